@@ -1,0 +1,3 @@
+DROP TABLE journal_head;
+DROP TABLE journal;
+DROP FUNCTION refuse_change();

@@ -1,0 +1,12 @@
+DROP TABLE equipment_versions;
+DROP TABLE equipment;
+DROP TABLE recipe_lines;
+DROP TABLE recipe_versions;
+DROP TABLE recipes;
+DROP TABLE reorder_levels;
+DROP TABLE item_versions;
+DROP TABLE items;
+DROP TABLE partner_versions;
+DROP TABLE partners;
+DROP TABLE site_versions;
+DROP TABLE sites;

@@ -1,0 +1,10 @@
+DROP TABLE completions;
+DROP TABLE readings;
+DROP TABLE batch_equipment;
+DROP TABLE untracked_inputs;
+DROP TABLE use_voids;
+DROP TABLE uses;
+DROP TABLE delivery_lines;
+DROP TABLE lots;
+DROP TABLE batches;
+DROP TABLE deliveries;

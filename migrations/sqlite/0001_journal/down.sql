@@ -1,0 +1,2 @@
+DROP TABLE journal_head;
+DROP TABLE journal;

@@ -1,0 +1,11 @@
+DROP TABLE lot_rejections;
+DROP TABLE hold_releases;
+DROP TABLE holds;
+DROP TABLE balances;
+DROP TABLE movements;
+DROP TABLE count_lines;
+DROP TABLE counts;
+DROP TABLE receipt_lines;
+DROP TABLE receipts;
+DROP TABLE transfer_lines;
+DROP TABLE transfers;

@@ -1,0 +1,265 @@
+//! The graph and what may be written into it.
+
+use std::fmt;
+
+use crate::adjacency::{Adjacency, push_tight};
+use crate::index::narrow;
+use crate::{BatchIx, Loop, LotIx, NoSuchUse, Scratch};
+
+/// Stands for "no batch" in the column of makers: this lot was received.
+pub(crate) const RECEIVED: u32 = u32::MAX;
+
+/// Lots, batches, and the uses that join them.
+///
+/// What each lot was used in, what each batch used and what each batch yielded are kept as three lists of neighbours,
+/// never as pairs of lots: a batch of ten lots in and a hundred tubs out costs 110 entries and not a thousand.
+///
+/// # Panics
+///
+/// A [`LotIx`] or [`BatchIx`] beyond the ones this graph has handed out, a negative mass, and a sum of masses beyond
+/// `i64::MAX` milligrams (nine thousand million tonnes) are mistakes of the caller: every method panics on them, saying
+/// which, and the graph stays as it was.
+#[derive(Default)]
+pub struct Graph {
+    /// By lot, milligrams.
+    mass: Vec<i64>,
+    /// By lot, the sum of its live uses in milligrams.
+    used: Vec<i64>,
+    /// By lot, the batch that yielded it, or [`RECEIVED`].
+    pub(crate) maker: Vec<u32>,
+    /// By batch, live uses and untracked together, milligrams.
+    input: Vec<i64>,
+    /// By batch, milligrams.
+    untracked: Vec<i64>,
+    /// By batch, the mass of all the lots it yielded, milligrams.
+    output: Vec<i64>,
+    /// By lot, the batches it went into.
+    pub(crate) used_in: Adjacency<Use>,
+    /// By batch, the lots that went into it.
+    pub(crate) uses_in: Adjacency<Use>,
+    /// By batch, the lots it yielded.
+    pub(crate) outputs: Adjacency<LotIx>,
+    live_uses: usize,
+    /// For the loop check of [`Graph::add_use`], so that recording a use need not allocate.
+    scratch: Scratch,
+}
+
+/// One end of a use. Packed to 12 bytes, since there are two for every use.
+#[derive(Copy, Clone, PartialEq, Eq)]
+#[repr(C, packed(4))]
+pub(crate) struct Use {
+    /// The lot or batch at the other end.
+    pub(crate) other: u32,
+    pub(crate) mg: i64,
+}
+
+impl Graph {
+    /// A graph without lots or batches.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// How many lots there are.
+    pub fn lots(&self) -> usize {
+        self.mass.len()
+    }
+
+    /// How many batches there are.
+    pub fn batches(&self) -> usize {
+        self.input.len()
+    }
+
+    /// How many uses there are, voided ones not counted.
+    pub fn uses(&self) -> usize {
+        self.live_uses
+    }
+
+    /// Adds a batch that has used and yielded nothing yet.
+    pub fn add_batch(&mut self) -> BatchIx {
+        let batch = BatchIx(narrow(self.batches()));
+        push_tight(&mut self.input, 0);
+        push_tight(&mut self.untracked, 0);
+        push_tight(&mut self.output, 0);
+        self.uses_in.add_node();
+        self.outputs.add_node();
+        batch
+    }
+
+    /// Adds a lot of `mass_mg` milligrams that was bought in, not made.
+    pub fn add_received_lot(&mut self, mass_mg: i64) -> LotIx {
+        self.add_lot(RECEIVED, mass_mg)
+    }
+
+    /// Adds a lot of `mass_mg` milligrams that `batch` yielded. A new lot is in nothing yet, so this closes no loop.
+    pub fn add_made_lot(&mut self, batch: BatchIx, mass_mg: i64) -> LotIx {
+        self.check_batch(batch);
+        check_mass(mass_mg);
+        let output = sum(self.output[batch.0 as usize], mass_mg);
+        let lot = self.add_lot(batch.0, mass_mg);
+        self.output[batch.0 as usize] = output;
+        self.outputs.push(batch.0, lot);
+        lot
+    }
+
+    /// Adds `mass_mg` milligrams to `batch` of something no lot is kept of, such as water: it thins the shares of
+    /// whatever else is in the batch, and traces to nothing.
+    pub fn add_untracked(&mut self, batch: BatchIx, mass_mg: i64) {
+        self.check_batch(batch);
+        check_mass(mass_mg);
+        let input = sum(self.input[batch.0 as usize], mass_mg);
+        self.input[batch.0 as usize] = input;
+        self.untracked[batch.0 as usize] += mass_mg;
+    }
+
+    /// Adds `mass_mg` milligrams to `lot`, found in a count: it was larger than was written down from the beginning, so
+    /// the batch that made it yielded more too.
+    pub fn add_mass(&mut self, lot: LotIx, mass_mg: i64) {
+        self.check_lot(lot);
+        check_mass(mass_mg);
+        let mass = sum(self.mass[lot.0 as usize], mass_mg);
+        if let Some(batch) = self.made_by(lot) {
+            let output = &mut self.output[batch.0 as usize];
+            *output = sum(*output, mass_mg);
+        }
+        self.mass[lot.0 as usize] = mass;
+    }
+
+    /// Records that `mass_mg` milligrams of `lot` went into `batch`. The same lot may go into the same batch several
+    /// times, a batch that has already yielded lots may still get uses, and the uses of a lot may exceed its mass (what
+    /// is written down is not always what was weighed).
+    ///
+    /// # Errors
+    ///
+    /// [`Loop`] when `lot` descends from what `batch` yielded; nothing is recorded then.
+    pub fn add_use(&mut self, lot: LotIx, batch: BatchIx, mass_mg: i64) -> Result<(), Loop> {
+        check_mass(mass_mg);
+        let mut scratch = std::mem::take(&mut self.scratch);
+        let found = self.would_loop(&mut scratch, lot, batch);
+        self.scratch = scratch;
+        if let Some(found) = found {
+            return Err(found);
+        }
+        let used = sum(self.used[lot.0 as usize], mass_mg);
+        let input = sum(self.input[batch.0 as usize], mass_mg);
+        self.used[lot.0 as usize] = used;
+        self.input[batch.0 as usize] = input;
+        self.used_in.push(lot.0, Use { other: batch.0, mg: mass_mg });
+        self.uses_in.push(batch.0, Use { other: lot.0, mg: mass_mg });
+        self.live_uses += 1;
+        Ok(())
+    }
+
+    /// Takes back one live use of `lot` in `batch` of exactly `mass_mg` milligrams, as if it had never been recorded.
+    /// Of several alike, one goes. Takes time in proportion to the uses of the lot and of the batch.
+    ///
+    /// # Errors
+    ///
+    /// [`NoSuchUse`] when there is none; nothing is changed then.
+    pub fn void_use(&mut self, lot: LotIx, batch: BatchIx, mass_mg: i64) -> Result<(), NoSuchUse> {
+        self.check_lot(lot);
+        self.check_batch(batch);
+        let find = |list: &[Use], other, mg| list.iter().position(|entry| *entry == Use { other, mg });
+        let at_lot = find(self.used_in.of(lot.0), batch.0, mass_mg);
+        let at_batch = find(self.uses_in.of(batch.0), lot.0, mass_mg);
+        let (Some(at_lot), Some(at_batch)) = (at_lot, at_batch) else {
+            return Err(NoSuchUse { lot, batch, mass_mg });
+        };
+        self.used_in.remove(lot.0, at_lot);
+        self.uses_in.remove(batch.0, at_batch);
+        self.used[lot.0 as usize] -= mass_mg;
+        self.input[batch.0 as usize] -= mass_mg;
+        self.live_uses -= 1;
+        Ok(())
+    }
+
+    /// The mass of `lot` in milligrams, with what was found later and without regard to what was used.
+    pub fn mass(&self, lot: LotIx) -> i64 {
+        self.check_lot(lot);
+        self.mass[lot.0 as usize]
+    }
+
+    /// The batch that yielded `lot`; none for a lot that was received.
+    pub fn made_by(&self, lot: LotIx) -> Option<BatchIx> {
+        self.check_lot(lot);
+        Some(self.maker[lot.0 as usize]).filter(|maker| *maker != RECEIVED).map(BatchIx)
+    }
+
+    /// The live uses of `lot`: the batch it went into and the milligrams, in the order they were recorded.
+    pub fn uses_of(&self, lot: LotIx) -> impl ExactSizeIterator<Item = (BatchIx, i64)> {
+        self.check_lot(lot);
+        self.used_in.of(lot.0).iter().map(|entry| (BatchIx(entry.other), entry.mg))
+    }
+
+    /// The live uses in `batch`: the lot that went in and the milligrams, in the order they were recorded.
+    pub fn uses_in(&self, batch: BatchIx) -> impl ExactSizeIterator<Item = (LotIx, i64)> {
+        self.check_batch(batch);
+        self.uses_in.of(batch.0).iter().map(|entry| (LotIx(entry.other), entry.mg))
+    }
+
+    /// The lots that `batch` yielded, in the order they were added.
+    pub fn outputs(&self, batch: BatchIx) -> impl ExactSizeIterator<Item = LotIx> {
+        self.check_batch(batch);
+        self.outputs.of(batch.0).iter().copied()
+    }
+
+    /// The untracked mass in `batch`, in milligrams.
+    pub fn untracked(&self, batch: BatchIx) -> i64 {
+        self.check_batch(batch);
+        self.untracked[batch.0 as usize]
+    }
+
+    /// The mass of a lot, and what its uses are parts of: its mass, or all that was used if that is more.
+    pub(crate) fn lot_totals(&self, lot: LotIx) -> Totals {
+        let used = self.used[lot.0 as usize];
+        Totals { part: used, whole: self.mass[lot.0 as usize].max(used) }
+    }
+
+    /// What a batch yielded, and what that is a part of: all that went in, or all that came out if that is more.
+    pub(crate) fn batch_totals(&self, batch: BatchIx) -> Totals {
+        let output = self.output[batch.0 as usize];
+        Totals { part: output, whole: self.input[batch.0 as usize].max(output) }
+    }
+
+    pub(crate) fn check_lot(&self, lot: LotIx) {
+        assert!((lot.0 as usize) < self.lots(), "lot {} is not of this graph, which has {}", lot.0, self.lots());
+    }
+
+    pub(crate) fn check_batch(&self, batch: BatchIx) {
+        let batches = self.batches();
+        assert!((batch.0 as usize) < batches, "batch {} is not of this graph, which has {batches}", batch.0);
+    }
+
+    fn add_lot(&mut self, maker: u32, mass_mg: i64) -> LotIx {
+        check_mass(mass_mg);
+        let lot = LotIx(narrow(self.lots()));
+        push_tight(&mut self.mass, mass_mg);
+        push_tight(&mut self.used, 0);
+        push_tight(&mut self.maker, maker);
+        self.used_in.add_node();
+        lot
+    }
+}
+
+impl fmt::Debug for Graph {
+    /// The sizes only: a graph of millions of lots has no place in a log.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut out = f.debug_struct("Graph");
+        out.field("lots", &self.lots()).field("batches", &self.batches()).field("uses", &self.uses());
+        out.finish_non_exhaustive()
+    }
+}
+
+/// A mass in milligrams and the one it is a part of; `part <= whole`.
+#[derive(Copy, Clone)]
+pub(crate) struct Totals {
+    pub(crate) part: i64,
+    pub(crate) whole: i64,
+}
+
+fn check_mass(mass_mg: i64) {
+    assert!(mass_mg >= 0, "a mass of {mass_mg} mg is negative");
+}
+
+fn sum(one: i64, other: i64) -> i64 {
+    one.checked_add(other).expect("masses add up to less than 2^63 mg")
+}

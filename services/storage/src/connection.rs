@@ -1,0 +1,211 @@
+//! Opening a database: which backend an address means, how each connection is set up, and the two pools.
+
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use diesel::connection::SimpleConnection;
+use diesel::pg::PgConnection;
+use diesel::r2d2::{ManageConnection, Pool, PooledConnection};
+use diesel::sqlite::SqliteConnection;
+use diesel::{Connection, MultiConnection};
+
+use crate::StorageError;
+
+/// A connection to either backend. Never `establish` it from an address: SQLite takes any text for a path.
+#[derive(MultiConnection)]
+pub enum AnyConnection {
+    /// PostgreSQL.
+    Postgres(PgConnection),
+    /// SQLite.
+    Sqlite(SqliteConnection),
+}
+
+/// The address of a database.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum DatabaseUrl {
+    /// `sqlite:PATH`
+    Sqlite(PathBuf),
+    /// `postgres://...`, kept whole
+    Postgres(String),
+}
+
+impl DatabaseUrl {
+    /// Reads `sqlite:PATH`, `postgres://...` or `postgresql://...`; any other scheme is refused.
+    ///
+    /// A PostgreSQL address that asks for TLS (`sslmode` other than `disable`, `allow` or `prefer`) is refused: this
+    /// program is built without TLS to PostgreSQL, and must not quietly go on in the clear.
+    pub fn parse(text: &str) -> Result<Self, StorageError> {
+        if let Some(path) = text.strip_prefix("sqlite:") {
+            let path = path.strip_prefix("//").unwrap_or(path);
+            if path.is_empty() {
+                return Err(StorageError::Address(
+                    "sqlite: needs a path, as in sqlite:tubtrail-data/tubtrail.db".into(),
+                ));
+            }
+            return Ok(Self::Sqlite(path.into()));
+        }
+        if text.starts_with("postgres://") || text.starts_with("postgresql://") {
+            refuse_tls(text)?;
+            return Ok(Self::Postgres(text.to_owned()));
+        }
+        let scheme = text.split(':').next().unwrap_or(text);
+        Err(StorageError::Address(format!(
+            "the database address starts with {scheme:?}; use sqlite:PATH or postgres://..."
+        )))
+    }
+}
+
+fn refuse_tls(url: &str) -> Result<(), StorageError> {
+    let query = url.split_once('?').map_or("", |(_, query)| query);
+    let mode = query.split('&').find_map(|pair| pair.strip_prefix("sslmode="));
+    match mode {
+        None | Some("disable" | "allow" | "prefer") => Ok(()),
+        Some(mode) => Err(StorageError::Address(format!(
+            "sslmode={mode} cannot be honoured: this program speaks to PostgreSQL without TLS; use a local socket or a TLS proxy"
+        ))),
+    }
+}
+
+/// An open database: a pool to read from, and the means to open the writer's connection.
+#[derive(Clone)]
+pub struct Database {
+    readers: Pool<Manager>,
+    url: DatabaseUrl,
+    // Held as long as the database is open: one process serves a SQLite file.
+    _lock: Option<Arc<File>>,
+}
+
+/// A borrowed reading connection.
+pub type Reader = PooledConnection<Manager>;
+
+impl Database {
+    /// Opens the database to serve it: brings the tables up to date and, on SQLite, takes the file for this process.
+    pub fn open(url: &DatabaseUrl, readers: u32) -> Result<Self, StorageError> {
+        let lock = lock_file(url)?;
+        crate::migrations::run(&mut connect(url)?)?;
+        Self::pool(url, readers, lock)
+    }
+
+    /// Opens the database to read it only, beside a process that may be serving it.
+    pub fn open_beside(url: &DatabaseUrl) -> Result<Self, StorageError> {
+        if let DatabaseUrl::Sqlite(path) = url
+            && !path.exists()
+        {
+            return Err(StorageError::Connect(format!("{} does not exist", path.display())));
+        }
+        let mut conn = connect(url)?;
+        if !crate::migrations::is_current(&mut conn)? {
+            return Err(StorageError::Migrate("run `tubtrail migrate` first".into()));
+        }
+        Self::pool(url, 2, None)
+    }
+
+    fn pool(url: &DatabaseUrl, readers: u32, lock: Option<Arc<File>>) -> Result<Self, StorageError> {
+        let pool = Pool::builder()
+            .max_size(readers)
+            .connection_timeout(Duration::from_secs(10))
+            .build(Manager { url: url.clone() })
+            .map_err(|error| StorageError::Connect(error.to_string()))?;
+        Ok(Self { readers: pool, url: url.clone(), _lock: lock })
+    }
+
+    /// Borrows a connection that can only read.
+    pub fn reader(&self) -> Result<Reader, StorageError> {
+        self.readers.get().map_err(|error| StorageError::Connect(error.to_string()))
+    }
+
+    /// A connection of one's own that can write; for the writer thread.
+    pub(crate) fn connect(&self) -> Result<AnyConnection, StorageError> {
+        connect(&self.url)
+    }
+
+    /// The address it was opened with.
+    pub fn url(&self) -> &DatabaseUrl {
+        &self.url
+    }
+}
+
+/// Connects and sets the connection up; creates a missing SQLite file and its folder.
+pub fn connect(url: &DatabaseUrl) -> Result<AnyConnection, StorageError> {
+    match url {
+        DatabaseUrl::Sqlite(path) => connect_sqlite(path).map(AnyConnection::Sqlite),
+        DatabaseUrl::Postgres(url) => connect_postgres(url).map(AnyConnection::Postgres),
+    }
+}
+
+fn connect_sqlite(path: &Path) -> Result<SqliteConnection, StorageError> {
+    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        std::fs::create_dir_all(folder)
+            .map_err(|error| StorageError::Connect(format!("{}: {error}", folder.display())))?;
+    }
+    let text = path.to_str().ok_or_else(|| StorageError::Address("the path is not UTF-8".into()))?;
+    let mut conn =
+        SqliteConnection::establish(text).map_err(|error| StorageError::Connect(format!("{text}: {error}")))?;
+    // busy_timeout first: switching to WAL needs the lock itself.
+    conn.batch_execute(
+        "PRAGMA busy_timeout = 10000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;",
+    )?;
+    Ok(conn)
+}
+
+fn connect_postgres(url: &str) -> Result<PgConnection, StorageError> {
+    let mut conn = PgConnection::establish(url).map_err(|error| StorageError::Connect(error.to_string()))?;
+    conn.batch_execute("SET TIME ZONE 'UTC'; SET lock_timeout = '10s'; SET statement_timeout = '120s';")?;
+    Ok(conn)
+}
+
+fn lock_file(url: &DatabaseUrl) -> Result<Option<Arc<File>>, StorageError> {
+    let DatabaseUrl::Sqlite(path) = url else { return Ok(None) };
+    let mut name = path.clone().into_os_string();
+    name.push(".lock");
+    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        std::fs::create_dir_all(folder)
+            .map_err(|error| StorageError::Connect(format!("{}: {error}", folder.display())))?;
+    }
+    let file = File::create(&name)
+        .map_err(|error| StorageError::Connect(format!("{}: {error}", Path::new(&name).display())))?;
+    file.try_lock().map_err(|_| StorageError::InUse(path.display().to_string()))?;
+    Ok(Some(Arc::new(file)))
+}
+
+/// Makes and checks pooled connections; they cannot write.
+#[derive(Clone, Debug)]
+pub struct Manager {
+    url: DatabaseUrl,
+}
+
+impl ManageConnection for Manager {
+    type Connection = AnyConnection;
+    type Error = StorageError;
+
+    fn connect(&self) -> Result<AnyConnection, StorageError> {
+        let mut conn = connect(&self.url)?;
+        match &mut conn {
+            AnyConnection::Sqlite(conn) => conn.batch_execute("PRAGMA query_only = ON;")?,
+            AnyConnection::Postgres(conn) => conn.batch_execute("SET default_transaction_read_only = on;")?,
+        }
+        Ok(conn)
+    }
+
+    fn is_valid(&self, conn: &mut AnyConnection) -> Result<(), StorageError> {
+        // A file does not go away between two requests; a server does.
+        match conn {
+            AnyConnection::Sqlite(_) => Ok(()),
+            AnyConnection::Postgres(conn) => Ok(conn.batch_execute("SELECT 1")?),
+        }
+    }
+
+    fn has_broken(&self, conn: &mut AnyConnection) -> bool {
+        use diesel::connection::TransactionManager;
+        match conn {
+            AnyConnection::Sqlite(conn) => {
+                diesel::connection::AnsiTransactionManager::is_broken_transaction_manager(conn)
+            }
+            AnyConnection::Postgres(conn) => {
+                diesel::connection::AnsiTransactionManager::is_broken_transaction_manager(conn)
+            }
+        }
+    }
+}

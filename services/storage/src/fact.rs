@@ -1,0 +1,69 @@
+//! Facts: rows that are inserted once and never changed, each under the journal entry that brought it.
+
+use serde::Serialize;
+
+use crate::AnyConnection;
+
+/// A row of a fact table.
+///
+/// Its JSON form, with the table's name before it, is what the journal's hash covers, so field order and names are part
+/// of the format of the journal.
+pub trait Fact: Serialize + Sized {
+    /// The table it lives in.
+    const TABLE: &'static str;
+    /// Its row id; ids grow with the entries.
+    fn id(&self) -> i64;
+    /// The journal entry that brought it.
+    fn entry(&self) -> i64;
+    /// Inserts the row.
+    fn insert(&self, conn: &mut AnyConnection) -> diesel::QueryResult<usize>;
+    /// The next rows after `after_id`, in order of id.
+    fn page(conn: &mut AnyConnection, after_id: i64, limit: i64) -> diesel::QueryResult<Vec<Self>>;
+}
+
+/// Defines a fact table and its row in one place: `field: RustType => SqlType`. `id` and `entry` are always there.
+macro_rules! fact {
+    (
+        $(#[$doc:meta])*
+        $table:ident => $row:ident {
+            $( $(#[$field_doc:meta])* $field:ident : $rust:ty => $sql:ty ),* $(,)?
+        }
+    ) => {
+        diesel::table! {
+            $table (id) {
+                id -> diesel::sql_types::BigInt,
+                entry -> diesel::sql_types::BigInt,
+                $( $field -> $sql, )*
+            }
+        }
+
+        $(#[$doc])*
+        #[derive(Clone, Debug, PartialEq, diesel::Queryable, diesel::Selectable, diesel::Insertable, serde::Serialize)]
+        #[diesel(table_name = $table, treat_none_as_default_value = false)]
+        pub struct $row {
+            /// Row id.
+            pub id: i64,
+            /// The journal entry that brought it.
+            pub entry: i64,
+            $( $(#[$field_doc])* pub $field: $rust, )*
+        }
+
+        impl crate::fact::Fact for $row {
+            const TABLE: &'static str = stringify!($table);
+            fn id(&self) -> i64 {
+                self.id
+            }
+            fn entry(&self) -> i64 {
+                self.entry
+            }
+            fn insert(&self, conn: &mut crate::AnyConnection) -> diesel::QueryResult<usize> {
+                use diesel::RunQueryDsl;
+                diesel::insert_into($table::table).values(self).execute(conn)
+            }
+            fn page(conn: &mut crate::AnyConnection, after_id: i64, limit: i64) -> diesel::QueryResult<Vec<Self>> {
+                use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
+                $table::table.filter($table::id.gt(after_id)).order($table::id).limit(limit).load(conn)
+            }
+        }
+    };
+}

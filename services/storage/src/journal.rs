@@ -1,0 +1,137 @@
+//! The journal's own rows and queries.
+
+use chrono::NaiveDateTime;
+use diesel::prelude::*;
+use serde::Serialize;
+
+use crate::{AnyConnection, StorageError};
+
+diesel::table! {
+    journal (seq) {
+        seq -> BigInt,
+        recorded_at -> Timestamp,
+        actor -> Text,
+        operation -> Text,
+        site_id -> Nullable<BigInt>,
+        request_id -> Nullable<Text>,
+        idempotency_key -> Nullable<Text>,
+        request_hash -> Nullable<Text>,
+        answer -> Nullable<Text>,
+        changes -> Text,
+        digests -> Text,
+        previous_hash -> Text,
+        hash -> Text,
+    }
+}
+
+diesel::table! {
+    journal_head (id) {
+        id -> BigInt,
+        seq -> BigInt,
+        hash -> Text,
+        last_id -> BigInt,
+        last_lot_id -> BigInt,
+    }
+}
+
+/// One committed command.
+#[derive(Clone, Debug, PartialEq, Queryable, Insertable, Serialize)]
+#[diesel(table_name = journal, treat_none_as_default_value = false)]
+pub struct JournalRow {
+    /// Position; the first is 1, and there are no gaps.
+    pub seq: i64,
+    /// When the server committed it, UTC.
+    pub recorded_at: NaiveDateTime,
+    /// `user:LOGIN`, `device:CODE` or `system`.
+    pub actor: String,
+    /// The operation's id.
+    pub operation: String,
+    /// The site it happened at, where it has one.
+    pub site_id: Option<i64>,
+    /// The request it came with.
+    pub request_id: Option<String>,
+    /// The client's key for retrying.
+    pub idempotency_key: Option<String>,
+    /// SHA-256 of the request, hex, to tell a retry from another request under the same key.
+    pub request_hash: Option<String>,
+    /// The answer given, as JSON; absent where it held a secret.
+    pub answer: Option<String>,
+    /// The rows it brought, in order, as JSON `[[table, first id, how many], ...]`.
+    pub changes: String,
+    /// The first 48 bits of each of those rows' SHA-256, base64url, in the same order: to name a row that is wrong.
+    pub digests: String,
+    /// The hash of the entry before.
+    pub previous_hash: String,
+    /// SHA-256 over this entry, its rows and the hash before it, hex.
+    pub hash: String,
+}
+
+/// Where the journal stands.
+#[derive(Clone, Debug, PartialEq, Eq, Queryable)]
+pub struct Head {
+    /// Always 1.
+    pub id: i64,
+    /// The last entry.
+    pub seq: i64,
+    /// Its hash.
+    pub hash: String,
+    /// The last row id given out.
+    pub last_id: i64,
+    /// The last lot id given out.
+    pub last_lot_id: i64,
+}
+
+/// The head as it stands in this connection's snapshot.
+pub fn head(conn: &mut AnyConnection) -> Result<Head, StorageError> {
+    Ok(journal_head::table.find(1).first(conn)?)
+}
+
+/// The last entry's position.
+pub fn position(conn: &mut AnyConnection) -> Result<i64, StorageError> {
+    Ok(journal_head::table.find(1).select(journal_head::seq).first(conn)?)
+}
+
+/// Entries after `after`, oldest first.
+pub fn entries_after(conn: &mut AnyConnection, after: i64, limit: i64) -> Result<Vec<JournalRow>, StorageError> {
+    Ok(journal::table.filter(journal::seq.gt(after)).order(journal::seq).limit(limit).load(conn)?)
+}
+
+/// Which entries to list; absent fields do not narrow.
+#[derive(Clone, Debug, Default)]
+pub struct JournalFilter {
+    /// Only entries before this one.
+    pub before: Option<i64>,
+    /// By whom, exactly as stored.
+    pub actor: Option<String>,
+    /// Which operation.
+    pub operation: Option<String>,
+    /// At which site.
+    pub site_id: Option<i64>,
+}
+
+/// Entries that match, newest first.
+pub fn entries(conn: &mut AnyConnection, filter: &JournalFilter, limit: i64) -> Result<Vec<JournalRow>, StorageError> {
+    let mut query = journal::table.order(journal::seq.desc()).limit(limit).into_boxed();
+    if let Some(before) = filter.before {
+        query = query.filter(journal::seq.lt(before));
+    }
+    if let Some(actor) = &filter.actor {
+        query = query.filter(journal::actor.eq(actor.clone()));
+    }
+    if let Some(operation) = &filter.operation {
+        query = query.filter(journal::operation.eq(operation.clone()));
+    }
+    if let Some(site_id) = filter.site_id {
+        query = query.filter(journal::site_id.eq(site_id));
+    }
+    Ok(query.load(conn)?)
+}
+
+/// The entry an actor made under a key, if any.
+pub(crate) fn by_key(conn: &mut AnyConnection, actor: &str, key: &str) -> Result<Option<JournalRow>, StorageError> {
+    Ok(journal::table
+        .filter(journal::actor.eq(actor))
+        .filter(journal::idempotency_key.eq(key))
+        .first(conn)
+        .optional()?)
+}

@@ -1,0 +1,28 @@
+//! The tables of Tubtrail, on SQLite and on PostgreSQL, from one code path.
+//!
+//! The only crate that names a backend. Facts are inserted and never changed ([`fact`]); every command runs in the one
+//! write transaction ([`write`]) that the writer thread ([`writer`]) opens for a group of them; what is derived in place
+//! (balances, the journal head) can be recomputed from the facts ([`audit`]).
+
+// diesel's macros bring public items that carry no docs; ours do.
+#![allow(missing_docs)]
+
+#[macro_use]
+mod fact;
+pub mod audit;
+pub mod connection;
+mod error;
+pub mod journal;
+pub mod lots;
+pub mod master_data;
+pub mod migrations;
+pub mod people;
+pub mod stock;
+pub mod write;
+pub mod writer;
+
+pub use connection::{AnyConnection, Database, DatabaseUrl};
+pub use error::StorageError;
+pub use fact::Fact;
+pub use write::{EntryHeader, WriteTx};
+pub use writer::{Follower, Writer};

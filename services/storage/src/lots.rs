@@ -1,0 +1,378 @@
+//! Lots and what ties them together: deliveries, batches, uses.
+
+use chrono::{NaiveDate, NaiveDateTime};
+use diesel::prelude::*;
+
+use crate::{AnyConnection, StorageError};
+
+fact! {
+    /// One receipt from a supplier.
+    deliveries => DeliveryRow {
+        /// Who brought it.
+        supplier_id: i64 => BigInt,
+        /// Where it arrived.
+        site_id: i64 => BigInt,
+        /// The supplier's paper.
+        document: String => Text,
+        /// When.
+        arrived_at: NaiveDateTime => Timestamp,
+        /// Remarks.
+        note: Option<String> => Nullable<Text>,
+    }
+}
+
+fact! {
+    /// One production run.
+    batches => BatchRow {
+        /// Of which version of a recipe.
+        recipe_version_id: i64 => BigInt,
+        /// Where.
+        site_id: i64 => BigInt,
+        /// When it began.
+        started_at: NaiveDateTime => Timestamp,
+        /// Remarks.
+        note: Option<String> => Nullable<Text>,
+    }
+}
+
+fact! {
+    /// A quantity of one item with one history. Its ids are dense, in a sequence of their own.
+    lots => LotRow {
+        /// First half of its number: the day, where it came to be.
+        day: NaiveDate => Date,
+        /// Second half: the serial of that day.
+        serial: i32 => Integer,
+        /// Of what.
+        item_id: i64 => BigInt,
+        /// Where it came to be.
+        site_id: i64 => BigInt,
+        /// received, base, component, tub, remainder or rework.
+        kind: String => Text,
+        /// From whom, if received.
+        supplier_id: Option<i64> => Nullable<BigInt>,
+        /// The supplier's own code for it.
+        supplier_lot_code: Option<String> => Nullable<Text>,
+        /// With which delivery.
+        delivery_id: Option<i64> => Nullable<BigInt>,
+        /// By which batch, if made.
+        batch_id: Option<i64> => Nullable<BigInt>,
+        /// How much came to be.
+        mass_mg: i64 => BigInt,
+        /// When it was received or made.
+        came_to_be_at: NaiveDateTime => Timestamp,
+        /// From when it may be used.
+        mature_at: Option<NaiveDateTime> => Nullable<Timestamp>,
+        /// Last day it may be used.
+        expires_on: Option<NaiveDate> => Nullable<Date>,
+        /// `best_before` or `use_by`.
+        expiry_kind: Option<String> => Nullable<Text>,
+    }
+}
+
+fact! {
+    /// One supplier lot on a delivery.
+    delivery_lines => DeliveryLineRow {
+        /// Of which delivery.
+        delivery_id: i64 => BigInt,
+        /// From 1.
+        line: i32 => Integer,
+        /// Of what.
+        item_id: i64 => BigInt,
+        /// The supplier's own code.
+        supplier_lot_code: String => Text,
+        /// The figure as typed.
+        entered_amount: String => Text,
+        /// Its unit.
+        entered_unit: String => Text,
+        /// What it comes to.
+        mass_mg: i64 => BigInt,
+        /// As printed on it.
+        expires_on: Option<NaiveDate> => Nullable<Date>,
+        /// `best_before` or `use_by`.
+        expiry_kind: Option<String> => Nullable<Text>,
+        /// On arrival, tenths of a degree Celsius.
+        temperature_tenths: Option<i32> => Nullable<Integer>,
+        /// accepted, `put_aside` or rejected.
+        decision: String => Text,
+        /// Why, if not simply accepted.
+        reason: Option<String> => Nullable<Text>,
+        /// The lot it became, unless rejected.
+        lot_id: Option<i64> => Nullable<BigInt>,
+    }
+}
+
+fact! {
+    /// So much of a lot went into a batch.
+    uses => UseRow {
+        /// Into which batch.
+        batch_id: i64 => BigInt,
+        /// Of which lot.
+        lot_id: i64 => BigInt,
+        /// How much.
+        mass_mg: i64 => BigInt,
+        /// The figure as typed.
+        entered_amount: String => Text,
+        /// Its unit.
+        entered_unit: String => Text,
+        /// When.
+        used_at: NaiveDateTime => Timestamp,
+        /// Whether the recipe names the item.
+        in_recipe: bool => Bool,
+        /// Why it was used although a rule spoke against it.
+        override_reason: Option<String> => Nullable<Text>,
+    }
+}
+
+fact! {
+    /// A use that did not happen as written.
+    use_voids => UseVoidRow {
+        /// Which.
+        use_id: i64 => BigInt,
+        /// Why.
+        reason: String => Text,
+    }
+}
+
+fact! {
+    /// Water and the like in a batch.
+    untracked_inputs => UntrackedInputRow {
+        /// Into which batch.
+        batch_id: i64 => BigInt,
+        /// Of what.
+        item_id: i64 => BigInt,
+        /// How much.
+        mass_mg: i64 => BigInt,
+        /// The figure as typed.
+        entered_amount: String => Text,
+        /// Its unit.
+        entered_unit: String => Text,
+    }
+}
+
+fact! {
+    /// A batch ran on equipment.
+    batch_equipment => BatchEquipmentRow {
+        /// Which batch.
+        batch_id: i64 => BigInt,
+        /// On what.
+        equipment_id: i64 => BigInt,
+        /// From when.
+        used_from: NaiveDateTime => Timestamp,
+        /// Until when.
+        used_until: Option<NaiveDateTime> => Nullable<Timestamp>,
+    }
+}
+
+fact! {
+    /// A temperature taken during a batch.
+    readings => ReadingRow {
+        /// Of which batch.
+        batch_id: i64 => BigInt,
+        /// heating, cooling, maturing, churning or hardening.
+        step: String => Text,
+        /// Tenths of a degree Celsius.
+        celsius_tenths: i32 => Integer,
+        /// How long it was held there.
+        held_seconds: Option<i32> => Nullable<Integer>,
+        /// When.
+        taken_at: NaiveDateTime => Timestamp,
+    }
+}
+
+fact! {
+    /// A batch is finished; its lots carry its id.
+    completions => CompletionRow {
+        /// Which batch.
+        batch_id: i64 => BigInt,
+        /// When.
+        completed_at: NaiveDateTime => Timestamp,
+        /// Everything that went in, water too.
+        in_mg: i64 => BigInt,
+        /// Everything that came out; the rest was lost.
+        out_mg: i64 => BigInt,
+        /// Remarks.
+        note: Option<String> => Nullable<Text>,
+    }
+}
+
+/// A lot by row id.
+pub fn lot(conn: &mut AnyConnection, id: i64) -> Result<LotRow, StorageError> {
+    Ok(lots::table.find(id).first(conn)?)
+}
+
+/// A lot by the two halves of its number.
+pub fn lot_by_number(conn: &mut AnyConnection, day: NaiveDate, serial: i32) -> Result<Option<LotRow>, StorageError> {
+    Ok(lots::table.filter(lots::day.eq(day)).filter(lots::serial.eq(serial)).first(conn).optional()?)
+}
+
+/// The last serial given out for a day; 0 if none was.
+pub fn last_serial(conn: &mut AnyConnection, day: NaiveDate) -> Result<i32, StorageError> {
+    let last = lots::table.filter(lots::day.eq(day)).order(lots::serial.desc()).select(lots::serial).first(conn);
+    Ok(last.optional()?.unwrap_or(0))
+}
+
+/// Lots by row id, in order of id; chunked, for SQLite bounds the variables of a statement.
+pub fn lots_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<LotRow>, StorageError> {
+    let mut found = Vec::with_capacity(ids.len());
+    for chunk in ids.chunks(500) {
+        found.extend(lots::table.filter(lots::id.eq_any(chunk.to_vec())).load::<LotRow>(conn)?);
+    }
+    found.sort_by_key(|lot| lot.id);
+    Ok(found)
+}
+
+/// The lots a batch yielded, in order of number.
+pub fn lots_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<LotRow>, StorageError> {
+    Ok(lots::table.filter(lots::batch_id.eq(batch_id)).order(lots::id).load(conn)?)
+}
+
+/// The lots of a delivery, in order of line.
+pub fn lots_of_delivery(conn: &mut AnyConnection, delivery_id: i64) -> Result<Vec<LotRow>, StorageError> {
+    Ok(lots::table.filter(lots::delivery_id.eq(delivery_id)).order(lots::id).load(conn)?)
+}
+
+/// A batch by row id.
+pub fn batch(conn: &mut AnyConnection, id: i64) -> Result<Option<BatchRow>, StorageError> {
+    Ok(batches::table.find(id).first(conn).optional()?)
+}
+
+/// A batch's completion, once it has one.
+pub fn completion_of(conn: &mut AnyConnection, batch_id: i64) -> Result<Option<CompletionRow>, StorageError> {
+    Ok(completions::table.filter(completions::batch_id.eq(batch_id)).first(conn).optional()?)
+}
+
+/// A use by row id.
+pub fn use_by_id(conn: &mut AnyConnection, id: i64) -> Result<Option<UseRow>, StorageError> {
+    Ok(uses::table.find(id).first(conn).optional()?)
+}
+
+/// A batch's uses, voided ones too, in order of entry.
+pub fn uses_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<UseRow>, StorageError> {
+    Ok(uses::table.filter(uses::batch_id.eq(batch_id)).order(uses::id).load(conn)?)
+}
+
+/// The voids among some uses.
+pub fn voids_of(conn: &mut AnyConnection, use_ids: &[i64]) -> Result<Vec<UseVoidRow>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in use_ids.chunks(500) {
+        found.extend(use_voids::table.filter(use_voids::use_id.eq_any(chunk.to_vec())).load::<UseVoidRow>(conn)?);
+    }
+    Ok(found)
+}
+
+/// What went into a batch without lots.
+pub fn untracked_inputs_of(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<UntrackedInputRow>, StorageError> {
+    Ok(untracked_inputs::table
+        .filter(untracked_inputs::batch_id.eq(batch_id))
+        .order(untracked_inputs::id)
+        .load(conn)?)
+}
+
+/// What a batch ran on.
+pub fn equipment_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<BatchEquipmentRow>, StorageError> {
+    Ok(batch_equipment::table.filter(batch_equipment::batch_id.eq(batch_id)).order(batch_equipment::id).load(conn)?)
+}
+
+/// A batch's readings, in order of time.
+pub fn readings_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<ReadingRow>, StorageError> {
+    Ok(readings::table.filter(readings::batch_id.eq(batch_id)).order((readings::taken_at, readings::id)).load(conn)?)
+}
+
+/// A delivery by row id.
+pub fn delivery(conn: &mut AnyConnection, id: i64) -> Result<Option<DeliveryRow>, StorageError> {
+    Ok(deliveries::table.find(id).first(conn).optional()?)
+}
+
+/// A delivery's lines, in order.
+pub fn lines_of_delivery(conn: &mut AnyConnection, delivery_id: i64) -> Result<Vec<DeliveryLineRow>, StorageError> {
+    Ok(delivery_lines::table
+        .filter(delivery_lines::delivery_id.eq(delivery_id))
+        .order(delivery_lines::line)
+        .load(conn)?)
+}
+
+/// The lines a supplier already brought under a document and a lot code of their own.
+pub fn lines_seen_before(
+    conn: &mut AnyConnection,
+    supplier_id: i64,
+    document: &str,
+    supplier_lot_code: &str,
+) -> Result<Vec<DeliveryLineRow>, StorageError> {
+    let ids: Vec<i64> = deliveries::table
+        .filter(deliveries::supplier_id.eq(supplier_id))
+        .filter(deliveries::document.eq(document))
+        .select(deliveries::id)
+        .load(conn)?;
+    Ok(delivery_lines::table
+        .filter(delivery_lines::delivery_id.eq_any(ids))
+        .filter(delivery_lines::supplier_lot_code.eq(supplier_lot_code))
+        .load(conn)?)
+}
+
+/// A use as the graph sees it.
+#[derive(Clone, Copy, Debug, Queryable)]
+pub struct GraphUse {
+    /// Row id.
+    pub id: i64,
+    /// Of which lot.
+    pub lot_id: i64,
+    /// Into which batch.
+    pub batch_id: i64,
+    /// How much.
+    pub mass_mg: i64,
+}
+
+/// What changed in the lot graph after a journal entry, up to and including another.
+#[derive(Debug, Default)]
+pub struct GraphChanges {
+    /// New batches, in order of id.
+    pub batches: Vec<i64>,
+    /// New lots: id, batch, mass in milligrams; in order of id.
+    pub lots: Vec<(i64, Option<i64>, i64)>,
+    /// New uses, in order of id.
+    pub uses: Vec<GraphUse>,
+    /// New voids: the void's row id and the use it takes back; in order of id.
+    pub voids: Vec<(i64, GraphUse)>,
+    /// New untracked inputs: batch and mass in milligrams.
+    pub untracked: Vec<(i64, i64)>,
+}
+
+/// Reads [`GraphChanges`] for the entries in `(after, until]`.
+pub fn graph_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result<GraphChanges, StorageError> {
+    let new_batches = batches::table
+        .filter(batches::entry.gt(after))
+        .filter(batches::entry.le(until))
+        .order(batches::id)
+        .select(batches::id)
+        .load(conn)?;
+    let new_lots = lots::table
+        .filter(lots::entry.gt(after))
+        .filter(lots::entry.le(until))
+        .order(lots::id)
+        .select((lots::id, lots::batch_id, lots::mass_mg))
+        .load(conn)?;
+    let new_uses = uses::table
+        .filter(uses::entry.gt(after))
+        .filter(uses::entry.le(until))
+        .order(uses::id)
+        .select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg))
+        .load(conn)?;
+    let void_rows: Vec<UseVoidRow> = use_voids::table
+        .filter(use_voids::entry.gt(after))
+        .filter(use_voids::entry.le(until))
+        .order(use_voids::id)
+        .load(conn)?;
+    let mut voids = Vec::with_capacity(void_rows.len());
+    for row in void_rows {
+        let voided =
+            uses::table.find(row.use_id).select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg)).first(conn)?;
+        voids.push((row.id, voided));
+    }
+    let untracked = untracked_inputs::table
+        .filter(untracked_inputs::entry.gt(after))
+        .filter(untracked_inputs::entry.le(until))
+        .order(untracked_inputs::id)
+        .select((untracked_inputs::batch_id, untracked_inputs::mass_mg))
+        .load(conn)?;
+    Ok(GraphChanges { batches: new_batches, lots: new_lots, uses: new_uses, voids, untracked })
+}

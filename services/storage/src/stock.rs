@@ -1,0 +1,286 @@
+//! Where every milligram is: movements, balances, and what moves them: transfers, counts, holds.
+
+use chrono::NaiveDateTime;
+use diesel::prelude::*;
+use tubtrail_domain::place::{Place, State};
+
+use crate::{AnyConnection, StorageError};
+
+fact! {
+    /// A quantity of a lot left one place and reached another.
+    movements => MovementRow {
+        /// Of which lot.
+        lot_id: i64 => BigInt,
+        /// What happened, in a word.
+        kind: String => Text,
+        /// Left which site.
+        from_site_id: i64 => BigInt,
+        /// In which state.
+        from_state: String => Text,
+        /// Reached which site.
+        to_site_id: i64 => BigInt,
+        /// In which state.
+        to_state: String => Text,
+        /// How much.
+        mass_mg: i64 => BigInt,
+        /// When it happened.
+        occurred_at: NaiveDateTime => Timestamp,
+        /// Why, where that is asked.
+        reason: Option<String> => Nullable<Text>,
+        /// The use it belongs to.
+        use_id: Option<i64> => Nullable<BigInt>,
+        /// The transfer it belongs to.
+        transfer_id: Option<i64> => Nullable<BigInt>,
+        /// The count it belongs to.
+        count_id: Option<i64> => Nullable<BigInt>,
+        /// The supplier it came from or the customer it went to.
+        partner_id: Option<i64> => Nullable<BigInt>,
+    }
+}
+
+fact! {
+    /// Stock sent from a site to another.
+    transfers => TransferRow {
+        /// From where.
+        from_site_id: i64 => BigInt,
+        /// To where.
+        to_site_id: i64 => BigInt,
+        /// When it left.
+        dispatched_at: NaiveDateTime => Timestamp,
+        /// Remarks.
+        note: Option<String> => Nullable<Text>,
+    }
+}
+
+fact! {
+    /// So much of a lot on a transfer.
+    transfer_lines => TransferLineRow {
+        /// Which transfer.
+        transfer_id: i64 => BigInt,
+        /// Which lot.
+        lot_id: i64 => BigInt,
+        /// How much was sent.
+        mass_mg: i64 => BigInt,
+    }
+}
+
+fact! {
+    /// A transfer arrived.
+    receipts => ReceiptRow {
+        /// Which transfer.
+        transfer_id: i64 => BigInt,
+        /// When.
+        received_at: NaiveDateTime => Timestamp,
+        /// Remarks.
+        note: Option<String> => Nullable<Text>,
+    }
+}
+
+fact! {
+    /// What arrived of a lot on a transfer.
+    receipt_lines => ReceiptLineRow {
+        /// Which receipt.
+        receipt_id: i64 => BigInt,
+        /// Which lot.
+        lot_id: i64 => BigInt,
+        /// What had been sent; 0 for a lot that was not on the list.
+        sent_mg: i64 => BigInt,
+        /// What arrived whole.
+        received_mg: i64 => BigInt,
+        /// What arrived damaged and was thrown away.
+        damaged_mg: i64 => BigInt,
+        /// Why it differs.
+        reason: Option<String> => Nullable<Text>,
+    }
+}
+
+fact! {
+    /// A shelf was counted.
+    counts => CountRow {
+        /// Where.
+        site_id: i64 => BigInt,
+        /// When.
+        counted_at: NaiveDateTime => Timestamp,
+        /// Remarks.
+        note: Option<String> => Nullable<Text>,
+    }
+}
+
+fact! {
+    /// What was found of a lot.
+    count_lines => CountLineRow {
+        /// In which count.
+        count_id: i64 => BigInt,
+        /// Which lot.
+        lot_id: i64 => BigInt,
+        /// available or open.
+        state: String => Text,
+        /// What the book said.
+        expected_mg: i64 => BigInt,
+        /// What was there.
+        found_mg: i64 => BigInt,
+        /// Why it differs.
+        reason: Option<String> => Nullable<Text>,
+    }
+}
+
+fact! {
+    /// A lot may not be used, moved, opened or served.
+    holds => HoldRow {
+        /// Which lot.
+        lot_id: i64 => BigInt,
+        /// Why.
+        reason: String => Text,
+    }
+}
+
+fact! {
+    /// A hold was lifted.
+    hold_releases => HoldReleaseRow {
+        /// Which.
+        hold_id: i64 => BigInt,
+        /// Why.
+        reason: String => Text,
+    }
+}
+
+fact! {
+    /// A received lot was turned away after all.
+    lot_rejections => LotRejectionRow {
+        /// Which lot.
+        lot_id: i64 => BigInt,
+        /// Why.
+        reason: String => Text,
+    }
+}
+
+diesel::table! {
+    balances (lot_id, site_id, state) {
+        lot_id -> BigInt,
+        site_id -> BigInt,
+        state -> Text,
+        mass_mg -> BigInt,
+    }
+}
+
+/// How much of a lot a place holds.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Queryable)]
+pub struct BalanceRow {
+    /// Of which lot.
+    pub lot_id: i64,
+    /// At which site.
+    pub site_id: i64,
+    /// In which state.
+    pub state: String,
+    /// How much; below zero only for the accounts that give.
+    pub mass_mg: i64,
+}
+
+impl BalanceRow {
+    /// The place it speaks of.
+    pub fn place(&self) -> Result<Place, StorageError> {
+        place(self.site_id, &self.state)
+    }
+}
+
+impl MovementRow {
+    /// The place it left.
+    pub fn from(&self) -> Result<Place, StorageError> {
+        place(self.from_site_id, &self.from_state)
+    }
+
+    /// The place it reached.
+    pub fn to(&self) -> Result<Place, StorageError> {
+        place(self.to_site_id, &self.to_state)
+    }
+}
+
+fn place(site_id: i64, state: &str) -> Result<Place, StorageError> {
+    let state = State::from_word(state).ok_or_else(|| StorageError::Corrupt(format!("state {state:?}")))?;
+    Ok(Place::new(site_id, state))
+}
+
+/// How much of a lot a place holds.
+pub fn balance(conn: &mut AnyConnection, lot_id: i64, place: Place) -> Result<i64, StorageError> {
+    let found = balances::table
+        .find((lot_id, place.site_id, place.state.word()))
+        .select(balances::mass_mg)
+        .first(conn)
+        .optional()?;
+    Ok(found.unwrap_or(0))
+}
+
+/// The balances of some lots that are not zero, by lot.
+pub fn balances_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<BalanceRow>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in lot_ids.chunks(500) {
+        found.extend(
+            balances::table
+                .filter(balances::lot_id.eq_any(chunk.to_vec()))
+                .filter(balances::mass_mg.ne(0))
+                .load::<BalanceRow>(conn)?,
+        );
+    }
+    found.sort();
+    Ok(found)
+}
+
+/// A lot's movements, oldest first.
+pub fn movements_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Vec<MovementRow>, StorageError> {
+    Ok(movements::table.filter(movements::lot_id.eq(lot_id)).order(movements::id).load(conn)?)
+}
+
+/// What counts and receipts found beyond what was written, after a journal entry up to another: lot and milligrams.
+pub fn found_after(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Vec<(i64, i64)>, StorageError> {
+    Ok(movements::table
+        .filter(movements::entry.gt(after))
+        .filter(movements::entry.le(until))
+        .filter(movements::from_state.eq(State::CountDifference.word()))
+        .order(movements::id)
+        .select((movements::lot_id, movements::mass_mg))
+        .load(conn)?)
+}
+
+/// The hold that keeps a lot, if one does: the oldest not released.
+pub fn hold_on(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<HoldRow>, StorageError> {
+    let all: Vec<HoldRow> = holds::table.filter(holds::lot_id.eq(lot_id)).order(holds::id).load(conn)?;
+    for hold in all {
+        if release_of(conn, hold.id)?.is_none() {
+            return Ok(Some(hold));
+        }
+    }
+    Ok(None)
+}
+
+/// How a hold was lifted, if it was.
+pub fn release_of(conn: &mut AnyConnection, hold_id: i64) -> Result<Option<HoldReleaseRow>, StorageError> {
+    Ok(hold_releases::table.filter(hold_releases::hold_id.eq(hold_id)).first(conn).optional()?)
+}
+
+/// Why a lot was turned away, if it was.
+pub fn rejection_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<LotRejectionRow>, StorageError> {
+    Ok(lot_rejections::table.filter(lot_rejections::lot_id.eq(lot_id)).first(conn).optional()?)
+}
+
+/// A transfer by row id.
+pub fn transfer(conn: &mut AnyConnection, id: i64) -> Result<Option<TransferRow>, StorageError> {
+    Ok(transfers::table.find(id).first(conn).optional()?)
+}
+
+/// A transfer's lines.
+pub fn lines_of_transfer(conn: &mut AnyConnection, transfer_id: i64) -> Result<Vec<TransferLineRow>, StorageError> {
+    Ok(transfer_lines::table
+        .filter(transfer_lines::transfer_id.eq(transfer_id))
+        .order(transfer_lines::id)
+        .load(conn)?)
+}
+
+/// A transfer's receipt, once it arrived.
+pub fn receipt_of(conn: &mut AnyConnection, transfer_id: i64) -> Result<Option<ReceiptRow>, StorageError> {
+    Ok(receipts::table.filter(receipts::transfer_id.eq(transfer_id)).first(conn).optional()?)
+}
+
+/// A receipt's lines.
+pub fn lines_of_receipt(conn: &mut AnyConnection, receipt_id: i64) -> Result<Vec<ReceiptLineRow>, StorageError> {
+    Ok(receipt_lines::table.filter(receipt_lines::receipt_id.eq(receipt_id)).order(receipt_lines::id).load(conn)?)
+}

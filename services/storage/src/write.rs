@@ -1,0 +1,211 @@
+//! The one write transaction: gives out ids, takes facts, moves mass, and closes with a journal entry.
+
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::NaiveDateTime;
+use diesel::prelude::*;
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+use tubtrail_domain::place::Place;
+
+use crate::fact::Fact;
+use crate::journal::{Head, JournalRow, journal, journal_head};
+use crate::stock::{MovementRow, balances};
+use crate::{AnyConnection, StorageError};
+
+/// Bytes of a row's SHA-256 kept beside the entry; a multiple of three, so that base64 needs no padding.
+pub(crate) const ROW_DIGEST_BYTES: usize = 6;
+
+/// Who does what, under which key: what the journal says of a command besides its rows.
+#[derive(Clone, Debug, Default)]
+pub struct EntryHeader {
+    /// `user:LOGIN`, `device:CODE` or `system`.
+    pub actor: String,
+    /// The operation's id.
+    pub operation: &'static str,
+    /// The request it came with.
+    pub request_id: Option<String>,
+    /// The client's key, and the hash of the request it stands for.
+    pub key: Option<Key>,
+    /// The answer holds a secret: do not keep it.
+    pub answer_is_secret: bool,
+    /// The command asks the lot graph, so it must come first in its group: the graph then holds all that was committed.
+    pub asks_the_graph: bool,
+}
+
+/// A client's key for retrying.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Key {
+    /// As sent.
+    pub key: String,
+    /// SHA-256 of operation, path and body, hex.
+    pub request_hash: String,
+}
+
+/// A journal entry being written.
+pub struct WriteTx<'c> {
+    conn: &'c mut AnyConnection,
+    head: Head,
+    now: NaiveDateTime,
+    site_id: Option<i64>,
+    facts: Sha256,
+    digests: Vec<u8>,
+    changes: Vec<(&'static str, i64, i64)>,
+}
+
+impl<'c> WriteTx<'c> {
+    pub(crate) fn new(conn: &'c mut AnyConnection, head: Head, now: NaiveDateTime) -> Self {
+        Self { conn, head, now, site_id: None, facts: Sha256::new(), digests: Vec::new(), changes: Vec::new() }
+    }
+
+    /// The connection, to read with; write through [`Self::record`] and [`Self::move_mass`] only.
+    pub fn conn(&mut self) -> &mut AnyConnection {
+        self.conn
+    }
+
+    /// The entry's position.
+    pub fn entry(&self) -> i64 {
+        self.head.seq + 1
+    }
+
+    /// The moment of the commit, UTC, in whole microseconds.
+    pub fn now(&self) -> NaiveDateTime {
+        self.now
+    }
+
+    /// Says at which site this happens.
+    pub fn at_site(&mut self, site_id: i64) {
+        self.site_id = Some(site_id);
+    }
+
+    /// A fresh row id.
+    pub fn id(&mut self) -> i64 {
+        self.head.last_id += 1;
+        self.head.last_id
+    }
+
+    /// A fresh lot id; these are dense.
+    pub fn lot_id(&mut self) -> i64 {
+        self.head.last_lot_id += 1;
+        self.head.last_lot_id
+    }
+
+    /// Inserts a fact and binds it into the entry.
+    pub fn record<F: Fact>(&mut self, row: &F) -> Result<(), StorageError> {
+        row.insert(self.conn)?;
+        let digest = Sha256::digest(encode(row)?);
+        self.facts.update(digest);
+        self.digests.extend_from_slice(&digest[..ROW_DIGEST_BYTES]);
+        match self.changes.last_mut() {
+            Some((table, first, count)) if *table == F::TABLE && *first + *count == row.id() => *count += 1,
+            _ => self.changes.push((F::TABLE, row.id(), 1)),
+        }
+        Ok(())
+    }
+
+    /// Records a movement and changes the two balances it touches; refuses with [`StorageError::Short`] where the place
+    /// it leaves holds less.
+    pub fn move_mass(&mut self, movement: &MovementRow) -> Result<(), StorageError> {
+        self.adjust(movement.lot_id, movement.from()?, -movement.mass_mg)?;
+        self.adjust(movement.lot_id, movement.to()?, movement.mass_mg)?;
+        self.record(movement)
+    }
+
+    fn adjust(&mut self, lot_id: i64, place: Place, change_mg: i64) -> Result<(), StorageError> {
+        let key = (lot_id, place.site_id, place.state.word());
+        let before: Option<i64> = balances::table.find(key).select(balances::mass_mg).first(self.conn).optional()?;
+        let after = before.unwrap_or(0) + change_mg;
+        if after < 0 && !place.state.may_be_negative() {
+            return Err(StorageError::Short {
+                lot_id,
+                site_id: place.site_id,
+                state: place.state,
+                on_hand_mg: before.unwrap_or(0),
+                wanted_mg: -change_mg,
+            });
+        }
+        if before.is_some() {
+            diesel::update(balances::table.find(key)).set(balances::mass_mg.eq(after)).execute(self.conn)?;
+        } else {
+            diesel::insert_into(balances::table)
+                .values((
+                    balances::lot_id.eq(lot_id),
+                    balances::site_id.eq(place.site_id),
+                    balances::state.eq(place.state.word()),
+                    balances::mass_mg.eq(after),
+                ))
+                .execute(self.conn)?;
+        }
+        Ok(())
+    }
+
+    /// Writes the journal entry and returns the head after it.
+    pub(crate) fn finish<T: Serialize>(mut self, header: EntryHeader, answer: &T) -> Result<Head, StorageError> {
+        let (idempotency_key, request_hash) = header.key.map(|key| (key.key, key.request_hash)).unzip();
+        let answer = if header.answer_is_secret { None } else { Some(serde_json::to_string(answer)?) };
+        let mut row = JournalRow {
+            seq: self.entry(),
+            recorded_at: self.now,
+            actor: header.actor,
+            operation: header.operation.to_owned(),
+            site_id: self.site_id,
+            request_id: header.request_id,
+            idempotency_key,
+            request_hash,
+            answer,
+            changes: serde_json::to_string(&self.changes)?,
+            digests: URL_SAFE_NO_PAD.encode(&self.digests),
+            previous_hash: self.head.hash,
+            hash: String::new(),
+        };
+        row.hash = entry_hash(&row, &self.facts.finalize())?;
+        diesel::insert_into(journal::table).values(&row).execute(self.conn)?;
+        self.head.seq = row.seq;
+        self.head.hash = row.hash;
+        Ok(self.head)
+    }
+}
+
+/// Locks the head for this transaction (on SQLite the transaction holds the file already) and reads it.
+pub(crate) fn lock_head(conn: &mut AnyConnection) -> Result<Head, StorageError> {
+    diesel::update(journal_head::table.find(1)).set(journal_head::id.eq(1)).execute(conn)?;
+    crate::journal::head(conn)
+}
+
+/// Writes the head back at the end of the transaction.
+pub(crate) fn store_head(conn: &mut AnyConnection, head: &Head) -> Result<(), StorageError> {
+    diesel::update(journal_head::table.find(1))
+        .set((
+            journal_head::seq.eq(head.seq),
+            journal_head::hash.eq(&head.hash),
+            journal_head::last_id.eq(head.last_id),
+            journal_head::last_lot_id.eq(head.last_lot_id),
+        ))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// A row as the journal's hash sees it.
+pub(crate) fn encode<F: Fact>(row: &F) -> Result<Vec<u8>, StorageError> {
+    let mut bytes = F::TABLE.as_bytes().to_vec();
+    bytes.push(b'\n');
+    serde_json::to_writer(&mut bytes, row)?;
+    Ok(bytes)
+}
+
+/// The hash of an entry: over its own columns (its hash left empty) and the digest of its rows.
+pub(crate) fn entry_hash(row: &JournalRow, facts: &[u8]) -> Result<String, StorageError> {
+    let unsealed = JournalRow { hash: String::new(), ..row.clone() };
+    let mut hash = Sha256::new();
+    hash.update(serde_json::to_vec(&unsealed)?);
+    hash.update(facts);
+    Ok(hex(&hash.finalize()))
+}
+
+fn hex(bytes: &[u8]) -> String {
+    use std::fmt::Write as _;
+    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
