@@ -1,1 +1,27 @@
-//! .
+//! What people do with Tubtrail, one function a thing: authorise, load what is needed, let the domain decide, append
+//! facts, feed the lineage index.
+//!
+//! Everything is a method of [`Tubtrail`], in the module of its noun. The types that go in and come out are defined
+//! beside the function; they are what the REST API speaks. Errors ([`OperationError`]) name a problem of the trade and the
+//! field at fault and know nothing of HTTP.
+
+mod clock;
+mod error;
+mod index;
+pub mod problems;
+mod quantities;
+pub mod reach;
+mod tubtrail;
+
+pub mod deliveries;
+pub mod items;
+pub mod lots;
+pub mod partners;
+pub mod sites;
+
+pub use clock::{Clock, Steps, system_clock};
+pub use error::OperationError;
+pub use quantities::{Grams, QuantityEntered};
+pub use reach::{Actor, Grant, Request, Role};
+pub use tubtrail::{Answered, Tubtrail};
+pub use tubtrail_storage::{Database, DatabaseUrl, StorageError};

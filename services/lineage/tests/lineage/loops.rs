@@ -1,6 +1,6 @@
 //! No lot may contain itself, and a mistaken use can be taken back.
 
-use tubtrail_lineage::{BatchIx, Graph, Loop, LotIx, NoSuchUse, Scratch};
+use tubtrail_lineage::{BatchIx, Graph, Loop, LotIx, NoSuchUse, Scratch, Share};
 
 /// Milk into base, base into mix, mix into two tubs, each step by its own batch.
 fn chain() -> (Graph, [BatchIx; 3], [LotIx; 5]) {
@@ -78,6 +78,24 @@ fn what_would_have_looped_goes_in_once_the_use_between_is_voided() {
     // And now the voided use would close the loop.
     let refused = graph.add_use(base, mixing, 900).unwrap_err();
     assert_eq!(refused.lots, [mix, tub, base]);
+}
+
+#[test]
+fn a_chain_of_a_hundred_thousand_lots_is_followed_to_its_end() {
+    let mut graph = Graph::new();
+    let first = graph.add_received_lot(1_000);
+    let mut last = first;
+    for _ in 0..100_000 {
+        let batch = graph.add_batch();
+        graph.add_use(last, batch, 1_000).unwrap();
+        last = graph.add_made_lot(batch, 1_000);
+    }
+    let mut scratch = Scratch::new();
+    assert_eq!(graph.shares(&mut scratch, &[first]).last(), Some(&Share { lot: last, mg: 1_000.0 }));
+    assert_eq!(graph.origins(&mut scratch, last).last(), Some(&Share { lot: first, mg: 1_000.0 }));
+    assert_eq!(graph.path(&mut scratch, first, last).map(|path| path.len()), Some(100_001));
+    let refused = graph.add_use(last, BatchIx::from_index(0), 1).unwrap_err();
+    assert_eq!(refused.lots.len(), 100_000);
 }
 
 #[test]

@@ -1,0 +1,150 @@
+//! How quantities travel: typed in any unit, answered in grams.
+
+use std::borrow::Cow;
+
+use serde::de::{self, Visitor};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use tubtrail_domain::decimal::Decimal;
+use tubtrail_domain::quantity::{Counting, Entered, Mass, Unit, to_mass};
+use utoipa::openapi::schema::{ObjectBuilder, Schema, SchemaType, Type};
+use utoipa::openapi::{OneOfBuilder, RefOr};
+use utoipa::{PartialSchema, ToSchema};
+
+use crate::error::{OperationError, Result};
+use crate::problems;
+
+/// Grams with up to three decimals: whole milligrams inside, a JSON number outside. Exact up to a million tonnes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Grams {
+    mg: i64,
+}
+
+impl Grams {
+    /// From milligrams; may be below zero, for differences.
+    pub const fn from_mg(mg: i64) -> Self {
+        Self { mg }
+    }
+
+    /// In milligrams.
+    pub const fn mg(self) -> i64 {
+        self.mg
+    }
+}
+
+impl From<Mass> for Grams {
+    fn from(mass: Mass) -> Self {
+        Self { mg: mass.mg() }
+    }
+}
+
+impl Serialize for Grams {
+    #[allow(clippy::cast_precision_loss)] // Below 2^53 the nearest double prints as the decimal it came from.
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        if self.mg % 1000 == 0 {
+            serializer.serialize_i64(self.mg / 1000)
+        } else {
+            serializer.serialize_f64(self.mg as f64 / 1000.0)
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for Grams {
+    #[allow(clippy::cast_possible_truncation)] // The range is checked first.
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> std::result::Result<Self, D::Error> {
+        let mg = f64::deserialize(deserializer)? * 1000.0;
+        if mg.abs() < 9e15 {
+            Ok(Self { mg: mg.round() as i64 })
+        } else {
+            Err(de::Error::custom("not a mass in grams"))
+        }
+    }
+}
+
+impl PartialSchema for Grams {
+    fn schema() -> RefOr<Schema> {
+        ObjectBuilder::new()
+            .schema_type(SchemaType::new(Type::Number))
+            .description(Some("Grams, with up to three decimals."))
+            .examples([serde_json::json!(4750.5)])
+            .into()
+    }
+}
+
+impl ToSchema for Grams {
+    fn name() -> Cow<'static, str> {
+        "Grams".into()
+    }
+}
+
+/// An amount as typed: a JSON number, or text for those who must not lose a digit.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(transparent)]
+pub struct Amount(pub String);
+
+impl<'de> Deserialize<'de> for Amount {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> std::result::Result<Self, D::Error> {
+        struct AmountVisitor;
+        impl Visitor<'_> for AmountVisitor {
+            type Value = Amount;
+            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str("a number, or a number as text")
+            }
+            fn visit_str<E: de::Error>(self, text: &str) -> std::result::Result<Amount, E> {
+                Ok(Amount(text.to_owned()))
+            }
+            fn visit_u64<E: de::Error>(self, number: u64) -> std::result::Result<Amount, E> {
+                Ok(Amount(number.to_string()))
+            }
+            fn visit_i64<E: de::Error>(self, number: i64) -> std::result::Result<Amount, E> {
+                Ok(Amount(number.to_string()))
+            }
+            fn visit_f64<E: de::Error>(self, number: f64) -> std::result::Result<Amount, E> {
+                // The shortest text that reads back as this number: what was typed, up to 15 digits.
+                Ok(Amount(number.to_string()))
+            }
+        }
+        deserializer.deserialize_any(AmountVisitor)
+    }
+}
+
+impl PartialSchema for Amount {
+    fn schema() -> RefOr<Schema> {
+        OneOfBuilder::new()
+            .item(ObjectBuilder::new().schema_type(SchemaType::new(Type::Number)))
+            .item(ObjectBuilder::new().schema_type(SchemaType::new(Type::String)).pattern(Some(r"^\d{1,12}(\.\d{1,9})?$")))
+            .description(Some("A number, or the same as text, with a point and at most nine decimals."))
+            .examples([serde_json::json!("12.5")])
+            .into()
+    }
+}
+
+impl ToSchema for Amount {
+    fn name() -> Cow<'static, str> {
+        "Amount".into()
+    }
+}
+
+/// A quantity as typed.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct QuantityEntered {
+    /// How many.
+    pub amount: Amount,
+    /// Of what: mg g kg lb oz, ml cl l `us_fl_oz` `us_gal` `imp_fl_oz` `imp_gal`, piece dozen.
+    #[schema(example = "kg", max_length = 12)]
+    pub unit: String,
+}
+
+impl QuantityEntered {
+    /// What it comes to, counted as the item is. The fields at fault are `amount` and `unit`.
+    pub fn to_mass(&self, counting: &Counting) -> Result<Mass> {
+        let bad = |field: &str, detail: String| OperationError::new(&problems::BAD_QUANTITY, detail).at(field);
+        let amount: Decimal = self.amount.0.parse().map_err(|error| bad("amount", format!("{error}")))?;
+        let unit: Unit = self.unit.parse().map_err(|error| bad("unit", format!("{error}")))?;
+        to_mass(&Entered { amount, unit }, counting).map_err(|error| {
+            use tubtrail_domain::quantity::QuantityError as E;
+            let field = if matches!(error, E::NeedsDensity { .. } | E::NeedsPieceMass { .. }) { "unit" } else { "amount" };
+            bad(field, error.to_string())
+        })
+    }
+}

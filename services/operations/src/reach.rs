@@ -1,0 +1,241 @@
+//! Who may do what, where.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use crate::error::{OperationError, Result};
+use crate::problems;
+
+/// What someone is at a site.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Role {
+    /// Answers for the business: may do everything.
+    Owner,
+    /// Receives, makes, moves, counts.
+    Kitchen,
+    /// Receives transfers, opens, serves, counts.
+    Shop,
+    /// Reads all, writes nothing.
+    Inspector,
+    /// A till, scale or printer.
+    Device,
+}
+
+impl Role {
+    /// All of them.
+    pub const ALL: [Self; 5] = [Self::Owner, Self::Kitchen, Self::Shop, Self::Inspector, Self::Device];
+
+    /// The word for it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Owner => "owner",
+            Self::Kitchen => "kitchen",
+            Self::Shop => "shop",
+            Self::Inspector => "inspector",
+            Self::Device => "device",
+        }
+    }
+
+    /// The role a word stands for.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|role| role.word() == word)
+    }
+}
+
+/// A role at one site, or at every site.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Grant {
+    /// Which role.
+    pub role: Role,
+    /// Where, by row id; `None` is everywhere.
+    pub site_id: Option<i64>,
+}
+
+/// Whoever asks.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Actor {
+    /// `user:LOGIN`, `device:CODE` or `system`.
+    pub name: String,
+    /// What they are, where.
+    pub grants: Vec<Grant>,
+}
+
+impl Actor {
+    /// The program itself: the command line and the demonstration.
+    pub fn system() -> Self {
+        Self { name: "system".into(), grants: vec![Grant { role: Role::Owner, site_id: None }] }
+    }
+
+    /// Whether one of the roles is theirs at this site.
+    pub fn is_any_at(&self, roles: &[Role], site_id: i64) -> bool {
+        self.grants
+            .iter()
+            .any(|grant| roles.contains(&grant.role) && grant.site_id.is_none_or(|granted| granted == site_id))
+    }
+
+    /// Whether they have any role at this site.
+    pub fn reaches(&self, site_id: i64) -> bool {
+        self.is_any_at(&Role::ALL, site_id)
+    }
+
+    /// The sites they reach; `None` is every site.
+    pub fn sites(&self) -> Option<Vec<i64>> {
+        self.grants.iter().map(|grant| grant.site_id).collect()
+    }
+
+    /// Refuses unless one of the operation's roles is theirs at this site: what is out of reach is not found, what is in
+    /// reach but not theirs to do is forbidden.
+    pub fn may(&self, operation: &Operation, site_id: i64) -> Result<()> {
+        if self.is_any_at(operation.roles, site_id) {
+            return Ok(());
+        }
+        if self.reaches(site_id) { Err(forbidden(operation)) } else { Err(OperationError::not_found("site", site_id)) }
+    }
+
+    /// Refuses unless one of the operation's roles is theirs somewhere; for what belongs to no site.
+    pub fn may_anywhere(&self, operation: &Operation) -> Result<()> {
+        let theirs = self.grants.iter().any(|grant| operation.roles.contains(&grant.role));
+        if theirs { Ok(()) } else { Err(forbidden(operation)) }
+    }
+
+    /// Refuses unless one of the operation's roles is theirs at every site; for what concerns the whole house.
+    pub fn may_everywhere(&self, operation: &Operation) -> Result<()> {
+        let theirs = self.grants.iter().any(|grant| grant.site_id.is_none() && operation.roles.contains(&grant.role));
+        if theirs { Ok(()) } else { Err(forbidden(operation)) }
+    }
+}
+
+fn forbidden(operation: &Operation) -> OperationError {
+    let roles: Vec<_> = operation.roles.iter().map(|role| role.word()).collect();
+    OperationError::new(&problems::FORBIDDEN, format!("this needs the role {}", roles.join(" or ")))
+}
+
+/// A request: who asks, and what the journal should know of it.
+#[derive(Clone, Debug)]
+pub struct Request {
+    /// Who asks.
+    pub actor: Actor,
+    /// Its id, for the log and the journal.
+    pub request_id: Option<String>,
+    /// The client's key for retrying, with the hash of what was sent.
+    pub key: Option<tubtrail_storage::write::Key>,
+}
+
+impl Request {
+    /// A request of the program itself.
+    pub fn system() -> Self {
+        Self { actor: Actor::system(), request_id: None, key: None }
+    }
+
+    /// A request of someone, without a key.
+    pub fn of(actor: Actor) -> Self {
+        Self { actor, request_id: None, key: None }
+    }
+}
+
+/// Something that can be done: its id, in the API description and in the journal, and the roles that may.
+#[derive(Debug)]
+pub struct Operation {
+    /// The handler's name.
+    pub id: &'static str,
+    /// Who may.
+    pub roles: &'static [Role],
+}
+
+macro_rules! operations {
+    ($( $name:ident = $id:literal [$($role:ident)*]; )*) => {
+        $( #[doc = concat!("`", $id, "`")] pub static $name: Operation = Operation { id: $id, roles: &[$(Role::$role),*] }; )*
+        /// Every operation that asks who you are.
+        pub static OPERATIONS: &[&Operation] = &[$( &$name ),*];
+    };
+}
+
+operations! {
+    SHOW_ME = "show_me" [Owner Kitchen Shop Inspector Device];
+
+    LIST_SITES = "list_sites" [Owner Kitchen Shop Inspector Device];
+    GET_SITE = "get_site" [Owner Kitchen Shop Inspector Device];
+    LIST_SITE_VERSIONS = "list_site_versions" [Owner Kitchen Shop Inspector];
+    CREATE_SITE = "create_site" [Owner];
+    CHANGE_SITE = "change_site" [Owner];
+
+    LIST_PARTNERS = "list_partners" [Owner Kitchen Shop Inspector Device];
+    GET_PARTNER = "get_partner" [Owner Kitchen Shop Inspector Device];
+    LIST_PARTNER_VERSIONS = "list_partner_versions" [Owner Kitchen Shop Inspector];
+    CREATE_PARTNER = "create_partner" [Owner Kitchen];
+    CHANGE_PARTNER = "change_partner" [Owner Kitchen];
+
+    LIST_ITEMS = "list_items" [Owner Kitchen Shop Inspector Device];
+    GET_ITEM = "get_item" [Owner Kitchen Shop Inspector Device];
+    LIST_ITEM_VERSIONS = "list_item_versions" [Owner Kitchen Shop Inspector];
+    CREATE_ITEM = "create_item" [Owner Kitchen];
+    CHANGE_ITEM = "change_item" [Owner Kitchen];
+    SET_REORDER_LEVEL = "set_reorder_level" [Owner Kitchen Shop];
+
+    LIST_RECIPES = "list_recipes" [Owner Kitchen Inspector];
+    GET_RECIPE = "get_recipe" [Owner Kitchen Inspector];
+    LIST_RECIPE_VERSIONS = "list_recipe_versions" [Owner Kitchen Inspector];
+    CREATE_RECIPE = "create_recipe" [Owner Kitchen];
+    CHANGE_RECIPE = "change_recipe" [Owner Kitchen];
+    PROPOSE_PICKS = "propose_picks" [Owner Kitchen Inspector];
+
+    LIST_EQUIPMENT = "list_equipment" [Owner Kitchen Shop Inspector];
+    GET_EQUIPMENT = "get_equipment" [Owner Kitchen Shop Inspector];
+    LIST_EQUIPMENT_VERSIONS = "list_equipment_versions" [Owner Kitchen Shop Inspector];
+    CREATE_EQUIPMENT = "create_equipment" [Owner Kitchen];
+    CHANGE_EQUIPMENT = "change_equipment" [Owner Kitchen];
+
+    IMPORT_MASTER_DATA = "import_master_data" [Owner];
+
+    LIST_USERS = "list_users" [Owner Inspector];
+    CREATE_USER = "create_user" [Owner];
+    CHANGE_USER = "change_user" [Owner];
+    LIST_DEVICES = "list_devices" [Owner Inspector];
+    CREATE_DEVICE = "create_device" [Owner];
+    REVOKE_DEVICE = "revoke_device" [Owner];
+
+    RECEIVE_DELIVERY = "receive_delivery" [Owner Kitchen];
+    LIST_DELIVERIES = "list_deliveries" [Owner Kitchen Inspector];
+    GET_DELIVERY = "get_delivery" [Owner Kitchen Inspector];
+    TRACE_DELIVERY = "trace_delivery" [Owner Kitchen Inspector];
+
+    LIST_LOTS = "list_lots" [Owner Kitchen Shop Inspector Device];
+    GET_LOT = "get_lot" [Owner Kitchen Shop Inspector Device];
+    LIST_LOT_MOVEMENTS = "list_lot_movements" [Owner Kitchen Shop Inspector];
+    TRACE_LOT = "trace_lot" [Owner Kitchen Shop Inspector];
+    REJECT_LOT = "reject_lot" [Owner Kitchen];
+    HOLD_LOT = "hold_lot" [Owner Kitchen Shop];
+    LIST_HOLDS = "list_holds" [Owner Kitchen Shop Inspector];
+    RELEASE_HOLD = "release_hold" [Owner];
+
+    START_BATCH = "start_batch" [Owner Kitchen];
+    WRITE_UP_BATCH = "write_up_batch" [Owner Kitchen];
+    LIST_BATCHES = "list_batches" [Owner Kitchen Inspector];
+    GET_BATCH = "get_batch" [Owner Kitchen Inspector];
+    ADD_USES = "add_uses" [Owner Kitchen];
+    VOID_USE = "void_use" [Owner Kitchen];
+    ADD_EQUIPMENT = "add_batch_equipment" [Owner Kitchen];
+    ADD_READINGS = "add_readings" [Owner Kitchen];
+    COMPLETE_BATCH = "complete_batch" [Owner Kitchen];
+    USE_BEFORE_MATURE = "use_before_mature" [Owner];
+
+    OPEN_TUB = "open_tub" [Owner Shop Device];
+    SERVE_TUB = "serve_tub" [Owner Shop Device];
+    EMPTY_TUB = "empty_tub" [Owner Shop Device];
+    DISCARD_LOT = "discard_lot" [Owner Kitchen Shop];
+    CONSIGN_LOT = "consign_lot" [Owner Kitchen Shop];
+
+    DISPATCH_TRANSFER = "dispatch_transfer" [Owner Kitchen Shop];
+    RECEIVE_TRANSFER = "receive_transfer" [Owner Kitchen Shop];
+    LIST_TRANSFERS = "list_transfers" [Owner Kitchen Shop Inspector];
+    GET_TRANSFER = "get_transfer" [Owner Kitchen Shop Inspector];
+
+    COUNT_SITE = "count_site" [Owner Kitchen Shop];
+    LIST_COUNTS = "list_counts" [Owner Kitchen Shop Inspector];
+    GET_COUNT = "get_count" [Owner Kitchen Shop Inspector];
+    SHOW_STOCK = "show_stock" [Owner Kitchen Shop Inspector Device];
+
+    LIST_JOURNAL = "list_journal" [Owner Inspector];
+    FOLLOW_CHANGES = "follow_changes" [Owner Inspector];
+}

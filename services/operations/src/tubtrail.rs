@@ -1,0 +1,115 @@
+//! The house itself: the database, its writer, the index, the clock.
+
+use std::sync::Arc;
+
+use tubtrail_storage::write::EntryHeader;
+use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Follower, WriteTx, Writer};
+
+use crate::clock::Clock;
+use crate::error::{OperationError, Result};
+use crate::index::Index;
+use crate::reach::{Operation, Request};
+
+/// Connections that read.
+const READERS: u32 = 8;
+
+/// An open Tubtrail. Cheap to share behind an [`Arc`]; every method blocks its thread while the database works.
+pub struct Tubtrail {
+    pub(crate) database: Database,
+    pub(crate) index: Arc<Index>,
+    pub(crate) clock: Clock,
+    writer: Writer,
+}
+
+/// What a command came to.
+#[derive(Clone, Debug)]
+pub struct Answered<T> {
+    /// Its answer.
+    pub answer: T,
+    /// The journal entry that holds it.
+    pub entry: i64,
+    /// Nothing was done now: this is the answer given the first time.
+    pub replayed: bool,
+}
+
+impl Tubtrail {
+    /// Opens the database (making it if need be), brings the tables up to date, and builds the index from the facts.
+    pub fn open(url: &DatabaseUrl, clock: Clock) -> Result<Self> {
+        let database = Database::open(url, READERS)?;
+        let index = Arc::new(Index::default());
+        index.catch_up(&mut *database.reader()?)?;
+        let writer = Writer::start(&database, Arc::clone(&clock), Arc::clone(&index) as Arc<dyn Follower>)?;
+        Ok(Self { database, index, clock, writer })
+    }
+
+    /// Reads. What the index holds is at least as new as anything the closure reads after asking for it.
+    pub(crate) fn read<T>(&self, work: impl FnOnce(&mut AnyConnection) -> Result<T>) -> Result<T> {
+        work(&mut *self.database.reader()?)
+    }
+
+    /// The index, brought up to the journal's last entry as this connection sees it.
+    pub(crate) fn current_index(&self, conn: &mut AnyConnection) -> Result<&Index> {
+        if self.index.position() < tubtrail_storage::journal::position(conn)? {
+            self.index.catch_up(conn)?;
+        }
+        Ok(&self.index)
+    }
+
+    /// Runs a command as one journal entry.
+    pub(crate) fn write<T, F>(&self, request: &Request, operation: &'static Operation, work: F) -> Result<Answered<T>>
+    where
+        T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
+        F: FnOnce(&mut WriteTx<'_>) -> Result<T> + Send + 'static,
+    {
+        self.submit(header(request, operation), work)
+    }
+
+    /// Runs a command whose answer must not be kept: it holds a secret.
+    pub(crate) fn write_secret<T, F>(&self, request: &Request, operation: &'static Operation, work: F) -> Result<Answered<T>>
+    where
+        T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
+        F: FnOnce(&mut WriteTx<'_>) -> Result<T> + Send + 'static,
+    {
+        self.submit(EntryHeader { answer_is_secret: true, ..header(request, operation) }, work)
+    }
+
+    /// Runs a command that asks the lot graph before it decides; the index then holds all that was committed.
+    pub(crate) fn write_with_graph<T, F>(
+        &self,
+        request: &Request,
+        operation: &'static Operation,
+        work: F,
+    ) -> Result<Answered<T>>
+    where
+        T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
+        F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
+    {
+        let index = Arc::clone(&self.index);
+        self.submit(EntryHeader { asks_the_graph: true, ..header(request, operation) }, move |tx| work(tx, &index))
+    }
+
+    fn submit<T, F>(&self, header: EntryHeader, work: F) -> Result<Answered<T>>
+    where
+        T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
+        F: FnOnce(&mut WriteTx<'_>) -> Result<T> + Send + 'static,
+    {
+        let done = self.writer.submit::<T, OperationError, F>(header, work)?;
+        Ok(Answered { answer: done.answer, entry: done.entry, replayed: done.replayed })
+    }
+
+    /// Whether the database answers and the index holds its last entry.
+    pub fn is_ready(&self) -> Result<i64> {
+        self.read(|conn| Ok(self.current_index(conn)?.position()))
+    }
+}
+
+fn header(request: &Request, operation: &'static Operation) -> EntryHeader {
+    EntryHeader {
+        actor: request.actor.name.clone(),
+        operation: operation.id,
+        request_id: request.request_id.clone(),
+        key: request.key.clone(),
+        answer_is_secret: false,
+        asks_the_graph: false,
+    }
+}
