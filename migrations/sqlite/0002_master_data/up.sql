@@ -56,6 +56,7 @@ CREATE TABLE item_versions (
     piece_mg BIGINT,
     strength TEXT,
     tracked BOOLEAN NOT NULL,
+    kept TEXT NOT NULL CHECK (kept IN ('ambient', 'chilled', 'milk_or_shell_eggs', 'frozen')),
     warmest_arrival_tenths INTEGER,
     portion_mg BIGINT,
     shelf_life_days INTEGER,

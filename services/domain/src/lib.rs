@@ -1,6 +1,9 @@
-//! .
+//! Types and rules of the trade. Pure: decides, and reads and writes nothing.
+
+pub mod arrival;
 pub mod decimal;
 pub mod lot_number;
+pub mod place;
 pub mod quantity;
 pub mod spirit;
-pub mod place;
+pub mod text;

@@ -7,6 +7,7 @@
 
 mod clock;
 mod error;
+mod fields;
 mod index;
 pub mod problems;
 mod quantities;
@@ -16,6 +17,7 @@ mod tubtrail;
 pub mod deliveries;
 pub mod items;
 pub mod lots;
+pub mod master_data;
 pub mod partners;
 pub mod sites;
 

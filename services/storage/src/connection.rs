@@ -135,6 +135,23 @@ pub fn connect(url: &DatabaseUrl) -> Result<AnyConnection, StorageError> {
     }
 }
 
+/// Runs `read` in one snapshot: what is committed meanwhile, it does not see.
+pub fn snapshot<T, E>(
+    conn: &mut AnyConnection,
+    read: impl FnOnce(&mut AnyConnection) -> Result<T, E>,
+) -> Result<T, E>
+where
+    E: From<diesel::result::Error>,
+{
+    conn.transaction(|conn| {
+        // On SQLite a transaction is a snapshot from its first read on.
+        if let AnyConnection::Postgres(conn) = conn {
+            conn.batch_execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")?;
+        }
+        read(conn)
+    })
+}
+
 fn connect_sqlite(path: &Path) -> Result<SqliteConnection, StorageError> {
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder)

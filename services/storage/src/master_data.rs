@@ -89,7 +89,9 @@ fact! {
         strength: Option<String> => Nullable<Text>,
         /// Kept by lot; water is not.
         tracked: bool => Bool,
-        /// Warmest it may arrive, tenths of a degree Celsius.
+        /// ambient, chilled, `milk_or_shell_eggs` or frozen.
+        kept: String => Text,
+        /// Warmest it may arrive, tenths of a degree Celsius; null: as its keeping says.
         warmest_arrival_tenths: Option<i32> => Nullable<Integer>,
         /// One serving.
         portion_mg: Option<i64> => Nullable<BigInt>,

@@ -1,0 +1,117 @@
+//! Checks of single fields, each naming the field at fault.
+
+use chrono::{DateTime, Duration, NaiveDate, NaiveDateTime, Utc};
+use chrono_tz::Tz;
+use tubtrail_domain::text::{self, TextError};
+use tubtrail_storage::AnyConnection;
+use tubtrail_storage::master_data::{Item, Noun, Partner, Site};
+
+use crate::clock::to_microseconds;
+use crate::error::{OperationError, Result};
+use crate::problems;
+
+/// How far a device's clock may run ahead of ours.
+const AHEAD: Duration = Duration::minutes(5);
+
+/// A name.
+pub fn name(field: &str, value: &str) -> Result<String> {
+    taken(field, text::line(value, text::NAME))
+}
+
+/// A code of ours.
+pub fn code(field: &str, value: &str) -> Result<String> {
+    taken(field, text::code(value))
+}
+
+/// A code of somebody else.
+pub fn foreign_code(field: &str, value: &str) -> Result<String> {
+    taken(field, text::line(value, text::FOREIGN_CODE))
+}
+
+/// A note, where there is one; an empty one is none.
+pub fn optional_note(field: &str, value: Option<&str>) -> Result<Option<String>> {
+    value.filter(|text| !text.trim().is_empty()).map(|value| taken(field, text::note(value))).transpose()
+}
+
+/// A reason that must be given.
+pub fn reason(field: &str, value: Option<&str>) -> Result<String> {
+    optional_note(field, value)?
+        .ok_or_else(|| OperationError::new(&problems::NEEDS_REASON, "say why").at(field))
+}
+
+fn taken(field: &str, text: std::result::Result<&str, TextError>) -> Result<String> {
+    text.map(str::to_owned).map_err(|error| OperationError::invalid(field, error.to_string()))
+}
+
+/// How many of something a request may hold.
+pub fn between(field: &str, count: usize, least: usize, most: usize) -> Result<()> {
+    if (least..=most).contains(&count) {
+        Ok(())
+    } else {
+        Err(OperationError::invalid(field, format!("there are {count} of these; {least} to {most} are taken")))
+    }
+}
+
+/// When it happened, as a person says; now, if they do not. Not in the future, and not before the year 2000.
+pub fn occurred_at(field: &str, said: Option<DateTime<Utc>>, now: NaiveDateTime) -> Result<NaiveDateTime> {
+    let Some(said) = said else { return Ok(now) };
+    let said = to_microseconds(said.naive_utc());
+    if said > now + AHEAD {
+        return Err(OperationError::new(&problems::IN_THE_FUTURE, "this lies in the future").at(field));
+    }
+    if said.date() < NaiveDate::from_ymd_opt(2000, 1, 1).unwrap_or_default() {
+        return Err(OperationError::invalid(field, "this lies before the year 2000"));
+    }
+    Ok(said)
+}
+
+/// A temperature in degrees Celsius, kept to a tenth.
+#[allow(clippy::cast_possible_truncation)] // The range is checked first.
+pub fn celsius_tenths(field: &str, celsius: f64) -> Result<i32> {
+    if (-100.0..=300.0).contains(&celsius) {
+        Ok((celsius * 10.0).round() as i32)
+    } else {
+        Err(OperationError::invalid(field, "a temperature lies between -100 and 300 °C"))
+    }
+}
+
+/// A moment as the database keeps it, as answers give it.
+pub fn utc(time: NaiveDateTime) -> DateTime<Utc> {
+    time.and_utc()
+}
+
+/// A site named in a request; must be in use.
+pub fn site(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Site> {
+    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, field))?;
+    in_use(site.current.active, "site", code, field)?;
+    Ok(site)
+}
+
+/// A partner named in a request; must be in use.
+pub fn partner(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Partner> {
+    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("partner", code, field))?;
+    in_use(partner.current.active, "partner", code, field)?;
+    Ok(partner)
+}
+
+/// An item named in a request; must be in use.
+pub fn item(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Item> {
+    let item = Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("item", code, field))?;
+    in_use(item.current.active, "item", code, field)?;
+    Ok(item)
+}
+
+fn in_use(active: bool, noun: &str, code: &str, field: &str) -> Result<()> {
+    if active {
+        return Ok(());
+    }
+    Err(OperationError::new(&problems::NOT_IN_USE, format!("the {noun} {code:?} is no longer in use")).at(field))
+}
+
+/// The day it is, or was, at a site.
+pub fn day_at(site: &Site, time: NaiveDateTime) -> Result<NaiveDate> {
+    let zone: Tz = site.current.time_zone.parse().map_err(|_| {
+        tubtrail_storage::StorageError::Corrupt(format!("time zone {:?}", site.current.time_zone))
+    })?;
+    Ok(time.and_utc().with_timezone(&zone).date_naive())
+}

@@ -1,0 +1,186 @@
+//! What every noun of the master data shares: list, look up, create, change, and the versions of it.
+//!
+//! A noun has one type, sent and answered alike: `version` is absent when it is created, names the version it was read at
+//! when it is changed, and is always there in answers.
+
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+use tubtrail_storage::master_data::Noun;
+use tubtrail_storage::{AnyConnection, WriteTx};
+use utoipa::ToSchema;
+
+use crate::error::{OperationError, Result};
+use crate::problems;
+use crate::reach::{Operation, Request};
+use crate::tubtrail::{Answered, Tubtrail};
+
+/// Most rows of one page.
+pub const MOST: u32 = 500;
+
+/// One page of a list.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Page<T> {
+    /// What is on it.
+    pub items: Vec<T>,
+    /// Send this as `after` for the next page; absent on the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next: Option<String>,
+}
+
+impl<T> Page<T> {
+    /// Cuts a list that was asked one row longer than the page, naming the last row on it.
+    pub fn cut(mut rows: Vec<T>, limit: usize, key: impl Fn(&T) -> String) -> Self {
+        let more = rows.len() > limit;
+        rows.truncate(limit);
+        let next = if more { rows.last().map(key) } else { None };
+        Self { items: rows, next }
+    }
+}
+
+/// A noun of the master data.
+pub trait Master: Clone + PartialEq + Serialize + DeserializeOwned + Send + 'static {
+    /// What it is called in sentences and in import addresses.
+    const NOUN: &'static str;
+    /// How it is stored.
+    type Stored: Noun;
+    /// The operations on it.
+    const LIST: &'static Operation;
+    /// See [`Self::LIST`].
+    const GET: &'static Operation;
+    /// See [`Self::LIST`].
+    const VERSIONS: &'static Operation;
+    /// See [`Self::LIST`].
+    const CREATE: &'static Operation;
+    /// See [`Self::LIST`].
+    const CHANGE: &'static Operation;
+
+    /// Its code.
+    fn code(&self) -> &str;
+    /// Its version, as sent or answered.
+    fn version(&self) -> Option<i32>;
+    /// The same at another version.
+    #[must_use]
+    fn at_version(self, version: Option<i32>) -> Self;
+    /// Its row id.
+    fn id_of(stored: &Self::Stored) -> i64;
+    /// The version in force.
+    fn version_of(stored: &Self::Stored) -> i32;
+    /// As answered.
+    fn answer(conn: &mut AnyConnection, stored: &Self::Stored) -> Result<Self>;
+    /// An earlier version, as answered.
+    fn answer_version(
+        conn: &mut AnyConnection,
+        stored: &Self::Stored,
+        version: <Self::Stored as Noun>::Version,
+    ) -> Result<Self>;
+    /// Checks the form, tidies it, and fills in defaults.
+    fn checked(self, conn: &mut AnyConnection) -> Result<Self>;
+    /// Refuses a change that cannot be made to what stands: another kind, say.
+    fn may_become(_conn: &mut AnyConnection, _stored: &Self::Stored, _next: &Self) -> Result<()> {
+        Ok(())
+    }
+    /// Records the identity; returns its row id.
+    fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64>;
+    /// Records a version.
+    fn record_version(&self, tx: &mut WriteTx<'_>, id: i64, version: i32) -> Result<()>;
+}
+
+impl Tubtrail {
+    /// The next ones after a code.
+    pub fn list<M: Master>(&self, request: &Request, after: &str, limit: u32) -> Result<Page<M>> {
+        request.actor.may_anywhere(M::LIST)?;
+        let limit = limit.clamp(1, MOST);
+        self.read(|conn| {
+            let stored = M::Stored::page(conn, after, i64::from(limit) + 1)?;
+            let rows = stored.iter().map(|stored| M::answer(conn, stored)).collect::<Result<Vec<_>>>()?;
+            Ok(Page::cut(rows, limit as usize, |row| row.code().to_owned()))
+        })
+    }
+
+    /// One, by code.
+    pub fn get<M: Master>(&self, request: &Request, code: &str) -> Result<M> {
+        request.actor.may_anywhere(M::GET)?;
+        self.read(|conn| {
+            let stored = stored::<M>(conn, code)?;
+            M::answer(conn, &stored)
+        })
+    }
+
+    /// Every version of one, oldest first.
+    pub fn versions<M: Master>(&self, request: &Request, code: &str) -> Result<Vec<M>> {
+        request.actor.may_anywhere(M::VERSIONS)?;
+        self.read(|conn| {
+            let stored = stored::<M>(conn, code)?;
+            let versions = M::Stored::versions(conn, M::id_of(&stored))?;
+            versions.into_iter().map(|version| M::answer_version(conn, &stored, version)).collect()
+        })
+    }
+
+    /// Creates one.
+    pub fn create<M: Master>(&self, request: &Request, new: M) -> Result<Answered<M>> {
+        request.actor.may_anywhere(M::CREATE)?;
+        self.write(request, M::CREATE, move |tx| create(tx, new))
+    }
+
+    /// Changes one: the whole of it, as of the version it was read at.
+    pub fn change<M: Master>(&self, request: &Request, code: &str, next: M) -> Result<Answered<M>> {
+        request.actor.may_anywhere(M::CHANGE)?;
+        let code = code.to_owned();
+        self.write(request, M::CHANGE, move |tx| {
+            if next.code() != code {
+                return Err(OperationError::invalid("code", "a code never changes"));
+            }
+            let stored = stored::<M>(tx.conn(), &code)?;
+            match next.version() {
+                None => Err(OperationError::invalid("version", "say which version this changes")),
+                Some(version) if version != M::version_of(&stored) => Err(OperationError::new(
+                    &problems::VERSION_MOVED,
+                    format!("version {} is in force; read it again before you change it", M::version_of(&stored)),
+                )
+                .at("version")),
+                Some(_) => change(tx, &stored, next),
+            }
+        })
+    }
+}
+
+fn stored<M: Master>(conn: &mut AnyConnection, code: &str) -> Result<M::Stored> {
+    M::Stored::by_code(conn, code)?.ok_or_else(|| OperationError::not_found(M::NOUN, code))
+}
+
+fn create<M: Master>(tx: &mut WriteTx<'_>, new: M) -> Result<M> {
+    if new.version().is_some() {
+        return Err(OperationError::invalid("version", "what is new has no version yet"));
+    }
+    crate::fields::code("code", new.code())?;
+    let new = new.checked(tx.conn())?;
+    if M::Stored::by_code(tx.conn(), new.code())?.is_some() {
+        let detail = format!("there is a {} {:?} already", M::NOUN, new.code());
+        return Err(OperationError::new(&problems::CODE_TAKEN, detail).at("code"));
+    }
+    let id = new.record_identity(tx)?;
+    new.record_version(tx, id, 1)?;
+    Ok(new.at_version(Some(1)))
+}
+
+fn change<M: Master>(tx: &mut WriteTx<'_>, stored: &M::Stored, next: M) -> Result<M> {
+    let next = next.checked(tx.conn())?;
+    M::may_become(tx.conn(), stored, &next)?;
+    let version = M::version_of(stored) + 1;
+    next.record_version(tx, M::id_of(stored), version)?;
+    Ok(next.at_version(Some(version)))
+}
+
+/// Creates what is new and changes what differs; for imports. Whether anything was written.
+pub(crate) fn put<M: Master>(tx: &mut WriteTx<'_>, row: M) -> Result<bool> {
+    let Some(stored) = M::Stored::by_code(tx.conn(), row.code())? else {
+        create(tx, row.at_version(None))?;
+        return Ok(true);
+    };
+    let next = row.checked(tx.conn())?.at_version(Some(M::version_of(&stored)));
+    if M::answer(tx.conn(), &stored)? == next {
+        return Ok(false);
+    }
+    change(tx, &stored, next)?;
+    Ok(true)
+}

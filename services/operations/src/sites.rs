@@ -1,0 +1,161 @@
+//! Sites: the places that hold stock.
+
+use serde::{Deserialize, Serialize};
+use tubtrail_storage::master_data::{self as stored, SiteRow, SiteVersionRow};
+use tubtrail_storage::{AnyConnection, WriteTx};
+use utoipa::ToSchema;
+
+use crate::error::{OperationError, Result};
+use crate::fields;
+use crate::master_data::Master;
+use crate::reach::{self, Operation};
+
+/// What sort of place it is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum SiteKind {
+    /// Makes.
+    Kitchen,
+    /// Sells by the portion.
+    Shop,
+    /// Keeps.
+    StoreRoom,
+    /// Carries.
+    Vehicle,
+}
+
+impl SiteKind {
+    const ALL: [Self; 4] = [Self::Kitchen, Self::Shop, Self::StoreRoom, Self::Vehicle];
+
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Kitchen => "kitchen",
+            Self::Shop => "shop",
+            Self::StoreRoom => "store_room",
+            Self::Vehicle => "vehicle",
+        }
+    }
+}
+
+/// A place that holds stock.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"code": "quay-kitchen", "name": "Kitchen on the quay", "kind": "kitchen",
+    "time_zone": "Europe/Lisbon", "active": true, "version": 1}))]
+pub struct Site {
+    /// Its code; it never changes.
+    #[schema(max_length = 40, pattern = "^[a-z0-9][a-z0-9-]*$")]
+    pub code: String,
+    /// As shown.
+    #[schema(max_length = 120)]
+    pub name: String,
+    /// What sort of place it is.
+    pub kind: SiteKind,
+    /// IANA time zone in which its days are counted.
+    #[schema(max_length = 60)]
+    pub time_zone: String,
+    /// GS1 location number, 13 digits.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(pattern = r"^\d{13}$")]
+    pub gln: Option<String>,
+    /// In use.
+    #[serde(default = "yes")]
+    pub active: bool,
+    /// Absent when new; the version it was read at when changed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub version: Option<i32>,
+}
+
+pub(crate) const fn yes() -> bool {
+    true
+}
+
+impl Master for Site {
+    const NOUN: &'static str = "site";
+    type Stored = stored::Site;
+    const LIST: &'static Operation = &reach::LIST_SITES;
+    const GET: &'static Operation = &reach::GET_SITE;
+    const VERSIONS: &'static Operation = &reach::LIST_SITE_VERSIONS;
+    const CREATE: &'static Operation = &reach::CREATE_SITE;
+    const CHANGE: &'static Operation = &reach::CHANGE_SITE;
+
+    fn code(&self) -> &str {
+        &self.code
+    }
+
+    fn version(&self) -> Option<i32> {
+        self.version
+    }
+
+    fn at_version(self, version: Option<i32>) -> Self {
+        Self { version, ..self }
+    }
+
+    fn id_of(stored: &stored::Site) -> i64 {
+        stored.row.id
+    }
+
+    fn version_of(stored: &stored::Site) -> i32 {
+        stored.current.version
+    }
+
+    fn answer(conn: &mut AnyConnection, stored: &stored::Site) -> Result<Self> {
+        Self::answer_version(conn, stored, stored.current.clone())
+    }
+
+    fn answer_version(_: &mut AnyConnection, stored: &stored::Site, version: SiteVersionRow) -> Result<Self> {
+        let kind = SiteKind::ALL.into_iter().find(|kind| kind.word() == version.kind);
+        let corrupt = || tubtrail_storage::StorageError::Corrupt(format!("site kind {:?}", version.kind));
+        Ok(Self {
+            code: stored.row.code.clone(),
+            name: version.name.clone(),
+            kind: kind.ok_or_else(corrupt)?,
+            time_zone: version.time_zone.clone(),
+            gln: version.gln.clone(),
+            active: version.active,
+            version: Some(version.version),
+        })
+    }
+
+    fn checked(self, _: &mut AnyConnection) -> Result<Self> {
+        let zone: chrono_tz::Tz = self.time_zone.parse().map_err(|_| {
+            OperationError::invalid("time_zone", "this is no IANA time zone; write it as in Europe/Lisbon")
+        })?;
+        if let Some(gln) = &self.gln {
+            check_gln(gln)?;
+        }
+        Ok(Self { name: fields::name("name", &self.name)?, time_zone: zone.name().to_owned(), ..self })
+    }
+
+    fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64> {
+        let id = tx.id();
+        tx.record(&SiteRow { id, entry: tx.entry(), code: self.code.clone() })?;
+        Ok(id)
+    }
+
+    fn record_version(&self, tx: &mut WriteTx<'_>, site_id: i64, version: i32) -> Result<()> {
+        let row = SiteVersionRow {
+            id: tx.id(),
+            entry: tx.entry(),
+            site_id,
+            version,
+            name: self.name.clone(),
+            kind: self.kind.word().to_owned(),
+            time_zone: self.time_zone.clone(),
+            gln: self.gln.clone(),
+            active: self.active,
+        };
+        Ok(tx.record(&row)?)
+    }
+}
+
+/// Thirteen digits, the last of them the GS1 check digit (weights 3 and 1 from the right, modulo 10).
+fn check_gln(gln: &str) -> Result<()> {
+    let wrong = |detail: &str| Err(OperationError::invalid("gln", detail));
+    if gln.len() != 13 || !gln.bytes().all(|byte| byte.is_ascii_digit()) {
+        return wrong("a GLN has 13 digits");
+    }
+    let weighted = |(place, digit): (usize, u8)| u32::from(digit - b'0') * if place % 2 == 0 { 1 } else { 3 };
+    let sum: u32 = gln.bytes().rev().enumerate().map(weighted).sum();
+    if sum % 10 == 0 { Ok(()) } else { wrong("a digit of the GLN is mistyped, or two are swapped") }
+}
