@@ -31,9 +31,7 @@ impl Steps {
     /// As a clock for [`crate::Tubtrail`].
     pub fn clock(&self) -> Clock {
         let micros = Arc::clone(&self.0);
-        Arc::new(move || {
-            DateTime::from_timestamp_micros(micros.load(Ordering::SeqCst)).unwrap_or_default().naive_utc()
-        })
+        Arc::new(move || DateTime::from_timestamp_micros(micros.load(Ordering::SeqCst)).unwrap_or_default().naive_utc())
     }
 }
 

@@ -314,7 +314,8 @@ fn decide(line: &NewDeliveryLine, arrival: &Arrival) -> Result<(Decision, Option
 
 fn refuse_seen_before(tx: &mut WriteTx<'_>, delivery: &Checked, item: &Item, code: &str) -> Result<()> {
     let before = lines_seen_before(tx.conn(), delivery.supplier.row.id, &delivery.document, code)?;
-    let lots: Vec<i64> = before.iter().filter(|line| line.item_id == item.row.id).filter_map(|line| line.lot_id).collect();
+    let lots: Vec<i64> =
+        before.iter().filter(|line| line.item_id == item.row.id).filter_map(|line| line.lot_id).collect();
     if lots.is_empty() {
         return Ok(());
     }

@@ -35,8 +35,7 @@ pub fn optional_note(field: &str, value: Option<&str>) -> Result<Option<String>>
 
 /// A reason that must be given.
 pub fn reason(field: &str, value: Option<&str>) -> Result<String> {
-    optional_note(field, value)?
-        .ok_or_else(|| OperationError::new(&problems::NEEDS_REASON, "say why").at(field))
+    optional_note(field, value)?.ok_or_else(|| OperationError::new(&problems::NEEDS_REASON, "say why").at(field))
 }
 
 fn taken(field: &str, text: std::result::Result<&str, TextError>) -> Result<String> {
@@ -110,8 +109,10 @@ fn in_use(active: bool, noun: &str, code: &str, field: &str) -> Result<()> {
 
 /// The day it is, or was, at a site.
 pub fn day_at(site: &Site, time: NaiveDateTime) -> Result<NaiveDate> {
-    let zone: Tz = site.current.time_zone.parse().map_err(|_| {
-        tubtrail_storage::StorageError::Corrupt(format!("time zone {:?}", site.current.time_zone))
-    })?;
+    let zone: Tz = site
+        .current
+        .time_zone
+        .parse()
+        .map_err(|_| tubtrail_storage::StorageError::Corrupt(format!("time zone {:?}", site.current.time_zone)))?;
     Ok(time.and_utc().with_timezone(&zone).date_naive())
 }

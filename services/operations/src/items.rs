@@ -282,14 +282,14 @@ fn counted_by(version: &ItemVersionRow) -> Result<CountedBy> {
     Ok(match version.counted_by.as_str() {
         "mass" => CountedBy::Mass,
         "volume" => {
-            let density = Density::from_g_per_m3(version.density_g_per_m3.ok_or_else(corrupt)?).map_err(|_| corrupt())?;
+            let density =
+                Density::from_g_per_m3(version.density_g_per_m3.ok_or_else(corrupt)?).map_err(|_| corrupt())?;
             CountedBy::Volume { density_kg_per_m3: Amount(density.kg_per_m3_text()) }
         }
         "piece" => CountedBy::Piece { piece_grams: Grams::from_mg(version.piece_mg.ok_or_else(corrupt)?) },
-        "strength" => CountedBy::Strength {
-            percent_vol: Amount(version.strength.clone().ok_or_else(corrupt)?),
-            sweetened: false,
-        },
+        "strength" => {
+            CountedBy::Strength { percent_vol: Amount(version.strength.clone().ok_or_else(corrupt)?), sweetened: false }
+        }
         _ => return Err(corrupt().into()),
     })
 }

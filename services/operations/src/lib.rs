@@ -10,20 +10,37 @@ mod error;
 mod fields;
 mod index;
 pub mod problems;
-mod quantities;
+pub mod quantities;
+
 pub mod reach;
 mod tubtrail;
 
+pub mod batches;
+pub mod counts;
 pub mod deliveries;
+pub mod devices;
+pub mod equipment;
+pub mod holds;
+pub mod imports;
 pub mod items;
+pub mod journal;
 pub mod lots;
 pub mod master_data;
 pub mod partners;
+pub mod recipes;
+pub mod sessions;
 pub mod sites;
+pub mod stock;
+pub mod trace;
+pub mod transfers;
+pub mod tubs;
+pub mod users;
+pub mod verify;
 
 pub use clock::{Clock, Steps, system_clock};
 pub use error::OperationError;
 pub use quantities::{Grams, QuantityEntered};
 pub use reach::{Actor, Grant, Request, Role};
 pub use tubtrail::{Answered, Tubtrail};
+pub use tubtrail_storage::write::Key;
 pub use tubtrail_storage::{Database, DatabaseUrl, StorageError};

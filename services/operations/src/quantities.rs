@@ -52,11 +52,7 @@ impl<'de> Deserialize<'de> for Grams {
     #[allow(clippy::cast_possible_truncation)] // The range is checked first.
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> std::result::Result<Self, D::Error> {
         let mg = f64::deserialize(deserializer)? * 1000.0;
-        if mg.abs() < 9e15 {
-            Ok(Self { mg: mg.round() as i64 })
-        } else {
-            Err(de::Error::custom("not a mass in grams"))
-        }
+        if mg.abs() < 9e15 { Ok(Self { mg: mg.round() as i64 }) } else { Err(de::Error::custom("not a mass in grams")) }
     }
 }
 
@@ -111,7 +107,11 @@ impl PartialSchema for Amount {
     fn schema() -> RefOr<Schema> {
         OneOfBuilder::new()
             .item(ObjectBuilder::new().schema_type(SchemaType::new(Type::Number)))
-            .item(ObjectBuilder::new().schema_type(SchemaType::new(Type::String)).pattern(Some(r"^\d{1,12}(\.\d{1,9})?$")))
+            .item(
+                ObjectBuilder::new()
+                    .schema_type(SchemaType::new(Type::String))
+                    .pattern(Some(r"^\d{1,12}(\.\d{1,9})?$")),
+            )
             .description(Some("A number, or the same as text, with a point and at most nine decimals."))
             .examples([serde_json::json!("12.5")])
             .into()
@@ -143,7 +143,8 @@ impl QuantityEntered {
         let unit: Unit = self.unit.parse().map_err(|error| bad("unit", format!("{error}")))?;
         to_mass(&Entered { amount, unit }, counting).map_err(|error| {
             use tubtrail_domain::quantity::QuantityError as E;
-            let field = if matches!(error, E::NeedsDensity { .. } | E::NeedsPieceMass { .. }) { "unit" } else { "amount" };
+            let field =
+                if matches!(error, E::NeedsDensity { .. } | E::NeedsPieceMass { .. }) { "unit" } else { "amount" };
             bad(field, error.to_string())
         })
     }

@@ -65,7 +65,12 @@ impl Tubtrail {
     }
 
     /// Runs a command whose answer must not be kept: it holds a secret.
-    pub(crate) fn write_secret<T, F>(&self, request: &Request, operation: &'static Operation, work: F) -> Result<Answered<T>>
+    pub(crate) fn write_secret<T, F>(
+        &self,
+        request: &Request,
+        operation: &'static Operation,
+        work: F,
+    ) -> Result<Answered<T>>
     where
         T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
         F: FnOnce(&mut WriteTx<'_>) -> Result<T> + Send + 'static,

@@ -1,1 +1,10 @@
-//! .
+//! Tubtrail over HTTP: routes, problems, the door, and the API's description. The rules live in the operations.
+
+pub mod api;
+pub mod body;
+pub mod cli;
+pub mod door;
+pub mod house;
+pub mod problem;
+pub mod routes;
+pub mod serve;

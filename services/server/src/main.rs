@@ -1,1 +1,7 @@
-fn main() {}
+//! The one binary.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    tubtrail_server::cli::main()
+}

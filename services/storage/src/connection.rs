@@ -136,10 +136,7 @@ pub fn connect(url: &DatabaseUrl) -> Result<AnyConnection, StorageError> {
 }
 
 /// Runs `read` in one snapshot: what is committed meanwhile, it does not see.
-pub fn snapshot<T, E>(
-    conn: &mut AnyConnection,
-    read: impl FnOnce(&mut AnyConnection) -> Result<T, E>,
-) -> Result<T, E>
+pub fn snapshot<T, E>(conn: &mut AnyConnection, read: impl FnOnce(&mut AnyConnection) -> Result<T, E>) -> Result<T, E>
 where
     E: From<diesel::result::Error>,
 {

@@ -1,0 +1,1 @@
+//! Batches: production runs, what went in and what came out.

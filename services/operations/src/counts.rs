@@ -1,0 +1,1 @@
+//! Counts: what was really found on the shelf.

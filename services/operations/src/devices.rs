@@ -1,0 +1,1 @@
+//! Devices: tills, scales and printers with a token of their own.

@@ -1,0 +1,1 @@
+//! Equipment: machines and vessels.

@@ -1,0 +1,1 @@
+//! Holds: lots that may not be used, moved, opened or served.

@@ -1,0 +1,1 @@
+//! Recipes: how to make an item.

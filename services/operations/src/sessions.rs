@@ -1,0 +1,1 @@
+//! Sessions: people come in with a password.

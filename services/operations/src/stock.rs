@@ -1,0 +1,1 @@
+//! Stock: what is where.

@@ -1,0 +1,1 @@
+//! Traces: every lot that holds another, and every lot in one.

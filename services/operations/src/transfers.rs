@@ -1,0 +1,1 @@
+//! Transfers: stock sent from a site to another.

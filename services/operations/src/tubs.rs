@@ -1,0 +1,1 @@
+//! Tubs: opened, served from, emptied; and what else takes stock off the shelf.

@@ -1,0 +1,1 @@
+//! Users: people who may come in.

@@ -1,0 +1,1 @@
+//! Recomputes what can be recomputed, and compares.

@@ -1,0 +1,116 @@
+//! The API's description: collected from the handlers, then given what every operation shares.
+
+use tubtrail_operations::problems;
+use tubtrail_operations::reach::OPERATIONS;
+use utoipa::openapi::extensions::Extensions;
+use utoipa::openapi::header::HeaderBuilder;
+use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn};
+use utoipa::openapi::schema::{ObjectBuilder, SchemaType, Type};
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
+use utoipa::openapi::{ContentBuilder, InfoBuilder, OpenApi, Ref, ResponseBuilder};
+use utoipa::{PartialSchema, ToSchema};
+
+use crate::problem::{Problem, ProblemDetails};
+
+/// The description, complete.
+pub fn describe() -> OpenApi {
+    let (_, api) = utoipa_actix_web::AppExt::into_utoipa_app(actix_web::App::new())
+        .configure(crate::routes::configure)
+        .split_for_parts();
+    complete(api)
+}
+
+/// The description as it is committed and served: pretty, with a line end.
+pub fn text() -> Result<String, serde_json::Error> {
+    let mut text = describe().to_pretty_json()?;
+    text.push('\n');
+    Ok(text)
+}
+
+fn complete(mut api: OpenApi) -> OpenApi {
+    api.info = InfoBuilder::new()
+        .title("Tubtrail")
+        .version(env!("CARGO_PKG_VERSION"))
+        .description(Some(include_str!("api.md")))
+        .build();
+    let components = api.components.get_or_insert_default();
+    components.schemas.insert(ProblemDetails::name().into_owned(), ProblemDetails::schema());
+    let bearer = HttpBuilder::new()
+        .scheme(HttpAuthScheme::Bearer)
+        .description(Some("A session's token (a JWT), or a device's token."))
+        .build();
+    components.add_security_scheme("bearer", SecurityScheme::Http(bearer));
+    for path in api.paths.paths.values_mut() {
+        let reads = [path.get.as_mut(), path.head.as_mut()];
+        let commands = [path.post.as_mut(), path.put.as_mut(), path.patch.as_mut(), path.delete.as_mut()];
+        reads.into_iter().flatten().for_each(|operation| complete_operation(operation, false));
+        commands.into_iter().flatten().for_each(|operation| complete_operation(operation, true));
+    }
+    api
+}
+
+fn complete_operation(operation: &mut Operation, is_command: bool) {
+    let id = operation.operation_id.clone().unwrap_or_default();
+    let Some(known) = OPERATIONS.iter().find(|known| known.id == id) else {
+        add_problems(operation, &[400, 413, 422, 429, 500, 503]);
+        return;
+    };
+    operation.security = Some(vec![SecurityRequirement::new("bearer", Vec::<String>::new())]);
+    let roles: Vec<_> = known.roles.iter().map(|role| role.word()).collect();
+    operation.extensions.get_or_insert_default().merge(Extensions::builder().add("x-roles", roles.clone()).build());
+    let description = operation.description.get_or_insert_default();
+    if !description.is_empty() {
+        description.push_str("\n\n");
+    }
+    description.push_str(&format!("Roles: {}.", roles.join(", ")));
+    if is_command {
+        add_key(operation);
+        add_problems(operation, &[400, 401, 403, 404, 409, 413, 422, 429, 500, 503]);
+    } else {
+        add_problems(operation, &[400, 401, 403, 404, 422, 429, 500, 503]);
+    }
+}
+
+fn add_key(operation: &mut Operation) {
+    let key = ParameterBuilder::new()
+        .name("Idempotency-Key")
+        .parameter_in(ParameterIn::Header)
+        .required(utoipa::openapi::Required::False)
+        .description(Some("The same key with the same request does nothing again and gives the first answer."))
+        .schema(Some(
+            ObjectBuilder::new()
+                .schema_type(SchemaType::new(Type::String))
+                .min_length(Some(1))
+                .max_length(Some(100))
+                .pattern(Some("^[!#-~]+$")),
+        ))
+        .build();
+    operation.parameters.get_or_insert_default().push(key.into());
+    for (status, response) in &mut operation.responses.responses {
+        if let (true, utoipa::openapi::RefOr::T(response)) = (status.starts_with('2'), response) {
+            let entry = HeaderBuilder::new()
+                .schema(Some(ObjectBuilder::new().schema_type(SchemaType::new(Type::Integer))))
+                .description(Some("The journal entry that holds it."))
+                .build();
+            response.headers.insert("Tubtrail-Entry".into(), entry);
+        }
+    }
+}
+
+fn add_problems(operation: &mut Operation, statuses: &[u16]) {
+    for status in statuses {
+        let words: Vec<_> = problems::ALL
+            .iter()
+            .filter(|problem| Problem::status_of(problem.sort).as_u16() == *status)
+            .map(|problem| problem.word)
+            .collect();
+        let response = ResponseBuilder::new()
+            .description(words.join(", "))
+            .content(
+                "application/problem+json",
+                ContentBuilder::new().schema(Some(Ref::from_schema_name(ProblemDetails::name()))).build(),
+            )
+            .build();
+        operation.responses.responses.entry(status.to_string()).or_insert_with(|| response.into());
+    }
+}

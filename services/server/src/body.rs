@@ -1,0 +1,139 @@
+//! Request bodies and query strings: bounded, read strictly, and blamed on the right field.
+
+use actix_web::dev::Payload;
+use actix_web::http::header::CONTENT_TYPE;
+use actix_web::{FromRequest, HttpRequest, web};
+use futures_util::future::LocalBoxFuture;
+use serde::de::DeserializeOwned;
+use sha2::{Digest, Sha256};
+use tubtrail_operations::{OperationError, problems};
+
+use crate::problem::Problem;
+
+/// Largest body, in bytes.
+pub const LARGEST: usize = 1024 * 1024;
+
+/// A JSON body, and the hash of the request it came in.
+pub struct Body<T> {
+    /// What it says.
+    pub value: T,
+    /// SHA-256 of method, path and body, hex: tells a retry from another request.
+    pub hash: String,
+}
+
+impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
+    type Error = Problem;
+    type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let bytes = read(request, payload);
+        let request = request.clone();
+        Box::pin(async move {
+            let bytes = bytes.await?;
+            expect_content_type(&request, "application/json")?;
+            Ok(Self { value: parse(&bytes)?, hash: request_hash(&request, &bytes) })
+        })
+    }
+}
+
+/// A CSV body, and the hash of the request it came in.
+pub struct Csv {
+    /// The file.
+    pub bytes: Vec<u8>,
+    /// As in [`Body`].
+    pub hash: String,
+}
+
+impl FromRequest for Csv {
+    type Error = Problem;
+    type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let bytes = read(request, payload);
+        let request = request.clone();
+        Box::pin(async move {
+            let bytes = bytes.await?;
+            expect_content_type(&request, "text/csv")?;
+            Ok(Self { hash: request_hash(&request, &bytes), bytes: bytes.to_vec() })
+        })
+    }
+}
+
+fn read(request: &HttpRequest, payload: &mut Payload) -> impl Future<Output = Result<web::Bytes, Problem>> + use<> {
+    let bytes = web::Bytes::from_request(request, payload);
+    async move {
+        bytes.await.map_err(|error| {
+            let too_large = error.as_response_error().status_code() == actix_web::http::StatusCode::PAYLOAD_TOO_LARGE;
+            let problem = if too_large { &problems::TOO_LARGE } else { &problems::MALFORMED };
+            OperationError::new(
+                problem,
+                if too_large { format!("at most {LARGEST} bytes are taken") } else { error.to_string() },
+            )
+            .into()
+        })
+    }
+}
+
+fn expect_content_type(request: &HttpRequest, expected: &str) -> Result<(), Problem> {
+    let sent = request.headers().get(CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or("");
+    let essence = sent.split(';').next().unwrap_or("").trim();
+    if essence.eq_ignore_ascii_case(expected) {
+        return Ok(());
+    }
+    let detail = format!("send it as Content-Type: {expected}");
+    Err(OperationError::new(&problems::MALFORMED, detail).into())
+}
+
+fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
+    let mut deserializer = serde_json::Deserializer::from_slice(bytes);
+    let value = serde_path_to_error::deserialize(&mut deserializer).map_err(|error| {
+        let inner = error.inner();
+        if inner.is_data() {
+            let mut problem = OperationError::new(&problems::INVALID, without_position(inner));
+            let path = error.path().to_string();
+            if path != "." {
+                problem = problem.at(path);
+            }
+            Problem::from(problem)
+        } else {
+            malformed(inner)
+        }
+    })?;
+    deserializer.end().map_err(|error| malformed(&error))?;
+    Ok(value)
+}
+
+fn malformed(error: &serde_json::Error) -> Problem {
+    OperationError::new(&problems::MALFORMED, format!("this is no JSON: {error}")).into()
+}
+
+/// The path says where; line and column would only confuse.
+fn without_position(error: &serde_json::Error) -> String {
+    let text = error.to_string();
+    text.split(" at line ").next().unwrap_or(&text).to_owned()
+}
+
+fn request_hash(request: &HttpRequest, body: &[u8]) -> String {
+    let mut hash = Sha256::new();
+    for part in [request.method().as_str(), request.uri().path(), request.uri().query().unwrap_or("")] {
+        hash.update(part);
+        hash.update([0]);
+    }
+    hash.update(body);
+    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// A query string, read strictly: an unknown or ill-formed parameter is a problem that names it.
+pub struct Query<T>(pub T);
+
+impl<T: DeserializeOwned + 'static> FromRequest for Query<T> {
+    type Error = Problem;
+    type Future = std::future::Ready<Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let read = web::Query::<T>::from_query(request.query_string()).map(|query| Self(query.into_inner()));
+        std::future::ready(
+            read.map_err(|error| OperationError::new(&problems::INVALID, error.to_string()).at("query").into()),
+        )
+    }
+}

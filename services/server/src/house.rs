@@ -1,0 +1,76 @@
+//! What every handler shares, and how a handler reaches the operations: off the network threads, for they block.
+
+use std::sync::Arc;
+
+use actix_web::http::StatusCode;
+use actix_web::{HttpResponse, web};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
+
+use crate::body::Body;
+use crate::door::{Door, SignedIn};
+use crate::problem::Problem;
+
+/// What every handler shares.
+pub struct Inside {
+    /// The operations.
+    pub tubtrail: Tubtrail,
+    /// Who may come in.
+    pub door: Door,
+}
+
+/// A handle to it, for handlers.
+pub type House = web::Data<Inside>;
+
+/// What a handler returns.
+pub type Outcome = Result<HttpResponse, Problem>;
+
+type Operated<T> = Result<T, OperationError>;
+
+/// Runs a read and answers 200.
+pub async fn query<T, F>(house: House, signed_in: SignedIn, read: F) -> Outcome
+where
+    T: Serialize + Send + 'static,
+    F: FnOnce(&Tubtrail, &Request) -> Operated<T> + Send + 'static,
+{
+    let answer = off_thread(move || read(&house.tubtrail, &signed_in.into_request(None))).await?;
+    Ok(HttpResponse::Ok().json(answer))
+}
+
+/// Runs a command and answers with `status`, the journal entry, and whether it was done before.
+pub async fn command<B, T, F>(house: House, signed_in: SignedIn, body: Body<B>, status: StatusCode, run: F) -> Outcome
+where
+    B: DeserializeOwned + Send + 'static,
+    T: Serialize + Send + 'static,
+    F: FnOnce(&Tubtrail, &Request, B) -> Operated<Answered<T>> + Send + 'static,
+{
+    let request = signed_in.into_request(Some(&body.hash));
+    let value = body.value;
+    let done = off_thread(move || run(&house.tubtrail, &request, value)).await?;
+    let mut response = HttpResponse::build(status);
+    response.insert_header(("Tubtrail-Entry", done.entry.to_string()));
+    if done.replayed {
+        response.insert_header(("Idempotent-Replayed", "true"));
+    }
+    Ok(response.json(done.answer))
+}
+
+/// Runs something that blocks where it may.
+pub async fn off_thread<T, F>(work: F) -> Result<T, Problem>
+where
+    T: Send + 'static,
+    F: FnOnce() -> Operated<T> + Send + 'static,
+{
+    // The span travels along, so that what is logged below carries the request's id.
+    let span = tracing::Span::current();
+    match web::block(move || span.in_scope(work)).await {
+        Ok(outcome) => outcome.map_err(Problem::from),
+        Err(stopped) => Err(Problem::internal(&stopped)),
+    }
+}
+
+/// A handle for the life of the server.
+pub fn share(tubtrail: Tubtrail, door: Door) -> House {
+    web::Data::from(Arc::new(Inside { tubtrail, door }))
+}

@@ -1,0 +1,105 @@
+//! Problems as answers: `application/problem+json` (RFC 9457).
+
+use actix_web::http::StatusCode;
+use actix_web::http::header::RETRY_AFTER;
+use actix_web::{HttpResponse, ResponseError};
+use serde::Serialize;
+use tubtrail_operations::OperationError;
+use tubtrail_operations::problems::{self, Sort};
+use utoipa::ToSchema;
+
+/// An error on its way out.
+#[derive(Debug)]
+pub struct Problem(OperationError);
+
+/// What is sent of it.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(example = json!({"type": "/problems/not-enough", "title": "There is not that much of it there.", "status": 409,
+    "detail": "lot 261125-0042-7: 1200 g are available at quay-kitchen, 1500 g are wanted",
+    "field": "uses[0].quantity.amount", "lots": ["261125-0042-7"]}))]
+pub struct ProblemDetails {
+    /// Which problem: an address on this server that explains it.
+    #[serde(rename = "type")]
+    pub kind: String,
+    /// The problem in general.
+    pub title: &'static str,
+    /// The HTTP status, again.
+    pub status: u16,
+    /// The problem this time, in a sentence.
+    pub detail: String,
+    /// The field of the request at fault.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub field: Option<String>,
+    /// The lots concerned.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub lots: Vec<String>,
+}
+
+impl Problem {
+    /// Something that must not happen; the cause goes to the log alone.
+    pub fn internal(cause: &dyn std::fmt::Display) -> Self {
+        tracing::error!(%cause, "a request failed");
+        Self(OperationError::new(&problems::INTERNAL, problems::INTERNAL.title))
+    }
+
+    /// The status of a sort of problem.
+    pub fn status_of(sort: Sort) -> StatusCode {
+        match sort {
+            Sort::Malformed => StatusCode::BAD_REQUEST,
+            Sort::NotSignedIn => StatusCode::UNAUTHORIZED,
+            Sort::Forbidden => StatusCode::FORBIDDEN,
+            Sort::NotFound => StatusCode::NOT_FOUND,
+            Sort::Refused => StatusCode::CONFLICT,
+            Sort::Invalid => StatusCode::UNPROCESSABLE_ENTITY,
+            Sort::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
+            Sort::TooMany => StatusCode::TOO_MANY_REQUESTS,
+            Sort::Unavailable => StatusCode::SERVICE_UNAVAILABLE,
+            Sort::Internal => StatusCode::INTERNAL_SERVER_ERROR,
+        }
+    }
+}
+
+impl From<OperationError> for Problem {
+    fn from(error: OperationError) -> Self {
+        if let (Some(cause), Sort::Internal | Sort::Unavailable) = (&error.cause, error.problem.sort) {
+            tracing::error!(%cause, "a request failed");
+        }
+        Self(error)
+    }
+}
+
+impl std::fmt::Display for Problem {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}: {}", self.0.problem.word, self.0.detail)
+    }
+}
+
+impl ResponseError for Problem {
+    fn status_code(&self) -> StatusCode {
+        Self::status_of(self.0.problem.sort)
+    }
+
+    fn error_response(&self) -> HttpResponse {
+        let status = self.status_code();
+        let mut response = HttpResponse::build(status);
+        response.content_type("application/problem+json");
+        if status == StatusCode::UNAUTHORIZED {
+            response.insert_header(("WWW-Authenticate", "Bearer"));
+        }
+        let retry_after = self.0.retry_after_seconds.or(match self.0.problem.sort {
+            Sort::TooMany | Sort::Unavailable => Some(1),
+            _ => None,
+        });
+        if let Some(seconds) = retry_after {
+            response.insert_header((RETRY_AFTER, seconds));
+        }
+        response.json(ProblemDetails {
+            kind: format!("/problems/{}", self.0.problem.word),
+            title: self.0.problem.title,
+            status: status.as_u16(),
+            detail: self.0.detail.clone(),
+            field: self.0.field.clone(),
+            lots: self.0.lots.clone(),
+        })
+    }
+}

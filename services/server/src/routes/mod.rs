@@ -1,0 +1,67 @@
+//! The routes, a module a noun. A handler's name is its operation id.
+
+use serde::Deserialize;
+use utoipa::IntoParams;
+use utoipa_actix_web::service_config::ServiceConfig;
+
+mod batches;
+mod counts;
+mod deliveries;
+mod devices;
+mod equipment;
+mod holds;
+mod imports;
+mod items;
+mod journal;
+mod lots;
+mod partners;
+mod recipes;
+mod sessions;
+mod sites;
+mod stock;
+mod trace;
+mod transfers;
+mod tubs;
+mod users;
+
+/// Every route of the API.
+pub fn configure(config: &mut ServiceConfig) {
+    batches::configure(config);
+    counts::configure(config);
+    deliveries::configure(config);
+    devices::configure(config);
+    equipment::configure(config);
+    holds::configure(config);
+    imports::configure(config);
+    items::configure(config);
+    journal::configure(config);
+    lots::configure(config);
+    partners::configure(config);
+    recipes::configure(config);
+    sessions::configure(config);
+    sites::configure(config);
+    stock::configure(config);
+    trace::configure(config);
+    transfers::configure(config);
+    tubs::configure(config);
+    users::configure(config);
+}
+
+/// Which page of a list.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct Paging {
+    /// The `next` of the page before.
+    #[param(max_length = 100)]
+    #[serde(default)]
+    pub after: String,
+    /// Most rows on the page, 1 to 500.
+    #[param(minimum = 1, maximum = 500)]
+    #[serde(default = "usual")]
+    pub limit: u32,
+}
+
+const fn usual() -> u32 {
+    100
+}

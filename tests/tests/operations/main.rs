@@ -1,0 +1,3 @@
+//! The operations, on both backends: a module a noun.
+
+mod deliveries;

@@ -1,0 +1,13 @@
+//! Storage by itself, on both backends.
+
+mod audit;
+mod connections;
+mod every_fact;
+mod facts;
+mod groups;
+mod house;
+mod keys;
+mod migrations;
+mod schema;
+mod time;
+mod writers;
