@@ -28,6 +28,7 @@ pub mod lots;
 pub mod master_data;
 pub mod partners;
 pub mod recipes;
+pub mod recount;
 pub mod sessions;
 pub mod sites;
 pub mod stock;

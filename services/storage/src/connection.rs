@@ -157,9 +157,11 @@ fn connect_sqlite(path: &Path) -> Result<SqliteConnection, StorageError> {
     let text = path.to_str().ok_or_else(|| StorageError::Address("the path is not UTF-8".into()))?;
     let mut conn =
         SqliteConnection::establish(text).map_err(|error| StorageError::Connect(format!("{text}: {error}")))?;
-    // busy_timeout first: switching to WAL needs the lock itself.
+    // busy_timeout first: switching to WAL needs the lock itself. recursive_triggers, or INSERT OR REPLACE would delete
+    // facts without their triggers hearing of it.
     conn.batch_execute(
-        "PRAGMA busy_timeout = 10000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;",
+        "PRAGMA busy_timeout = 10000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON; \
+         PRAGMA recursive_triggers = ON;",
     )?;
     Ok(conn)
 }
@@ -172,12 +174,13 @@ fn connect_postgres(url: &str) -> Result<PgConnection, StorageError> {
 
 fn lock_file(url: &DatabaseUrl) -> Result<Option<Arc<File>>, StorageError> {
     let DatabaseUrl::Sqlite(path) = url else { return Ok(None) };
-    let mut name = path.clone().into_os_string();
-    name.push(".lock");
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder)
             .map_err(|error| StorageError::Connect(format!("{}: {error}", folder.display())))?;
     }
+    // Under whatever name: SQLite, too, keeps its files beside the one that links lead to.
+    let mut name = path.canonicalize().unwrap_or_else(|_| path.clone()).into_os_string();
+    name.push(".lock");
     let file = File::create(&name)
         .map_err(|error| StorageError::Connect(format!("{}: {error}", Path::new(&name).display())))?;
     file.try_lock().map_err(|_| StorageError::InUse(path.display().to_string()))?;
