@@ -31,7 +31,7 @@ pub enum ItemKind {
 }
 
 impl ItemKind {
-    const ALL: [Self; 4] = [Self::Ingredient, Self::Base, Self::Component, Self::Flavour];
+    pub(crate) const ALL: [Self; 4] = [Self::Ingredient, Self::Base, Self::Component, Self::Flavour];
 
     pub(crate) const fn word(self) -> &'static str {
         match self {
