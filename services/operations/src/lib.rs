@@ -9,6 +9,7 @@ mod clock;
 mod error;
 mod fields;
 mod index;
+mod known;
 pub mod problems;
 pub mod quantities;
 

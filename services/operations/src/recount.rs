@@ -83,11 +83,11 @@ impl Tubtrail {
 }
 
 fn each<F: Fact>(conn: &mut AnyConnection, mut take: impl FnMut(F) -> Result<()>) -> Result<()> {
-    let mut after = 0;
+    let mut from = 0;
     loop {
-        let page = F::page(conn, after, PAGE).map_err(tubtrail_storage::StorageError::from)?;
+        let page = F::page(conn, from, PAGE).map_err(tubtrail_storage::StorageError::from)?;
         let Some(last) = page.last() else { return Ok(()) };
-        after = last.id();
+        from = last.id() + 1;
         page.into_iter().try_for_each(&mut take)?;
     }
 }
