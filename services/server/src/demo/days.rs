@@ -36,8 +36,8 @@ const LOST_TUB: u64 = 19;
 pub struct Hands {
     /// In the kitchen.
     pub kitchen: Request,
-    /// In the shops.
-    pub shop: Request,
+    /// In each shop.
+    pub shops: BTreeMap<&'static str, Request>,
     /// Answers for it all.
     pub owner: Request,
 }
@@ -387,7 +387,7 @@ impl<'a> Days<'a> {
                 json!({"lines": lines})
             }
         };
-        self.house.receive_transfer(&self.hands.shop, transfer.id, read(receipt)?)?;
+        self.house.receive_transfer(&self.hands.shops[shop], transfer.id, read(receipt)?)?;
         let arrived = if goes_wrong { rest } else { &load[..] };
         self.shelves.entry(shop).or_default().extend(arrived.iter().cloned());
         Ok(())
@@ -402,16 +402,16 @@ impl<'a> Days<'a> {
                 let portions = (rush + (self.today + number + position as u64) % 5).min(u64::try_from(open.left / PORTION_GRAMS).unwrap_or(0));
                 if portions > 0 {
                     self.clock.set(self.at(hour, i64::try_from(position).unwrap_or(0)));
-                    self.house.serve_tub(&self.hands.shop, &open.tub.lot, read(json!({"portions": portions}))?)?;
+                    self.house.serve_tub(&self.hands.shops[shop], &open.tub.lot, read(json!({"portions": portions}))?)?;
                     open.left -= i64::try_from(portions).unwrap_or(0) * PORTION_GRAMS;
                 }
             }
             self.clock.set(self.at(21, i64::try_from(position).unwrap_or(0)));
             if open.left < 2 * PORTION_GRAMS {
-                self.house.empty_tub(&self.hands.shop, &open.tub.lot, read(json!({}))?)?;
+                self.house.empty_tub(&self.hands.shops[shop], &open.tub.lot, read(json!({}))?)?;
             } else if self.today > open.since + 3 {
                 let body = json!({"reason": "open too long"});
-                self.house.discard_lot(&self.hands.shop, &open.tub.lot, read(body)?)?;
+                self.house.discard_lot(&self.hands.shops[shop], &open.tub.lot, read(body)?)?;
             } else {
                 still_open.push(open);
             }
@@ -431,7 +431,7 @@ impl<'a> Days<'a> {
                 waiting.push_back(tub);
                 continue;
             }
-            self.house.open_tub(&self.hands.shop, &tub.lot, read(json!({}))?)?;
+            self.house.open_tub(&self.hands.shops[shop], &tub.lot, read(json!({}))?)?;
             case.push(OpenTub { left: tub.grams, since: self.today, tub });
         }
         *shelf = waiting;
@@ -445,7 +445,7 @@ impl<'a> Days<'a> {
         open.left -= 45;
         let body = json!({"site": shop, "lines": [{"lot": open.tub.lot, "state": "open", "found": in_grams(open.left),
             "reason": "weighed; the scoops were generous"}]});
-        self.house.count_site(&self.hands.shop, read(body)?)?;
+        self.house.count_site(&self.hands.shops[shop], read(body)?)?;
         Ok(())
     }
 }
