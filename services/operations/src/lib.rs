@@ -6,9 +6,11 @@
 //! field at fault and know nothing of HTTP.
 
 mod clock;
+mod digest;
 mod error;
 mod fields;
 mod index;
+pub mod passwords;
 pub mod problems;
 pub mod quantities;
 
