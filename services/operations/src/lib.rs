@@ -6,10 +6,12 @@
 //! field at fault and know nothing of HTTP.
 
 mod clock;
+mod digest;
 mod error;
 mod fields;
 mod index;
-mod known;
+pub mod known;
+pub mod passwords;
 pub mod problems;
 pub mod quantities;
 
