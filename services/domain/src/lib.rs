@@ -7,3 +7,4 @@ pub mod place;
 pub mod quantity;
 pub mod spirit;
 pub mod text;
+pub mod using;
