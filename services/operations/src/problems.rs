@@ -79,6 +79,7 @@ problems! {
     VERSION_MOVED = Refused "version-moved" "Someone changed this meanwhile.";
     NOT_ENOUGH = Refused "not-enough" "There is not that much of it there.";
     LOT_ELSEWHERE = Refused "lot-elsewhere" "The lot is not at this site.";
+    EQUIPMENT_ELSEWHERE = Refused "equipment-elsewhere" "The equipment does not stand at this site.";
     LOT_ON_HOLD = Refused "lot-on-hold" "The lot is on hold.";
     LOT_REJECTED = Refused "lot-rejected" "The lot was rejected.";
     LOT_EXPIRED = Refused "lot-expired" "The lot is past its date.";

@@ -271,11 +271,7 @@ type Backend = <AnyConnection as Connection>::Backend;
 type Condition = Box<dyn BoxableExpression<batches::table, Backend, SqlType = Bool>>;
 
 /// Batches, the last written down first.
-pub fn batches_page(
-    conn: &mut AnyConnection,
-    asked: &BatchesAsked,
-    limit: i64,
-) -> Result<Vec<BatchRow>, StorageError> {
+pub fn batches_page(conn: &mut AnyConnection, asked: &BatchesAsked, limit: i64) -> Result<Vec<BatchRow>, StorageError> {
     let mut query = batches::table.into_boxed::<Backend>();
     if let Some(sites) = &asked.sites {
         query = query.filter(batches::site_id.eq_any(sites.clone()));
