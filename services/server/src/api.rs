@@ -92,7 +92,7 @@ fn add_key(operation: &mut Operation) {
                 .schema(Some(ObjectBuilder::new().schema_type(SchemaType::new(Type::Integer))))
                 .description(Some("The journal entry that holds it."))
                 .build();
-            response.headers.insert("Tubtrail-Entry".into(), entry);
+            response.headers.insert("Tubtrail-Entry".into(), entry.into());
         }
     }
 }
