@@ -9,3 +9,4 @@ pub mod place;
 pub mod quantity;
 pub mod spirit;
 pub mod text;
+pub mod using;
