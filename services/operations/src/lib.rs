@@ -13,6 +13,7 @@ pub mod problems;
 pub mod quantities;
 
 pub mod reach;
+mod table;
 mod tubtrail;
 
 pub mod batches;
