@@ -16,6 +16,7 @@ pub mod problems;
 pub mod quantities;
 
 pub mod reach;
+mod table;
 mod tubtrail;
 
 pub mod batch_equipment;
