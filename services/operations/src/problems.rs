@@ -80,8 +80,10 @@ problems! {
 
     CODE_TAKEN = Refused "code-taken" "This code is taken.";
     VERSION_MOVED = Refused "version-moved" "Someone changed this meanwhile.";
+    TRACE_MOVED = Refused "trace-moved" "The trace changed while its pages were read.";
     NOT_ENOUGH = Refused "not-enough" "There is not that much of it there.";
     LOT_ELSEWHERE = Refused "lot-elsewhere" "The lot is not at this site.";
+    EQUIPMENT_ELSEWHERE = Refused "equipment-elsewhere" "The equipment does not stand at this site.";
     LOT_ON_HOLD = Refused "lot-on-hold" "The lot is on hold.";
     LOT_REJECTED = Refused "lot-rejected" "The lot was rejected.";
     LOT_EXPIRED = Refused "lot-expired" "The lot is past its date.";

@@ -2,8 +2,9 @@
 
 use std::sync::Arc;
 
+use tubtrail_storage::connection::snapshot;
 use tubtrail_storage::write::EntryHeader;
-use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Follower, WriteTx, Writer};
+use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Follower, StorageError, WriteTx, Writer};
 
 use crate::clock::Clock;
 use crate::error::{OperationError, Result};
@@ -50,6 +51,11 @@ impl Tubtrail {
     /// Reads. What the index holds is at least as new as anything the closure reads after asking for it.
     pub(crate) fn read<T>(&self, work: impl FnOnce(&mut AnyConnection) -> Result<T>) -> Result<T> {
         work(&mut *self.database.reader()?)
+    }
+
+    /// Reads in one snapshot: what is committed meanwhile, it does not see.
+    pub(crate) fn read_at_once<T>(&self, work: impl FnOnce(&mut AnyConnection) -> Result<T>) -> Result<T> {
+        self.read(|conn| at_once(conn, work))
     }
 
     /// The index, brought up to the journal's last entry as this connection sees it.
@@ -110,6 +116,24 @@ impl Tubtrail {
     /// Whether the database answers and the index holds its last entry.
     pub fn is_ready(&self) -> Result<i64> {
         self.read(|conn| Ok(self.current_index(conn)?.position()))
+    }
+}
+
+/// Runs `work` in one snapshot of a connection that is already borrowed.
+pub(crate) fn at_once<T>(
+    conn: &mut AnyConnection,
+    work: impl FnOnce(&mut AnyConnection) -> Result<T>,
+) -> Result<T> {
+    let mut outcome = None;
+    let ended: std::result::Result<(), StorageError> = snapshot(conn, |conn| {
+        outcome = Some(work(conn));
+        Ok(())
+    });
+    match (outcome, ended) {
+        (Some(Err(error)), _) => Err(error),
+        (Some(answer), Ok(())) => answer,
+        (_, Err(error)) => Err(error.into()),
+        (None, Ok(())) => Err(StorageError::Corrupt("a snapshot did not run".into()).into()),
     }
 }
 
