@@ -99,6 +99,10 @@ impl Master for Equipment {
         Ok(Self { name: fields::name("name", &self.name)?, touches: in_order(&self.touches)?, ..self })
     }
 
+    fn lies_at(&self, conn: &mut AnyConnection) -> Result<Option<i64>> {
+        Ok(stored::Site::by_code(conn, &self.site)?.map(|site| site.row.id))
+    }
+
     fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64> {
         let id = tx.id();
         tx.record(&EquipmentRow { id, entry: tx.entry(), code: self.code.clone() })?;

@@ -9,7 +9,9 @@ use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Follower, StorageEr
 use crate::clock::Clock;
 use crate::error::{OperationError, Result};
 use crate::index::Index;
+use crate::passwords::Passwords;
 use crate::reach::{Operation, Request};
+use crate::sessions::People;
 
 /// Connections that read.
 const READERS: u32 = 8;
@@ -19,6 +21,8 @@ pub struct Tubtrail {
     pub(crate) database: Database,
     pub(crate) index: Arc<Index>,
     pub(crate) clock: Clock,
+    pub(crate) passwords: Passwords,
+    pub(crate) people: People,
     writer: Writer,
 }
 
@@ -40,7 +44,8 @@ impl Tubtrail {
         let index = Arc::new(Index::default());
         index.catch_up(&mut *database.reader()?)?;
         let writer = Writer::start(&database, Arc::clone(&clock), Arc::clone(&index) as Arc<dyn Follower>)?;
-        Ok(Self { database, index, clock, writer })
+        let (passwords, people) = (Passwords::default(), People::default());
+        Ok(Self { database, index, clock, passwords, people, writer })
     }
 
     /// Reads. What the index holds is at least as new as anything the closure reads after asking for it.

@@ -17,6 +17,7 @@ pub mod lots;
 pub mod master_data;
 pub mod migrations;
 pub mod people;
+pub mod picks;
 pub mod search;
 pub mod stock;
 pub mod write;

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use diesel::prelude::*;
+use tubtrail_domain::text;
 
 use crate::{AnyConnection, StorageError};
 
@@ -231,6 +232,10 @@ macro_rules! noun {
             }
 
             fn by_code(conn: &mut AnyConnection, code: &str) -> Result<Option<Self>, StorageError> {
+                // What cannot be a code names nothing; and PostgreSQL takes no NUL.
+                if text::code(code).is_err() {
+                    return Ok(None);
+                }
                 let row: Option<$row> = $table::table.filter($table::code.eq(code)).first(conn).optional()?;
                 row.map(|row| Self::in_force(conn, row)).transpose()
             }

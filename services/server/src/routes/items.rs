@@ -4,6 +4,7 @@ use actix_web::http::StatusCode;
 use actix_web::{get, post, put, web};
 use tubtrail_operations::items::Item;
 use tubtrail_operations::master_data::Page;
+use tubtrail_operations::reorder_levels::{NewReorderLevel, ReorderLevel};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::Paging;
@@ -12,7 +13,13 @@ use crate::door::SignedIn;
 use crate::house::{House, Outcome, command, query};
 
 pub fn configure(config: &mut ServiceConfig) {
-    config.service(list_items).service(get_item).service(list_item_versions).service(create_item).service(change_item);
+    config
+        .service(list_items)
+        .service(get_item)
+        .service(list_item_versions)
+        .service(create_item)
+        .service(change_item)
+        .service(set_reorder_level);
 }
 
 /// The items, in order of code.
@@ -50,4 +57,21 @@ async fn create_item(house: House, signed_in: SignedIn, body: Body<Item>) -> Out
 async fn change_item(house: House, signed_in: SignedIn, code: web::Path<String>, body: Body<Item>) -> Outcome {
     command(house, signed_in, body, StatusCode::OK, move |house, request, next| house.change(request, &code, next))
         .await
+}
+
+/// Sets below how much of an item a site wants to be told; 0 grams: not at all.
+#[utoipa::path(tag = "items", request_body = NewReorderLevel,
+    params(("item", description = "Its code"), ("site", description = "The site's code")),
+    responses((status = 200, body = ReorderLevel)))]
+#[put("/v1/items/{item}/reorder-levels/{site}")]
+async fn set_reorder_level(
+    house: House,
+    signed_in: SignedIn,
+    codes: web::Path<(String, String)>,
+    body: Body<NewReorderLevel>,
+) -> Outcome {
+    command(house, signed_in, body, StatusCode::OK, move |house, request, new| {
+        house.set_reorder_level(request, &codes.0, &codes.1, new)
+    })
+    .await
 }

@@ -3,6 +3,7 @@
 use actix_web::http::StatusCode;
 use actix_web::{get, post, put, web};
 use tubtrail_operations::master_data::Page;
+use tubtrail_operations::picks::{Picks, PicksWanted};
 use tubtrail_operations::recipes::Recipe;
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -17,7 +18,8 @@ pub fn configure(config: &mut ServiceConfig) {
         .service(get_recipe)
         .service(list_recipe_versions)
         .service(create_recipe)
-        .service(change_recipe);
+        .service(change_recipe)
+        .service(propose_picks);
 }
 
 /// The recipes, in order of code.
@@ -55,4 +57,19 @@ async fn create_recipe(house: House, signed_in: SignedIn, body: Body<Recipe>) ->
 async fn change_recipe(house: House, signed_in: SignedIn, code: web::Path<String>, body: Body<Recipe>) -> Outcome {
     command(house, signed_in, body, StatusCode::OK, move |house, request, next| house.change(request, &code, next))
         .await
+}
+
+/// Which lots to take for a recipe as it stands, what expires first going first. A proposal: nothing is set aside by it.
+///
+/// Only what lies available at the site, neither on hold nor rejected, not past its last day there, and mature.
+#[utoipa::path(tag = "recipes", params(("recipe", description = "Its code"), PicksWanted),
+    responses((status = 200, body = Picks)))]
+#[get("/v1/recipes/{recipe}/picks")]
+async fn propose_picks(
+    house: House,
+    signed_in: SignedIn,
+    code: web::Path<String>,
+    wanted: Query<PicksWanted>,
+) -> Outcome {
+    query(house, signed_in, move |house, request| house.propose_picks(request, &code, &wanted.0)).await
 }
