@@ -5,6 +5,7 @@ pub mod body;
 pub mod cli;
 pub mod config;
 pub mod door;
+pub mod followers;
 pub mod house;
 pub mod problem;
 pub mod routes;

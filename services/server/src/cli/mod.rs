@@ -4,6 +4,7 @@ mod key;
 mod migrate;
 mod serve;
 mod user;
+mod verify;
 
 use std::error::Error;
 use std::process::ExitCode;
@@ -34,6 +35,11 @@ enum Command {
     Serve(serve::Serve),
     /// Brings the tables of the database up to date, and says what it did.
     Migrate,
+    /// Recomputes what can be recomputed, and names the first row that is wrong.
+    #[command(after_help = "\
+Reads one moment of the database, beside whoever serves it: the journal's hashes over every row, the balances, the mass of
+every lot, what went into and came out of every batch, and the lot graph. Ends with 1 if anything is wrong.")]
+    Verify,
     /// People who may come in.
     #[command(subcommand)]
     User(user::User),
@@ -64,6 +70,7 @@ fn run(cli: &Cli) -> Outcome {
     match &cli.command {
         Command::Serve(serve) => serve.run(&settings()?),
         Command::Migrate => migrate::run(&settings()?),
+        Command::Verify => verify::run(&settings()?),
         Command::User(user) => user.run(&settings()?),
         Command::Key(key) => key.run(&settings()?),
         Command::Openapi => {
