@@ -3,6 +3,7 @@
 pub mod arrival;
 pub mod decimal;
 pub mod lot_number;
+pub mod moving;
 pub mod place;
 pub mod quantity;
 pub mod spirit;

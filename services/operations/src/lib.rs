@@ -9,16 +9,20 @@ mod clock;
 mod error;
 mod fields;
 mod index;
+mod names;
 pub mod problems;
 pub mod quantities;
 
 pub mod reach;
+mod standing;
 mod tubtrail;
 
 pub mod batches;
+pub mod consignments;
 pub mod counts;
 pub mod deliveries;
 pub mod devices;
+pub mod discards;
 pub mod equipment;
 pub mod holds;
 pub mod imports;
@@ -27,6 +31,7 @@ pub mod journal;
 pub mod lots;
 pub mod master_data;
 pub mod partners;
+pub mod receipts;
 pub mod recipes;
 pub mod sessions;
 pub mod sites;

@@ -84,6 +84,11 @@ impl Actor {
         self.grants.iter().map(|grant| grant.site_id).collect()
     }
 
+    /// The sites where one of the operation's roles is theirs; `None` is every site.
+    pub fn sites_for(&self, operation: &Operation) -> Option<Vec<i64>> {
+        self.grants.iter().filter(|grant| operation.roles.contains(&grant.role)).map(|grant| grant.site_id).collect()
+    }
+
     /// Refuses unless one of the operation's roles is theirs at this site: what is out of reach is not found, what is in
     /// reach but not theirs to do is forbidden.
     pub fn may(&self, operation: &Operation, site_id: i64) -> Result<()> {
@@ -235,6 +240,8 @@ operations! {
     LIST_COUNTS = "list_counts" [Owner Kitchen Shop Inspector];
     GET_COUNT = "get_count" [Owner Kitchen Shop Inspector];
     SHOW_STOCK = "show_stock" [Owner Kitchen Shop Inspector Device];
+    LIST_BELOW_REORDER_LEVEL = "list_below_reorder_level" [Owner Kitchen Shop Inspector];
+    TOTAL_STOCK = "total_stock" [Owner Kitchen Shop Inspector];
 
     LIST_JOURNAL = "list_journal" [Owner Inspector];
     FOLLOW_CHANGES = "follow_changes" [Owner Inspector];
