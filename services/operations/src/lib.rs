@@ -6,9 +6,12 @@
 //! field at fault and know nothing of HTTP.
 
 mod clock;
+mod digest;
 mod error;
 mod fields;
 mod index;
+pub mod known;
+pub mod passwords;
 pub mod problems;
 pub mod quantities;
 
@@ -16,7 +19,9 @@ pub mod reach;
 mod table;
 mod tubtrail;
 
+pub mod batch_equipment;
 pub mod batches;
+pub mod completions;
 pub mod counts;
 pub mod deliveries;
 pub mod devices;
@@ -29,6 +34,7 @@ pub mod lots;
 pub mod master_data;
 pub mod partners;
 pub mod picks;
+pub mod readings;
 pub mod recipes;
 pub mod recount;
 pub mod reorder_levels;
@@ -38,8 +44,12 @@ pub mod stock;
 pub mod trace;
 pub mod transfers;
 pub mod tubs;
+mod use_rules;
 pub mod users;
+pub mod uses;
 pub mod verify;
+pub mod voids;
+pub mod write_ups;
 
 pub use clock::{Clock, Steps, system_clock};
 pub use error::OperationError;

@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use tubtrail_storage::lots::{LotRow, UntrackedInputRow, UseRow, UseVoidRow};
+use tubtrail_storage::master_data::SiteRow;
 use tubtrail_storage::stock::MovementRow;
 use tubtrail_storage::{AnyConnection, Fact};
 
@@ -21,6 +22,7 @@ pub struct Recount {
     row_of: HashMap<String, i64>,
     uses: Vec<UseRow>,
     untracked_mg: HashMap<i64, i64>,
+    sites: HashMap<i64, String>,
 }
 
 #[derive(Debug)]
@@ -29,8 +31,11 @@ struct Lot {
     batch_id: Option<i64>,
     made_mg: i64,
     found_mg: i64,
-    places: BTreeMap<(i64, String), i64>,
+    places: Places,
 }
+
+/// Site code and state, and how many milligrams; nothing where that is zero.
+pub type Places = BTreeMap<(String, String), i64>;
 
 /// A lot that holds some of the seeds.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,8 +44,8 @@ pub struct Holding {
     pub lot: String,
     /// How much of the seeds it was made with, in milligrams.
     pub seed_mg: f64,
-    /// Where it is or went: site row, state, milligrams; nothing where that is zero.
-    pub places: BTreeMap<(i64, String), i64>,
+    /// Where it is or went, suppliers and production too.
+    pub places: Places,
 }
 
 impl Tubtrail {
@@ -49,6 +54,10 @@ impl Tubtrail {
         self.read(|conn| {
             let mut recount = Recount::default();
             each(conn, |lot: LotRow| recount.add_lot(&lot))?;
+            each(conn, |site: SiteRow| {
+                recount.sites.insert(site.id, site.code);
+                Ok(())
+            })?;
             let mut voided = HashSet::new();
             each(conn, |void: UseVoidRow| {
                 voided.insert(void.use_id);
@@ -74,11 +83,11 @@ impl Tubtrail {
 }
 
 fn each<F: Fact>(conn: &mut AnyConnection, mut take: impl FnMut(F) -> Result<()>) -> Result<()> {
-    let mut after = 0;
+    let mut from = 0;
     loop {
-        let page = F::page(conn, after, PAGE).map_err(tubtrail_storage::StorageError::from)?;
+        let page = F::page(conn, from, PAGE).map_err(tubtrail_storage::StorageError::from)?;
         let Some(last) = page.last() else { return Ok(()) };
-        after = last.id();
+        from = last.id() + 1;
         page.into_iter().try_for_each(&mut take)?;
     }
 }
@@ -99,8 +108,9 @@ impl Recount {
 
     fn add_movement(&mut self, movement: &MovementRow) {
         let Some(lot) = self.lots.get_mut(&movement.lot_id) else { return };
-        *lot.places.entry((movement.from_site_id, movement.from_state.clone())).or_insert(0) -= movement.mass_mg;
-        *lot.places.entry((movement.to_site_id, movement.to_state.clone())).or_insert(0) += movement.mass_mg;
+        let site = |id| self.sites.get(id).cloned().unwrap_or_default();
+        *lot.places.entry((site(&movement.from_site_id), movement.from_state.clone())).or_insert(0) -= movement.mass_mg;
+        *lot.places.entry((site(&movement.to_site_id), movement.to_state.clone())).or_insert(0) += movement.mass_mg;
         if movement.from_state == "count_difference" {
             lot.found_mg += movement.mass_mg;
         }
@@ -110,6 +120,11 @@ impl Recount {
     /// How many lots there are.
     pub fn lots(&self) -> usize {
         self.lots.len()
+    }
+
+    /// The numbers of every received lot, in order.
+    pub fn received(&self) -> impl Iterator<Item = &str> {
+        self.lots.values().filter(|lot| lot.batch_id.is_none()).map(|lot| lot.number.as_str())
     }
 
     /// Every lot that holds any of the seeds, the seeds among them, by number.

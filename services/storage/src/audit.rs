@@ -120,7 +120,7 @@ fn check_entry(
         };
         for id in first..end {
             let Some(bytes) = rows.remove(&(table.clone(), id)) else {
-                if let Some((before, its_entry)) = tables.stuck_before(&table, id) {
+                if let Some((before, its_entry)) = tables.slipped_in_before(conn, &table, id)? {
                     return Ok(Some(Wrong::row(&table, before, its_entry, "no command wrote it")));
                 }
                 return Ok(Some(Wrong::row(&table, id, entry.seq, "the row is missing")));
@@ -230,11 +230,18 @@ impl Tables {
         *last = id.max(*last);
     }
 
-    /// A row that its stream cannot pass, for its entry is to come, and whose id is lower than one that is due: ids grow
-    /// with entries, so it was slipped in.
-    fn stuck_before(&self, table: &str, id: i64) -> Option<(i64, i64)> {
-        let stream = self.streams.iter().find(|stream| stream.table == table)?;
-        stream.buffer.front().filter(|row| row.id < id).map(|row| (row.id, row.entry))
+    /// A row that keeps its stream from reaching one that is due and there: it says its entry is to come, and its id is
+    /// lower all the same. Ids grow with entries, so it was slipped in.
+    fn slipped_in_before(
+        &self,
+        conn: &mut AnyConnection,
+        table: &str,
+        due: i64,
+    ) -> Result<Option<(i64, i64)>, StorageError> {
+        let Some(stream) = self.streams.iter().find(|stream| stream.table == table) else { return Ok(None) };
+        let Some(front) = stream.buffer.front().filter(|row| row.id < due) else { return Ok(None) };
+        let is_there = (stream.page)(conn, due)?.first().is_some_and(|row| row.id == due && row.entry < front.entry);
+        Ok(is_there.then_some((front.id, front.entry)))
     }
 
     /// The rows that say they belong to an entry, or to one before it.

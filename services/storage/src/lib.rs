@@ -18,6 +18,7 @@ pub mod master_data;
 pub mod migrations;
 pub mod people;
 pub mod picks;
+pub mod search;
 pub mod stock;
 pub mod write;
 pub mod writer;

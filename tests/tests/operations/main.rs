@@ -1,8 +1,11 @@
 //! The operations, on both backends: a module a noun.
 
 mod deliveries;
+mod devices;
 mod imports;
 mod master_data;
 mod picks;
 mod recipes;
+mod sessions;
 mod units;
+mod users;

@@ -269,6 +269,7 @@ fn base(
         mass_mg: KG,
         entered_amount: "1".into(),
         entered_unit: "kg".into(),
+        reason: text(full, "forgotten"),
     })?;
     add(tx, |id| BatchEquipmentRow {
         id,
