@@ -21,6 +21,9 @@ use crate::tubtrail::{Answered, Tubtrail};
 /// How a file must look, as it is told to people.
 pub const GUIDE: &str = include_str!("imports.md");
 
+/// What can be imported.
+pub const NOUNS: [&str; 5] = ["sites", "partners", "items", "recipes", "equipment"];
+
 /// What came of an import.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[schema(example = json!({"created": 12, "changed": 3, "unchanged": 240}))]
@@ -44,7 +47,7 @@ impl Tubtrail {
             "recipes" => self.import_noun::<Recipe>(request, file),
             "equipment" => self.import_noun::<Equipment>(request, file),
             _ => {
-                let detail = "sites, partners, items, recipes and equipment can be imported";
+                let detail = format!("these can be imported: {}", NOUNS.join(", "));
                 Err(OperationError::new(&problems::NOT_FOUND, detail))
             }
         }
