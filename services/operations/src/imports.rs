@@ -307,7 +307,7 @@ mod tests {
         let told: HashMap<&str, Vec<&str>> = GUIDE
             .lines()
             .filter_map(|line| line.strip_prefix("| ")?.strip_suffix(" |")?.split_once(" | "))
-            .map(|(noun, columns)| (noun, columns.split(", ").collect()))
+            .map(|(noun, columns)| (noun, columns.split(", ").map(|column| column.trim_matches('`')).collect()))
             .collect();
         for (noun, columns) in [
             ("sites", Site::COLUMNS),

@@ -187,7 +187,7 @@ fn equipment_is_found_by_who_reaches_its_site(backend: Backend) {
     let there = house.put(equipment("kettle", "second-kitchen", &[ItemKind::Base]));
     let tubtrail = &house.tubtrail;
     let cook = someone(&house, Role::Kitchen, KITCHEN);
-    assert_eq!(tubtrail.list::<Equipment>(&cook, "", 10).expect("a list").items, [here.clone()]);
+    assert_eq!(tubtrail.list::<Equipment>(&cook, "", 10).expect("a list").items, std::slice::from_ref(&here));
     assert_eq!(tubtrail.get::<Equipment>(&cook, "freezer").expect("it is theirs"), here);
     for error in [
         tubtrail.get::<Equipment>(&cook, "kettle").err(),
