@@ -4,6 +4,7 @@ pub mod api;
 pub mod body;
 pub mod cli;
 pub mod config;
+pub mod demo;
 pub mod door;
 pub mod followers;
 pub mod house;

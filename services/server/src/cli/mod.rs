@@ -1,11 +1,12 @@
 //! The command line: one file a subcommand.
 
+mod demo;
 mod import;
 mod key;
 mod migrate;
 mod serve;
 mod user;
-mod verify;
+pub mod verify;
 
 use std::error::Error;
 use std::process::ExitCode;
@@ -38,6 +39,8 @@ struct Cli {
 enum Command {
     /// Serves the API until it is told to stop.
     Serve(serve::Serve),
+    /// Plays thirty days of a made-up maker, answers three questions, and serves.
+    Demo(demo::Demo),
     /// Brings the tables of the database up to date, and says what it did.
     Migrate,
     /// Recomputes what can be recomputed, and names the first row that is wrong.
@@ -76,6 +79,7 @@ fn run(cli: &Cli) -> Outcome {
     let settings = || Settings::read(&cli.common);
     match &cli.command {
         Command::Serve(serve) => serve.run(&settings()?),
+        Command::Demo(demo) => demo.run(&cli.common),
         Command::Migrate => migrate::run(&settings()?),
         Command::Verify => verify::run(&settings()?),
         Command::Import(import) => import.run(&settings()?),

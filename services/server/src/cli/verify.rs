@@ -1,6 +1,6 @@
 //! `tubtrail verify`
 
-use tubtrail_operations::verify::verify;
+use tubtrail_operations::verify::{Verified, verify};
 
 use super::{Outcome, in_words};
 use crate::config::Settings;
@@ -8,6 +8,11 @@ use crate::config::Settings;
 pub fn run(settings: &Settings) -> Outcome {
     let verified = verify(&settings.database).map_err(|error| in_words(&error))?;
     println!("{}: as of one moment,", settings.database);
+    tell(verified)
+}
+
+/// Says what was checked; an error names the first row that is wrong.
+pub fn tell(verified: Verified) -> Outcome {
     println!("  {} journal entries over {} rows, each hash recomputed", verified.entries, verified.rows);
     println!("  {} balances added up from their movements", verified.balances);
     println!("  {} lots, the whole mass of each accounted for", verified.lots);
