@@ -31,9 +31,7 @@ impl Door {
         }
         match tokens::verify(&self.keys, bearer) {
             Ok(claims) => tubtrail.user_of_session(&claims.sub, &claims.mark),
-            Err(Refused::Over) => {
-                Err(OperationError::new(&problems::SESSION_OVER, problems::SESSION_OVER.title))
-            }
+            Err(Refused::Over) => Err(OperationError::new(&problems::SESSION_OVER, problems::SESSION_OVER.title)),
             Err(Refused::NotOurs) => {
                 Err(OperationError::new(&problems::NOT_SIGNED_IN, "this token is not one of ours; sign in"))
             }
