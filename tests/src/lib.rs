@@ -11,6 +11,7 @@ pub mod database;
 pub mod dice;
 pub mod house;
 mod invariants;
+pub mod rest;
 pub mod server;
 pub mod world;
 
@@ -19,5 +20,6 @@ pub use client::{Answer, Client, Problem};
 pub use database::TestDatabase;
 pub use dice::Dice;
 pub use house::TestHouse;
+pub use rest::RestHouse;
 pub use server::TestServer;
 pub use world::World;

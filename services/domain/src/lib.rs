@@ -5,6 +5,7 @@ pub mod decimal;
 pub mod lockout;
 pub mod lot_number;
 pub mod picks;
+pub mod moving;
 pub mod place;
 pub mod quantity;
 pub mod spirit;

@@ -3,6 +3,9 @@
 mod batches;
 mod completions;
 mod deliveries;
+mod devices;
 mod recipes;
+mod sessions;
+mod users;
 mod uses;
 mod voids;
