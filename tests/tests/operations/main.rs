@@ -1,5 +1,7 @@
 //! The operations, on both backends: a module a noun.
 
+mod batches;
+mod completions;
 mod deliveries;
 mod devices;
 mod imports;
@@ -9,3 +11,5 @@ mod recipes;
 mod sessions;
 mod units;
 mod users;
+mod uses;
+mod voids;
