@@ -4,6 +4,7 @@
 //! A test here is an ordinary function of a [`Backend`], run on each by [`on_both!`].
 
 pub mod backend;
+pub mod batches;
 pub mod binary;
 pub mod client;
 pub mod database;

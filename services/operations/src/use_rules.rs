@@ -124,7 +124,7 @@ fn elsewhere(conn: &mut AnyConnection, actor: &Actor, making: &Making, asked: &A
 }
 
 /// Where a lot is on hand, as far as someone's reach goes.
-pub(crate) fn on_hand(conn: &mut AnyConnection, lot_id: i64, actor: &Actor) -> Result<Vec<Place>> {
+fn on_hand(conn: &mut AnyConnection, lot_id: i64, actor: &Actor) -> Result<Vec<Place>> {
     let places =
         balances_of(conn, &[lot_id])?.iter().map(BalanceRow::place).collect::<std::result::Result<Vec<_>, _>>()?;
     Ok(places.into_iter().filter(|place| place.state.is_on_hand() && actor.reaches(place.site_id)).collect())
