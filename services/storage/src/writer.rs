@@ -167,7 +167,7 @@ impl State {
             self.follower.catch_up(&mut self.conn)?;
         }
         let mut head = before.clone();
-        for job in group {
+        for job in group.iter_mut() {
             if let Some(after) = job.run(&mut self.conn, &head, (self.clock)()) {
                 head = after;
             }
