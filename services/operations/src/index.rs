@@ -118,7 +118,8 @@ impl Inside {
             return Some(("lots", row, what));
         }
         let batches = (0..self.graph.batches()).filter_map(|at| u32::try_from(at).ok()).map(BatchIx::from_index);
-        let batch = batches.into_iter().find_map(|batch| Some((self.batch_row(batch), self.batch_differs(other, batch)?)));
+        let batch =
+            batches.into_iter().find_map(|batch| Some((self.batch_row(batch), self.batch_differs(other, batch)?)));
         batch.map(|(row, what)| ("batches", row, what))
     }
 

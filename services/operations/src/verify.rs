@@ -135,7 +135,11 @@ fn check_lots(conn: &mut AnyConnection, index: &Index, verified: &mut Verified) 
             }
             let sum_mg = sum_of(&sums, lot.id);
             if sum_mg != 0 {
-                return Ok(Some(wrong("balances", lot.id, format!("the lot's balances add up to {sum_mg} mg, not to 0"))));
+                return Ok(Some(wrong(
+                    "balances",
+                    lot.id,
+                    format!("the lot's balances add up to {sum_mg} mg, not to 0"),
+                )));
             }
             let made_mg = if lot.batch_id.is_some() { lot.mass_mg } else { 0 };
             let booked_mg = sum_of(&production, lot.id) + made_mg;
@@ -222,7 +226,8 @@ fn check_graph(conn: &mut AnyConnection, index: &Index, verified: &mut Verified)
         verified.graph_uses = built.graph.uses() as u64;
         fed.look(|fed, _| built.first_difference(fed))
     });
-    Ok(difference.map(|(table, row, what)| wrong(table, row, format!("built in one go and fed piece by piece, {what}"))))
+    Ok(difference
+        .map(|(table, row, what)| wrong(table, row, format!("built in one go and fed piece by piece, {what}"))))
 }
 
 /// What was received is all somewhere: held, in open batches, or lost; lot by lot, and all lots together.

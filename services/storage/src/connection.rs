@@ -46,7 +46,9 @@ impl DatabaseUrl {
                 ));
             }
             if path == ":memory:" {
-                return Err(StorageError::Address("a database in memory would be lost with its connection; name a file".into()));
+                return Err(StorageError::Address(
+                    "a database in memory would be lost with its connection; name a file".into(),
+                ));
             }
             return Ok(Self::Sqlite(path.into()));
         }

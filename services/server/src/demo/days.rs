@@ -251,8 +251,12 @@ impl<'a> Days<'a> {
     fn make_flavours(&mut self) -> Done {
         let white = ["pistachio", "hazelnut", "sea-salt-milk", "almond-fig", "raspberry-wave"];
         let skipped = (self.today % 5) as usize;
-        let mut plan: Vec<&'static str> =
-            white.into_iter().enumerate().filter(|(position, _)| *position != skipped).map(|(_, flavour)| flavour).collect();
+        let mut plan: Vec<&'static str> = white
+            .into_iter()
+            .enumerate()
+            .filter(|(position, _)| *position != skipped)
+            .map(|(_, flavour)| flavour)
+            .collect();
         let yellow = ["lighthouse", "custard", "coffee"];
         match self.today % 2 {
             0 => plan.extend(["praline-night", "dark-harbour"]),
@@ -399,10 +403,15 @@ impl<'a> Days<'a> {
         let mut still_open = Vec::new();
         for (position, mut open) in case.drain(..).enumerate() {
             for (hour, rush) in [(17, 5), (20, 9)] {
-                let portions = (rush + (self.today + number + position as u64) % 5).min(u64::try_from(open.left / PORTION_GRAMS).unwrap_or(0));
+                let portions = (rush + (self.today + number + position as u64) % 5)
+                    .min(u64::try_from(open.left / PORTION_GRAMS).unwrap_or(0));
                 if portions > 0 {
                     self.clock.set(self.at(hour, i64::try_from(position).unwrap_or(0)));
-                    self.house.serve_tub(&self.hands.shops[shop], &open.tub.lot, read(json!({"portions": portions}))?)?;
+                    self.house.serve_tub(
+                        &self.hands.shops[shop],
+                        &open.tub.lot,
+                        read(json!({"portions": portions}))?,
+                    )?;
                     open.left -= i64::try_from(portions).unwrap_or(0) * PORTION_GRAMS;
                 }
             }

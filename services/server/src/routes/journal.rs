@@ -106,7 +106,8 @@ async fn follow_changes(house: House, signed_in: SignedIn, asked: Query<ChangesA
 fn last_event_id(request: &HttpRequest) -> Result<Option<i64>, Problem> {
     let Some(header) = request.headers().get("Last-Event-ID") else { return Ok(None) };
     let number = header.to_str().ok().and_then(|text| text.trim().parse().ok());
-    let invalid = || OperationError::new(&problems::INVALID, "this is the position of a journal entry").at("Last-Event-ID");
+    let invalid =
+        || OperationError::new(&problems::INVALID, "this is the position of a journal entry").at("Last-Event-ID");
     Ok(Some(number.ok_or_else(invalid)?))
 }
 

@@ -135,7 +135,8 @@ async fn show_path(house: House, signed_in: SignedIn, lot: web::Path<String>, as
 
 fn wants_stream(request: &HttpRequest, format: Option<Format>, after: &str) -> Result<bool, Problem> {
     let accepts = request.headers().get(ACCEPT).and_then(|value| value.to_str().ok());
-    let accepts = accepts.is_some_and(|value| value.split(',').any(|kind| kind.split(';').next().map(str::trim) == Some(NDJSON)));
+    let accepts =
+        accepts.is_some_and(|value| value.split(',').any(|kind| kind.split(';').next().map(str::trim) == Some(NDJSON)));
     let wanted = format.map_or(accepts, |format| format == Format::Ndjson);
     if wanted && !after.is_empty() {
         let detail = "a stream begins with the first lot";
