@@ -21,7 +21,7 @@ impl Client {
             .http_status_as_error(false)
             .max_redirects(0)
             .proxy(None)
-            .timeout_global(Some(Duration::from_secs(120)))
+            .timeout_global(Some(Duration::from_mins(2)))
             .build();
         Self { agent: config.into(), base: base.to_owned(), token: None }
     }

@@ -1,7 +1,7 @@
 //! A database of a test's own.
 
-use std::cell::Cell;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use diesel::connection::SimpleConnection;
 use diesel::sql_types::Bool;
@@ -20,7 +20,7 @@ const CLUSTER: &str = "TUBTRAIL_TEST_POSTGRES";
 pub struct TestDatabase {
     backend: Backend,
     url: String,
-    tampered: Cell<bool>,
+    spoiled: AtomicBool,
     // Dropped in this order, after `check`.
     _on_cluster: Option<OnCluster>,
     folder: TempDir,
@@ -40,7 +40,7 @@ impl TestDatabase {
                 (on_cluster.url(), Some(on_cluster))
             }
         };
-        Self { backend, url, tampered: Cell::new(false), _on_cluster: on_cluster, folder }
+        Self { backend, url, spoiled: AtomicBool::new(false), _on_cluster: on_cluster, folder }
     }
 
     /// Which kind it is.
@@ -86,7 +86,7 @@ impl TestDatabase {
 
     /// Says that the test spoiled the database on purpose: dropping it checks nothing.
     pub fn spoiled(&self) {
-        self.tampered.set(true);
+        self.spoiled.store(true, Ordering::Relaxed);
     }
 
     /// Checks, beside whoever serves it and in one snapshot, that the chain, the facts and the balances are whole.
@@ -116,7 +116,7 @@ impl TestDatabase {
 
 impl Drop for TestDatabase {
     fn drop(&mut self) {
-        if !std::thread::panicking() && !self.tampered.get() && self.has_tables() {
+        if !std::thread::panicking() && !self.spoiled.load(Ordering::Relaxed) && self.has_tables() {
             self.check();
         }
     }

@@ -3,12 +3,14 @@
 
 use chrono::{DateTime, TimeZone, Utc};
 use tubtrail_operations::deliveries::{Delivery, Expiry, ExpiryKind, NewDelivery, NewDeliveryLine};
+use tubtrail_operations::equipment::Equipment;
 use tubtrail_operations::items::{CountedBy, Item, ItemKind, Keeping};
 use tubtrail_operations::master_data::Master;
 use tubtrail_operations::partners::Partner;
 use tubtrail_operations::quantities::Amount;
+use tubtrail_operations::recipes::{Recipe, RecipeLine};
 use tubtrail_operations::sites::{Site, SiteKind};
-use tubtrail_operations::{OperationError, QuantityEntered, Request, Steps, Tubtrail};
+use tubtrail_operations::{Grams, OperationError, QuantityEntered, Request, Steps, Tubtrail};
 
 use crate::{Backend, TestDatabase};
 
@@ -73,6 +75,24 @@ impl TestHouse {
         self.tubtrail.create(&Request::system(), new).unwrap_or_else(|error| panic!("{error}")).answer
     }
 
+    /// Creates a recipe: what it makes, what goes in in grams, and what that should come to; a base rests as long as bases do.
+    ///
+    /// # Panics
+    /// If it is refused.
+    #[track_caller]
+    pub fn recipe(&self, code: &str, makes: &str, lines: &[(&str, u32)], expected_yield_grams: u32) -> Recipe {
+        self.put(recipe(code, makes, lines, expected_yield_grams))
+    }
+
+    /// Creates a machine at the kitchen that touches some kinds of item.
+    ///
+    /// # Panics
+    /// If it is refused.
+    #[track_caller]
+    pub fn equipment(&self, code: &str, touches: &[ItemKind]) -> Equipment {
+        self.put(equipment(code, KITCHEN, touches))
+    }
+
     /// Receives one supplier lot of so many grams at the kitchen, good for 60 days; answers our lot number.
     ///
     /// # Panics
@@ -133,7 +153,39 @@ pub fn line(item: &str, supplier_lot_code: &str, mass: u32) -> NewDeliveryLine {
     }
 }
 
-fn site(code: &str, kind: SiteKind) -> Site {
+/// A recipe, not yet created.
+pub fn recipe(code: &str, makes: &str, lines: &[(&str, u32)], expected_yield_grams: u32) -> Recipe {
+    Recipe {
+        code: code.into(),
+        item: makes.into(),
+        name: code.into(),
+        lines: lines.iter().map(|(item, mass)| recipe_line(item, *mass)).collect(),
+        expected_yield_grams: Grams::from_mg(i64::from(expected_yield_grams) * 1000),
+        maturing_minutes: None,
+        method: None,
+        active: true,
+        version: None,
+    }
+}
+
+fn recipe_line(item: &str, mass: u32) -> RecipeLine {
+    RecipeLine { item: item.into(), grams: Grams::from_mg(i64::from(mass) * 1000) }
+}
+
+/// A machine, not yet created.
+pub fn equipment(code: &str, site: &str, touches: &[ItemKind]) -> Equipment {
+    Equipment {
+        code: code.into(),
+        name: code.into(),
+        site: site.into(),
+        touches: touches.to_vec(),
+        active: true,
+        version: None,
+    }
+}
+
+/// A site, not yet created.
+pub fn site(code: &str, kind: SiteKind) -> Site {
     Site {
         code: code.into(),
         name: code.into(),
@@ -145,7 +197,8 @@ fn site(code: &str, kind: SiteKind) -> Site {
     }
 }
 
-fn partner(code: &str, supplies: bool) -> Partner {
+/// A partner, not yet created: a supplier, or one that takes tubs.
+pub fn partner(code: &str, supplies: bool) -> Partner {
     Partner {
         code: code.into(),
         name: code.into(),
@@ -157,7 +210,8 @@ fn partner(code: &str, supplies: bool) -> Partner {
     }
 }
 
-fn item(code: &str, kind: ItemKind, tracked: bool) -> Item {
+/// An item counted by mass, not yet created.
+pub fn item(code: &str, kind: ItemKind, tracked: bool) -> Item {
     Item {
         code: code.into(),
         name: code.into(),

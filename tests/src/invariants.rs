@@ -10,12 +10,13 @@ use tubtrail_storage::{AnyConnection, Database, StorageError, audit, connection}
 const NONE_OF_THESE: [(&str, &str); 3] = [
     (
         "a balance below zero",
-        "SELECT lot_id, site_id, state, mass_mg AS found_mg, 0 AS due_mg FROM balances \
+        "SELECT lot_id, site_id, state, mass_mg AS found_mg, CAST(0 AS BIGINT) AS due_mg FROM balances \
          WHERE mass_mg < 0 AND state NOT IN ('supplier', 'production', 'count_difference')",
     ),
     (
         "a lot whose balances do not add up to nothing",
-        "SELECT lot_id, 0 AS site_id, 'everywhere' AS state, CAST(SUM(mass_mg) AS BIGINT) AS found_mg, 0 AS due_mg \
+        "SELECT lot_id, CAST(0 AS BIGINT) AS site_id, 'everywhere' AS state, CAST(SUM(mass_mg) AS BIGINT) AS found_mg, \
+         CAST(0 AS BIGINT) AS due_mg \
          FROM balances GROUP BY lot_id HAVING SUM(mass_mg) <> 0",
     ),
     (

@@ -14,7 +14,7 @@ use rustix::process::{Pid, Signal, kill_process};
 use crate::{Client, TestDatabase, binary};
 
 /// How long the server may take to listen, and to stop.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_mins(1);
 /// Lines of its log that are kept.
 const KEPT: usize = 2000;
 

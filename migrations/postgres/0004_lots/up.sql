@@ -31,7 +31,8 @@ CREATE TABLE lots (
     site_id BIGINT NOT NULL REFERENCES sites (id),
     kind TEXT NOT NULL CHECK (kind IN ('received', 'base', 'component', 'tub', 'remainder', 'rework')),
     supplier_id BIGINT REFERENCES partners (id),
-    supplier_lot_code TEXT,
+    -- Compared byte by byte, as SQLite does, so that a range finds a prefix.
+    supplier_lot_code TEXT COLLATE "C",
     delivery_id BIGINT REFERENCES deliveries (id),
     batch_id BIGINT REFERENCES batches (id),
     mass_mg BIGINT NOT NULL CHECK (mass_mg > 0),
@@ -103,7 +104,8 @@ CREATE TABLE untracked_inputs (
     item_id BIGINT NOT NULL REFERENCES items (id),
     mass_mg BIGINT NOT NULL CHECK (mass_mg > 0),
     entered_amount TEXT NOT NULL,
-    entered_unit TEXT NOT NULL
+    entered_unit TEXT NOT NULL,
+    reason TEXT
 );
 CREATE INDEX untracked_inputs_by_entry ON untracked_inputs (entry);
 CREATE INDEX untracked_inputs_by_batch ON untracked_inputs (batch_id);

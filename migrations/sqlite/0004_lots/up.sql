@@ -103,7 +103,8 @@ CREATE TABLE untracked_inputs (
     item_id BIGINT NOT NULL REFERENCES items (id),
     mass_mg BIGINT NOT NULL CHECK (mass_mg > 0),
     entered_amount TEXT NOT NULL,
-    entered_unit TEXT NOT NULL
+    entered_unit TEXT NOT NULL,
+    reason TEXT
 );
 CREATE INDEX untracked_inputs_by_entry ON untracked_inputs (entry);
 CREATE INDEX untracked_inputs_by_batch ON untracked_inputs (batch_id);

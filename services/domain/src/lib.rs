@@ -2,9 +2,12 @@
 
 pub mod arrival;
 pub mod decimal;
+pub mod lockout;
 pub mod lot_number;
 pub mod moving;
+pub mod picks;
 pub mod place;
 pub mod quantity;
 pub mod spirit;
 pub mod text;
+pub mod using;

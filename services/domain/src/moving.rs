@@ -1,12 +1,10 @@
-//! Which lot may be used, opened, served, moved on or handed over, and how what arrived is squared with what was sent.
+//! Which lot may be opened, served, moved on or handed over, and how what arrived is squared with what was sent.
 
 use chrono::NaiveDate;
 
 /// What someone wants to do with a lot at a site.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Act {
-    /// Put it into a batch.
-    Use,
     /// Open a tub.
     Open,
     /// Serve from an open tub.
@@ -29,7 +27,7 @@ impl Act {
     }
 
     const fn needs_it_in_date(self) -> bool {
-        matches!(self, Self::Use | Self::Open | Self::Serve | Self::Consign)
+        matches!(self, Self::Open | Self::Serve | Self::Consign)
     }
 }
 
@@ -175,7 +173,7 @@ mod tests {
         Standing { available_mg: 0, open_mg: 5_000_000, ..tub() }
     }
 
-    const ALL: [Act; 6] = [Act::Use, Act::Open, Act::Serve, Act::Empty, Act::Dispatch, Act::Consign];
+    const ALL: [Act; 5] = [Act::Open, Act::Serve, Act::Empty, Act::Dispatch, Act::Consign];
 
     #[test]
     fn each_act_wants_its_state() {
@@ -231,7 +229,7 @@ mod tests {
                 may(*act, &lot, on(26)) == Err(Refusal::Expired(on(25)))
             })
             .collect();
-        assert_eq!(refused, [Act::Use, Act::Open, Act::Serve, Act::Consign]);
+        assert_eq!(refused, [Act::Open, Act::Serve, Act::Consign]);
     }
 
     #[test]

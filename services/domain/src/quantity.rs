@@ -418,7 +418,7 @@ fn rounded_product(amount: Decimal, first: Ratio, second: Ratio) -> Option<i128>
 }
 
 /// Half to even, so that many roundings in a row lean neither up nor down.
-const fn divide_half_to_even(numerator: i128, denominator: i128) -> i128 {
+pub(crate) const fn divide_half_to_even(numerator: i128, denominator: i128) -> i128 {
     let quotient = numerator / denominator;
     let remainder = numerator % denominator;
     let to_next = denominator - remainder;

@@ -181,7 +181,7 @@ impl Tubtrail {
     pub fn list_counts(&self, request: &Request, asked: &CountsAsked) -> Result<Page<CountSummary>> {
         request.actor.may_anywhere(&reach::LIST_COUNTS)?;
         let limit = asked.limit.clamp(1, MOST);
-        let after = fields::after_row(&asked.after)?;
+        let after = fields::after_id("after", &asked.after)?;
         self.read(|conn| {
             let sites = fields::sites_asked(conn, asked.site.as_deref(), &request.actor, &reach::LIST_COUNTS)?;
             let rows = counts_after(conn, after, sites.as_deref(), i64::from(limit) + 1)?;

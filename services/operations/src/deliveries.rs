@@ -1,8 +1,8 @@
 //! Deliveries: what comes in at the door, one line a supplier lot.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
-use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
+use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::arrival::{Arrival, Verdict, judge};
 use tubtrail_domain::quantity::Mass;
@@ -10,6 +10,7 @@ use tubtrail_storage::lots::{
     DeliveryLineRow, DeliveryRow, delivery, lines_of_delivery, lines_seen_before, lots_by_ids,
 };
 use tubtrail_storage::master_data::{Item, Noun, Partner, Site};
+use tubtrail_storage::search::{DeliveryFilter, deliveries_page, lots_of_deliveries, partner_codes, site_codes};
 use tubtrail_storage::stock::HoldRow;
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::ToSchema;
@@ -17,8 +18,9 @@ use utoipa::ToSchema;
 use crate::error::{OperationError, Result};
 use crate::items::{counting, warmest_arrival_tenths};
 use crate::lots::{self, NewLot, record_lot};
+use crate::master_data::{MOST, Page};
 use crate::quantities::{Amount, Grams, QuantityEntered};
-use crate::reach::{self, Request};
+use crate::reach::{self, Actor, Request};
 use crate::tubtrail::{Answered, Tubtrail};
 use crate::{fields, problems};
 
@@ -190,6 +192,40 @@ pub struct DeliveryLine {
     pub lot: Option<String>,
 }
 
+/// A delivery in a list.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"id": 311, "supplier": "hollow-farm", "site": "quay-kitchen", "document": "DN-20417",
+    "arrived_at": "2026-11-25T06:10:00Z", "lots": ["261125-0042-7"]}))]
+pub struct DeliveryListed {
+    /// Its number.
+    pub id: i64,
+    /// The supplier's code.
+    pub supplier: String,
+    /// The site's code.
+    pub site: String,
+    /// The number on the supplier's paper.
+    pub document: String,
+    /// When it arrived.
+    pub arrived_at: DateTime<Utc>,
+    /// The numbers of the lots it became, in order of line; rejected lines became none.
+    pub lots: Vec<String>,
+}
+
+/// Which deliveries to list; absent fields do not narrow.
+#[derive(Clone, Debug, Default)]
+pub struct DeliverySearch {
+    /// From this supplier, by code.
+    pub supplier: Option<String>,
+    /// At this site, by code.
+    pub site: Option<String>,
+    /// Under exactly this document.
+    pub document: Option<String>,
+    /// That arrived on this day or later; UTC, for the sites may lie in several time zones.
+    pub day_from: Option<NaiveDate>,
+    /// That arrived on this day or earlier; UTC.
+    pub day_to: Option<NaiveDate>,
+}
+
 impl Tubtrail {
     /// Writes down a delivery: all of its lines, or none.
     ///
@@ -202,6 +238,25 @@ impl Tubtrail {
             actor.may(&reach::RECEIVE_DELIVERY, site.row.id).map_err(|error| error.at("site"))?;
             let checked = check(tx, site, new)?;
             record(tx, &checked)
+        })
+    }
+
+    /// The next deliveries that match, in the order in which they were written down.
+    pub fn list_deliveries(
+        &self,
+        request: &Request,
+        search: &DeliverySearch,
+        after: &str,
+        limit: u32,
+    ) -> Result<Page<DeliveryListed>> {
+        request.actor.may_anywhere(&reach::LIST_DELIVERIES)?;
+        let after = fields::after_id("after", after)?;
+        let limit = limit.clamp(1, MOST);
+        self.read_at_once(|conn| {
+            let filter = filter(conn, &request.actor, search)?;
+            let rows = deliveries_page(conn, &filter, after, i64::from(limit) + 1)?;
+            let page = Page::cut(rows, limit as usize, |row| row.id.to_string());
+            Ok(Page { items: list(conn, &page.items)?, next: page.next })
         })
     }
 
@@ -396,6 +451,48 @@ fn record_line(
         tx.record(&hold)?;
     }
     Ok(())
+}
+
+fn filter(conn: &mut AnyConnection, actor: &Actor, search: &DeliverySearch) -> Result<DeliveryFilter> {
+    let sites = match &search.site {
+        Some(code) => {
+            let site = fields::filter_site(conn, "site", code)?;
+            actor.may(&reach::LIST_DELIVERIES, site).map_err(|error| error.at("site"))?;
+            Some(vec![site])
+        }
+        None => actor.sites_for(&reach::LIST_DELIVERIES),
+    };
+    Ok(DeliveryFilter {
+        supplier_id: match &search.supplier {
+            Some(code) => Some(fields::filter_partner(conn, "supplier", code)?),
+            None => None,
+        },
+        sites,
+        document: search.document.as_deref().map(|text| fields::foreign_code("document", text)).transpose()?,
+        from: search.day_from.map(|day| day.and_time(NaiveTime::MIN)),
+        until: search.day_to.and_then(|day| day.succ_opt()).map(|day| day.and_time(NaiveTime::MIN)),
+    })
+}
+
+fn list(conn: &mut AnyConnection, rows: &[DeliveryRow]) -> Result<Vec<DeliveryListed>> {
+    let suppliers = partner_codes(conn, &rows.iter().map(|row| row.supplier_id).collect::<Vec<_>>())?;
+    let sites = site_codes(conn, &rows.iter().map(|row| row.site_id).collect::<Vec<_>>())?;
+    let mut lots: HashMap<i64, Vec<String>> = HashMap::new();
+    for lot in lots_of_deliveries(conn, &rows.iter().map(|row| row.id).collect::<Vec<_>>())? {
+        lots.entry(lot.delivery_id.unwrap_or(0)).or_default().push(lots::number(&lot)?.to_string());
+    }
+    let listed = rows.iter().map(|row| {
+        let missing = |what: &str| StorageError::Corrupt(format!("delivery {} names a missing {what}", row.id));
+        Ok(DeliveryListed {
+            id: row.id,
+            supplier: suppliers.get(&row.supplier_id).cloned().ok_or_else(|| missing("partner"))?,
+            site: sites.get(&row.site_id).cloned().ok_or_else(|| missing("site"))?,
+            document: row.document.clone(),
+            arrived_at: fields::utc(row.arrived_at),
+            lots: lots.remove(&row.id).unwrap_or_default(),
+        })
+    });
+    listed.collect()
 }
 
 fn answer(conn: &mut AnyConnection, row: &DeliveryRow) -> Result<Delivery> {

@@ -1,1 +1,143 @@
-//! Equipment: machines and vessels.
+//! Equipment: the machines and vessels that what is made runs over, one after another.
+
+use serde::{Deserialize, Serialize};
+use tubtrail_storage::master_data::{self as stored, EquipmentRow, EquipmentVersionRow, Noun};
+use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
+use utoipa::ToSchema;
+
+use crate::error::{OperationError, Result};
+use crate::items::ItemKind;
+use crate::master_data::Master;
+use crate::reach::{self, Operation};
+use crate::sites::yes;
+use crate::{fields, problems};
+
+/// A machine or vessel.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"code": "batch-freezer-1", "name": "Batch freezer, left", "site": "quay-kitchen",
+    "touches": ["base", "flavour"], "active": true, "version": 1}))]
+pub struct Equipment {
+    /// Its code; it never changes.
+    #[schema(max_length = 40, pattern = "^[a-z0-9][a-z0-9-]*$")]
+    pub code: String,
+    /// As shown.
+    #[schema(max_length = 120)]
+    pub name: String,
+    /// The code of the site where it stands.
+    #[schema(max_length = 40)]
+    pub site: String,
+    /// The kinds of item it touches.
+    #[schema(min_items = 1, max_items = 4)]
+    pub touches: Vec<ItemKind>,
+    /// In use.
+    #[serde(default = "yes")]
+    pub active: bool,
+    /// Absent when new; the version it was read at when changed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub version: Option<i32>,
+}
+
+impl Master for Equipment {
+    const NOUN: &'static str = "equipment";
+    type Stored = stored::Equipment;
+    const LIST: &'static Operation = &reach::LIST_EQUIPMENT;
+    const GET: &'static Operation = &reach::GET_EQUIPMENT;
+    const VERSIONS: &'static Operation = &reach::LIST_EQUIPMENT_VERSIONS;
+    const CREATE: &'static Operation = &reach::CREATE_EQUIPMENT;
+    const CHANGE: &'static Operation = &reach::CHANGE_EQUIPMENT;
+
+    fn code(&self) -> &str {
+        &self.code
+    }
+
+    fn version(&self) -> Option<i32> {
+        self.version
+    }
+
+    fn at_version(self, version: Option<i32>) -> Self {
+        Self { version, ..self }
+    }
+
+    fn id_of(stored: &stored::Equipment) -> i64 {
+        stored.row.id
+    }
+
+    fn version_of(stored: &stored::Equipment) -> i32 {
+        stored.current.version
+    }
+
+    fn answer(conn: &mut AnyConnection, stored: &stored::Equipment) -> Result<Self> {
+        Self::answer_version(conn, stored, stored.current.clone())
+    }
+
+    fn answer_version(
+        conn: &mut AnyConnection,
+        stored: &stored::Equipment,
+        version: EquipmentVersionRow,
+    ) -> Result<Self> {
+        let corrupt = |what: &str| StorageError::Corrupt(format!("equipment version {}: its {what}", version.id));
+        let site = stored::Site::by_id(conn, version.site_id)?.ok_or_else(|| corrupt("site"))?;
+        let touches = version.touches.split(',').map(ItemKind::from_word).collect::<Option<Vec<_>>>();
+        Ok(Self {
+            code: stored.row.code.clone(),
+            touches: touches.ok_or_else(|| corrupt("kinds of item"))?,
+            name: version.name,
+            site: site.row.code,
+            active: version.active,
+            version: Some(version.version),
+        })
+    }
+
+    fn checked(self, conn: &mut AnyConnection) -> Result<Self> {
+        // What is no longer in use may stand at a site that is not either.
+        if self.active {
+            fields::site(conn, "site", &self.site)?;
+        } else {
+            site_id(conn, &self.site)?;
+        }
+        Ok(Self { name: fields::name("name", &self.name)?, touches: in_order(&self.touches)?, ..self })
+    }
+
+    fn lies_at(&self, conn: &mut AnyConnection) -> Result<Option<i64>> {
+        Ok(stored::Site::by_code(conn, &self.site)?.map(|site| site.row.id))
+    }
+
+    fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64> {
+        let id = tx.id();
+        tx.record(&EquipmentRow { id, entry: tx.entry(), code: self.code.clone() })?;
+        Ok(id)
+    }
+
+    fn record_version(&self, tx: &mut WriteTx<'_>, equipment_id: i64, version: i32) -> Result<()> {
+        let site_id = site_id(tx.conn(), &self.site)?;
+        let row = EquipmentVersionRow {
+            id: tx.id(),
+            entry: tx.entry(),
+            equipment_id,
+            version,
+            name: self.name.clone(),
+            site_id,
+            touches: self.touches.iter().map(|kind| kind.word()).collect::<Vec<_>>().join(","),
+            active: self.active,
+        };
+        Ok(tx.record(&row)?)
+    }
+}
+
+/// The kinds in the order of making, each once.
+fn in_order(touches: &[ItemKind]) -> Result<Vec<ItemKind>> {
+    if touches.is_empty() {
+        return Err(OperationError::invalid("touches", "name at least one kind of item that it touches"));
+    }
+    let ordered: Vec<_> = ItemKind::ALL.into_iter().filter(|kind| touches.contains(kind)).collect();
+    if ordered.len() < touches.len() {
+        return Err(OperationError::new(&problems::REPEATED, "a kind of item is named twice").at("touches"));
+    }
+    Ok(ordered)
+}
+
+fn site_id(conn: &mut AnyConnection, code: &str) -> Result<i64> {
+    let site = stored::Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, "site"))?;
+    Ok(site.row.id)
+}

@@ -1,10 +1,10 @@
 //! Checks of single fields, each naming the field at fault.
 
-use chrono::{DateTime, Duration, NaiveDate, NaiveDateTime, Utc};
+use chrono::{DateTime, Duration, NaiveDate, NaiveDateTime, TimeZone, Utc};
 use chrono_tz::Tz;
 use tubtrail_domain::text::{self, TextError};
 use tubtrail_storage::AnyConnection;
-use tubtrail_storage::master_data::{Item, Noun, Partner, Site};
+use tubtrail_storage::master_data::{Equipment, Item, Noun, Partner, Recipe, Site};
 
 use crate::clock::to_microseconds;
 use crate::error::{OperationError, Result};
@@ -119,9 +119,30 @@ pub fn sites_asked(
     Ok(Some(vec![site.row.id]))
 }
 
-/// An item a list is asked for, in use or not.
-pub fn any_item(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Item> {
-    Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("item", code, field))
+/// A site that narrows a list; it may be out of use by now.
+pub fn filter_site(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
+    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, field))?;
+    Ok(site.row.id)
+}
+
+/// A partner that narrows a list; it may be out of use by now.
+pub fn filter_partner(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
+    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("partner", code, field))?;
+    Ok(partner.row.id)
+}
+
+/// An item that narrows a list; it may be out of use by now.
+pub fn filter_item(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
+    let item = Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("item", code, field))?;
+    Ok(item.row.id)
+}
+
+/// The `next` of a list that is paged by row id; empty before the first page.
+pub fn after_id(field: &str, text: &str) -> Result<i64> {
+    if text.is_empty() {
+        return Ok(0);
+    }
+    text.parse().map_err(|_| OperationError::invalid(field, "send the `next` of the page before, as it was"))
 }
 
 /// A partner named in a request; must be in use.
@@ -138,6 +159,20 @@ pub fn item(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Item> {
     Ok(item)
 }
 
+/// A recipe named in a request; must be in use.
+pub fn recipe(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Recipe> {
+    let recipe = Recipe::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("recipe", code, field))?;
+    in_use(recipe.current.active, "recipe", code, field)?;
+    Ok(recipe)
+}
+
+/// Equipment named in a request; must be in use.
+pub fn equipment(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Equipment> {
+    let equipment = Equipment::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("equipment", code, field))?;
+    in_use(equipment.current.active, "equipment", code, field)?;
+    Ok(equipment)
+}
+
 fn in_use(active: bool, noun: &str, code: &str, field: &str) -> Result<()> {
     if active {
         return Ok(());
@@ -147,23 +182,32 @@ fn in_use(active: bool, noun: &str, code: &str, field: &str) -> Result<()> {
 
 /// The day it is, or was, at a site.
 pub fn day_at(site: &Site, time: NaiveDateTime) -> Result<NaiveDate> {
-    let zone: Tz = site
-        .current
-        .time_zone
-        .parse()
-        .map_err(|_| tubtrail_storage::StorageError::Corrupt(format!("time zone {:?}", site.current.time_zone)))?;
-    Ok(time.and_utc().with_timezone(&zone).date_naive())
+    Ok(time.and_utc().with_timezone(&zone(site)?).date_naive())
+}
+
+/// A moment as the clock on a site's wall shows it, for sentences: `2026-11-03 06:00 (Europe/Lisbon)`.
+pub fn wall_clock(site: &Site, time: NaiveDateTime) -> Result<String> {
+    let zone = zone(site)?;
+    Ok(format!("{} ({zone})", time.and_utc().with_timezone(&zone).format("%Y-%m-%d %H:%M")))
+}
+
+/// When a day begins at a site, UTC. Where the clocks are put forward at midnight, that is the first moment after.
+pub fn day_begins(site: &Site, day: NaiveDate) -> Result<NaiveDateTime> {
+    let zone = zone(site)?;
+    let midnight = day.and_time(chrono::NaiveTime::MIN);
+    let begins = (0..=24).find_map(|quarters| {
+        let wall = midnight.checked_add_signed(Duration::minutes(15 * quarters))?;
+        zone.from_local_datetime(&wall).earliest()
+    });
+    begins.map(|begins| begins.naive_utc()).ok_or_else(|| OperationError::invalid("day", "this is no day there"))
+}
+
+fn zone(site: &Site) -> Result<Tz> {
+    let zone = &site.current.time_zone;
+    Ok(zone.parse().map_err(|_| tubtrail_storage::StorageError::Corrupt(format!("time zone {zone:?}")))?)
 }
 
 /// Most rows on a page unless it is said.
 pub const fn usual_page() -> u32 {
     100
-}
-
-/// The row id after which a list goes on, as an earlier page named it; from the start, if empty.
-pub fn after_row(after: &str) -> Result<i64> {
-    if after.is_empty() {
-        return Ok(0);
-    }
-    after.parse().map_err(|_| OperationError::invalid("after", "send the `next` of the page before, as it was"))
 }

@@ -163,7 +163,7 @@ impl Tubtrail {
     pub fn list_holds(&self, request: &Request, asked: &HoldsAsked) -> Result<Page<Hold>> {
         request.actor.may_anywhere(&reach::LIST_HOLDS)?;
         let limit = asked.limit.clamp(1, MOST);
-        let after = fields::after_row(&asked.after)?;
+        let after = fields::after_id("after", &asked.after)?;
         self.read(|conn| {
             let sites = fields::sites_asked(conn, asked.site.as_deref(), &request.actor, &reach::LIST_HOLDS)?;
             let rows = holds_after(conn, sites.as_deref(), asked.released_too, after, i64::from(limit) + 1)?;

@@ -15,7 +15,11 @@ pub struct Index {
     // Only one at a time reads the news.
     following: Mutex<()>,
     scratch: Mutex<Vec<Scratch>>,
+    listeners: Mutex<Vec<Listener>>,
 }
+
+/// Is told each new position of the index, on the thread that brought it there; it must not wait for anything.
+pub(crate) type Listener = Box<dyn Fn(i64) + Send + Sync>;
 
 /// What the index holds at one position of the journal.
 #[derive(Default)]
@@ -35,6 +39,11 @@ impl Index {
         let answer = look(&self.inside.read(), &mut scratch);
         self.scratch.lock().push(scratch);
         answer
+    }
+
+    /// Tells `listener` of every new position from now on.
+    pub(crate) fn tell(&self, listener: Listener) {
+        self.listeners.lock().push(listener);
     }
 }
 
@@ -68,6 +77,10 @@ impl Follower for Index {
         }
         inside.add_uses(&changes.uses, &changes.voids)?;
         inside.position = until;
+        drop(inside);
+        for listener in self.listeners.lock().iter() {
+            listener(until);
+        }
         Ok(())
     }
 }

@@ -31,7 +31,7 @@ pub enum ItemKind {
 }
 
 impl ItemKind {
-    const ALL: [Self; 4] = [Self::Ingredient, Self::Base, Self::Component, Self::Flavour];
+    pub(crate) const ALL: [Self; 4] = [Self::Ingredient, Self::Base, Self::Component, Self::Flavour];
 
     pub(crate) const fn word(self) -> &'static str {
         match self {
@@ -204,17 +204,18 @@ impl Master for Item {
         if !self.tracked && self.kind != ItemKind::Ingredient {
             return Err(OperationError::invalid("tracked", "what we make is always kept by lot"));
         }
-        check_counting(&self.counted).map_err(|error| error.under("counted"))?;
-        if let Some(celsius) = self.warmest_arrival_celsius {
-            fields::celsius_tenths("warmest_arrival_celsius", celsius)?;
-        }
+        let counted = canonical(&self.counted).map_err(|error| error.under("counted"))?;
+        let warmest_arrival_celsius = match self.warmest_arrival_celsius {
+            Some(celsius) => Some(f64::from(fields::celsius_tenths("warmest_arrival_celsius", celsius)?) / 10.0),
+            None => None,
+        };
         if let Some(portion) = self.portion_grams {
             mass("portion_grams", portion)?;
         }
         if self.shelf_life_days.is_some_and(|days| !(0..=3650).contains(&days)) {
             return Err(OperationError::invalid("shelf_life_days", "a shelf life is 0 to 3650 days"));
         }
-        Ok(Self { name: fields::name("name", &self.name)?, ..self })
+        Ok(Self { name: fields::name("name", &self.name)?, counted, warmest_arrival_celsius, ..self })
     }
 
     fn may_become(_: &mut AnyConnection, stored: &stored::Item, next: &Self) -> Result<()> {
@@ -311,12 +312,20 @@ fn to_counting(counted: &CountedBy) -> Result<Counting> {
     })
 }
 
-fn check_counting(counted: &CountedBy) -> Result<()> {
+/// The counting checked, its figures written as they are answered.
+fn canonical(counted: &CountedBy) -> Result<CountedBy> {
     if let CountedBy::Strength { sweetened: true, .. } = counted {
         let detail = "sugar changes the density and the strength says nothing of it: measure the density, and count it by volume";
         return Err(OperationError::new(&problems::NEEDS_DENSITY, detail).at("sweetened"));
     }
-    to_counting(counted).map(|_| ())
+    Ok(match to_counting(counted)? {
+        Counting::ByMass => CountedBy::Mass,
+        Counting::ByVolume { density } => CountedBy::Volume { density_kg_per_m3: Amount(density.kg_per_m3_text()) },
+        Counting::ByPiece { piece_mass } => CountedBy::Piece { piece_grams: piece_mass.into() },
+        Counting::ByStrength { strength } => {
+            CountedBy::Strength { percent_vol: Amount(strength.percent_text()), sweetened: false }
+        }
+    })
 }
 
 type Columns = (&'static str, Option<Density>, Option<Mass>, Option<String>);

@@ -6,10 +6,13 @@
 //! field at fault and know nothing of HTTP.
 
 mod clock;
+mod digest;
 mod error;
 mod fields;
 mod index;
+pub mod known;
 mod names;
+pub mod passwords;
 pub mod problems;
 pub mod quantities;
 
@@ -17,7 +20,9 @@ pub mod reach;
 mod standing;
 mod tubtrail;
 
+pub mod batch_equipment;
 pub mod batches;
+pub mod completions;
 pub mod consignments;
 pub mod counts;
 pub mod deliveries;
@@ -31,16 +36,24 @@ pub mod journal;
 pub mod lots;
 pub mod master_data;
 pub mod partners;
+pub mod picks;
+pub mod readings;
 pub mod receipts;
 pub mod recipes;
+pub mod recount;
+pub mod reorder_levels;
 pub mod sessions;
 pub mod sites;
 pub mod stock;
 pub mod trace;
 pub mod transfers;
 pub mod tubs;
+mod use_rules;
 pub mod users;
+pub mod uses;
 pub mod verify;
+pub mod voids;
+pub mod write_ups;
 
 pub use clock::{Clock, Steps, system_clock};
 pub use error::OperationError;

@@ -1,4 +1,9 @@
-//! Lots: how one comes to be, and how one is named.
+//! Lots: how one comes to be, how one is named, and how they are found.
+
+mod search;
+
+pub(crate) use search::within_reach;
+pub use search::{HoldShown, Lot, LotKind, LotMovement, LotSearch};
 
 use chrono::{NaiveDate, NaiveDateTime};
 use tubtrail_domain::lot_number::LotNumber;
@@ -106,6 +111,6 @@ fn find(conn: &mut AnyConnection, number: LotNumber) -> Result<Option<LotRow>> {
     Ok(lot_by_number(conn, number.day(), serial)?)
 }
 
-fn parse(text: &str) -> Result<LotNumber> {
+pub(crate) fn parse(text: &str) -> Result<LotNumber> {
     text.parse().map_err(|error| OperationError::new(&problems::BAD_LOT_NUMBER, format!("{error}")))
 }

@@ -10,9 +10,9 @@ use tubtrail_storage::{AnyConnection, WriteTx};
 use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
-use crate::problems;
-use crate::reach::{Operation, Request};
+use crate::reach::{Actor, Operation, Request};
 use crate::tubtrail::{Answered, Tubtrail};
+use crate::{fields, problems};
 
 /// Most rows of one page.
 pub const MOST: u32 = 500;
@@ -79,6 +79,10 @@ pub trait Master: Clone + PartialEq + Serialize + DeserializeOwned + Send + 'sta
     fn may_become(_conn: &mut AnyConnection, _stored: &Self::Stored, _next: &Self) -> Result<()> {
         Ok(())
     }
+    /// The site it belongs to, by row id; most belong to the whole house.
+    fn lies_at(&self, _conn: &mut AnyConnection) -> Result<Option<i64>> {
+        Ok(None)
+    }
     /// Records the identity; returns its row id.
     fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64>;
     /// Records a version.
@@ -86,31 +90,35 @@ pub trait Master: Clone + PartialEq + Serialize + DeserializeOwned + Send + 'sta
 }
 
 impl Tubtrail {
-    /// The next ones after a code.
+    /// The next ones after a code, as far as they are in reach.
     pub fn list<M: Master>(&self, request: &Request, after: &str, limit: u32) -> Result<Page<M>> {
         request.actor.may_anywhere(M::LIST)?;
+        if !after.is_empty() {
+            fields::code("after", after)?;
+        }
         let limit = limit.clamp(1, MOST);
         self.read(|conn| {
             let stored = M::Stored::page(conn, after, i64::from(limit) + 1)?;
             let rows = stored.iter().map(|stored| M::answer(conn, stored)).collect::<Result<Vec<_>>>()?;
-            Ok(Page::cut(rows, limit as usize, |row| row.code().to_owned()))
+            let mut page = Page::cut(rows, limit as usize, |row| row.code().to_owned());
+            let in_reach = page.items.iter().map(|row| in_reach(conn, &request.actor, M::LIST, row));
+            let mut in_reach = in_reach.collect::<Result<Vec<_>>>()?.into_iter();
+            page.items.retain(|_| in_reach.next().unwrap_or(false));
+            Ok(page)
         })
     }
 
     /// One, by code.
     pub fn get<M: Master>(&self, request: &Request, code: &str) -> Result<M> {
         request.actor.may_anywhere(M::GET)?;
-        self.read(|conn| {
-            let stored = stored::<M>(conn, code)?;
-            M::answer(conn, &stored)
-        })
+        self.read(|conn| Ok(addressed::<M>(conn, &request.actor, M::GET, code)?.1))
     }
 
     /// Every version of one, oldest first.
     pub fn versions<M: Master>(&self, request: &Request, code: &str) -> Result<Vec<M>> {
         request.actor.may_anywhere(M::VERSIONS)?;
         self.read(|conn| {
-            let stored = stored::<M>(conn, code)?;
+            let (stored, _) = addressed::<M>(conn, &request.actor, M::VERSIONS, code)?;
             let versions = M::Stored::versions(conn, M::id_of(&stored))?;
             versions.into_iter().map(|version| M::answer_version(conn, &stored, version)).collect()
         })
@@ -119,18 +127,29 @@ impl Tubtrail {
     /// Creates one.
     pub fn create<M: Master>(&self, request: &Request, new: M) -> Result<Answered<M>> {
         request.actor.may_anywhere(M::CREATE)?;
-        self.write(request, M::CREATE, move |tx| create(tx, new))
+        let actor = request.actor.clone();
+        self.write(request, M::CREATE, move |tx| {
+            if let Some(site_id) = new.lies_at(tx.conn())? {
+                actor.may(M::CREATE, site_id).map_err(|error| error.at("site"))?;
+                tx.at_site(site_id);
+            }
+            create(tx, new)
+        })
     }
 
     /// Changes one: the whole of it, as of the version it was read at.
     pub fn change<M: Master>(&self, request: &Request, code: &str, next: M) -> Result<Answered<M>> {
         request.actor.may_anywhere(M::CHANGE)?;
-        let code = code.to_owned();
+        let (actor, code) = (request.actor.clone(), code.to_owned());
         self.write(request, M::CHANGE, move |tx| {
+            let (stored, _) = addressed::<M>(tx.conn(), &actor, M::CHANGE, &code)?;
             if next.code() != code {
                 return Err(OperationError::invalid("code", "a code never changes"));
             }
-            let stored = stored::<M>(tx.conn(), &code)?;
+            if let Some(site_id) = next.lies_at(tx.conn())? {
+                actor.may(M::CHANGE, site_id).map_err(|error| error.at("site"))?;
+                tx.at_site(site_id);
+            }
             match next.version() {
                 None => Err(OperationError::invalid("version", "say which version this changes")),
                 Some(version) if version != M::version_of(&stored) => Err(OperationError::new(
@@ -144,15 +163,32 @@ impl Tubtrail {
     }
 }
 
-fn stored<M: Master>(conn: &mut AnyConnection, code: &str) -> Result<M::Stored> {
-    M::Stored::by_code(conn, code)?.ok_or_else(|| OperationError::not_found(M::NOUN, code))
+/// What a request's address names, as stored and as answered; what lies at a site out of reach is not found.
+fn addressed<M: Master>(
+    conn: &mut AnyConnection,
+    actor: &Actor,
+    operation: &Operation,
+    code: &str,
+) -> Result<(M::Stored, M)> {
+    let not_found = || OperationError::not_found(M::NOUN, code);
+    let stored = M::Stored::by_code(conn, code)?.ok_or_else(not_found)?;
+    let row = M::answer(conn, &stored)?;
+    match row.lies_at(conn)? {
+        Some(site_id) if !actor.reaches(site_id) => Err(not_found()),
+        Some(site_id) => actor.may(operation, site_id).map(|()| (stored, row)),
+        None => Ok((stored, row)),
+    }
+}
+
+fn in_reach<M: Master>(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, row: &M) -> Result<bool> {
+    Ok(row.lies_at(conn)?.is_none_or(|site_id| actor.is_any_at(operation.roles, site_id)))
 }
 
 fn create<M: Master>(tx: &mut WriteTx<'_>, new: M) -> Result<M> {
     if new.version().is_some() {
         return Err(OperationError::invalid("version", "what is new has no version yet"));
     }
-    crate::fields::code("code", new.code())?;
+    fields::code("code", new.code())?;
     let new = new.checked(tx.conn())?;
     if M::Stored::by_code(tx.conn(), new.code())?.is_some() {
         let detail = format!("there is a {} {:?} already", M::NOUN, new.code());
@@ -171,16 +207,27 @@ fn change<M: Master>(tx: &mut WriteTx<'_>, stored: &M::Stored, next: M) -> Resul
     Ok(next.at_version(Some(version)))
 }
 
-/// Creates what is new and changes what differs; for imports. Whether anything was written.
-pub(crate) fn put<M: Master>(tx: &mut WriteTx<'_>, row: M) -> Result<bool> {
+/// What came of a row of an import.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Put {
+    /// It was not there.
+    Created,
+    /// It was there and differed.
+    Changed,
+    /// It was there, just so.
+    Unchanged,
+}
+
+/// Creates what is new and changes what differs; for imports.
+pub(crate) fn put<M: Master>(tx: &mut WriteTx<'_>, row: M) -> Result<Put> {
     let Some(stored) = M::Stored::by_code(tx.conn(), row.code())? else {
         create(tx, row.at_version(None))?;
-        return Ok(true);
+        return Ok(Put::Created);
     };
     let next = row.checked(tx.conn())?.at_version(Some(M::version_of(&stored)));
     if M::answer(tx.conn(), &stored)? == next {
-        return Ok(false);
+        return Ok(Put::Unchanged);
     }
     change(tx, &stored, next)?;
-    Ok(true)
+    Ok(Put::Changed)
 }

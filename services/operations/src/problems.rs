@@ -14,6 +14,8 @@ pub enum Sort {
     Forbidden,
     /// Not there, or out of reach.
     NotFound,
+    /// There, but not to be asked in this way.
+    WrongMethod,
     /// Well said, but the state of things speaks against it.
     Refused,
     /// Can be read, but makes no sense.
@@ -54,6 +56,7 @@ problems! {
     SESSION_OVER = NotSignedIn "session-over" "The session is over; sign in again.";
     FORBIDDEN = Forbidden "forbidden" "Your role does not allow this.";
     NOT_FOUND = NotFound "not-found" "There is no such thing, or it is out of your reach.";
+    WRONG_METHOD = WrongMethod "wrong-method" "This address is not to be asked in this way.";
     TOO_LARGE = TooLarge "too-large" "The request is larger than is taken.";
     TOO_MANY_ATTEMPTS = TooMany "too-many-attempts" "Too many wrong attempts; wait before the next.";
     BUSY = TooMany "busy" "Too many commands are waiting; try again in a moment.";
@@ -77,8 +80,10 @@ problems! {
 
     CODE_TAKEN = Refused "code-taken" "This code is taken.";
     VERSION_MOVED = Refused "version-moved" "Someone changed this meanwhile.";
+    TRACE_MOVED = Refused "trace-moved" "The trace changed while its pages were read.";
     NOT_ENOUGH = Refused "not-enough" "There is not that much of it there.";
     LOT_ELSEWHERE = Refused "lot-elsewhere" "The lot is not at this site.";
+    EQUIPMENT_ELSEWHERE = Refused "equipment-elsewhere" "The equipment does not stand at this site.";
     LOT_ON_HOLD = Refused "lot-on-hold" "The lot is on hold.";
     LOT_REJECTED = Refused "lot-rejected" "The lot was rejected.";
     LOT_EXPIRED = Refused "lot-expired" "The lot is past its date.";
@@ -94,5 +99,6 @@ problems! {
     NOT_OPEN = Refused "not-open" "The tub is not open.";
     NOT_A_TUB = Refused "not-a-tub" "The lot is not a tub.";
     ALREADY_RELEASED = Refused "already-released" "The hold was already released.";
+    LAST_OWNER = Refused "last-owner" "Somebody must remain who may do everything.";
     ALREADY_REVOKED = Refused "already-revoked" "The device was already revoked.";
 }

@@ -84,7 +84,7 @@ impl Actor {
         self.grants.iter().map(|grant| grant.site_id).collect()
     }
 
-    /// The sites where one of the operation's roles is theirs; `None` is every site.
+    /// The sites at which one of the operation's roles is theirs; `None` is every site.
     pub fn sites_for(&self, operation: &Operation) -> Option<Vec<i64>> {
         self.grants.iter().filter(|grant| operation.roles.contains(&grant.role)).map(|grant| grant.site_id).collect()
     }
@@ -209,6 +209,7 @@ operations! {
     GET_LOT = "get_lot" [Owner Kitchen Shop Inspector Device];
     LIST_LOT_MOVEMENTS = "list_lot_movements" [Owner Kitchen Shop Inspector];
     TRACE_LOT = "trace_lot" [Owner Kitchen Shop Inspector];
+    SHOW_PATH = "show_path" [Owner Kitchen Shop Inspector];
     REJECT_LOT = "reject_lot" [Owner Kitchen];
     HOLD_LOT = "hold_lot" [Owner Kitchen Shop];
     LIST_HOLDS = "list_holds" [Owner Kitchen Shop Inspector];

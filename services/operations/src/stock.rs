@@ -6,7 +6,7 @@ use chrono::{DateTime, Days, NaiveDate, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::State;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
-use tubtrail_storage::master_data::{Noun, Site, reorder_levels_set};
+use tubtrail_storage::master_data::{Noun, Site, reorder_levels_in_force};
 use tubtrail_storage::on_hand::{ItemSum, OnHandRow, StockFilter, StockKey, on_hand_after, sums_by_item};
 use tubtrail_storage::stock::held_among;
 use tubtrail_storage::{AnyConnection, StorageError};
@@ -174,7 +174,7 @@ impl Tubtrail {
     pub fn total_stock(&self, request: &Request, asked: &SumsAsked) -> Result<Page<StockSum>> {
         request.actor.may_anywhere(&reach::TOTAL_STOCK)?;
         let limit = asked.limit.clamp(1, MOST);
-        let after = fields::after_row(&asked.after)?;
+        let after = fields::after_id("after", &asked.after)?;
         self.read(|conn| {
             let sites = fields::sites_asked(conn, asked.site.as_deref(), &request.actor, &reach::TOTAL_STOCK)?;
             let mut sums = sums_by_item(conn, sites.as_deref(), after, i64::from(limit) + 1)?;
@@ -214,17 +214,10 @@ fn filter(conn: &mut AnyConnection, actor: &Actor, asked: &StockAsked, now: Naiv
         return Err(OperationError::invalid("expires_within_days", "say it once: a day, or a number of days"));
     }
     let sites = fields::sites_asked(conn, asked.site.as_deref(), actor, &reach::SHOW_STOCK)?;
-    let item = asked.item.as_deref().map(|code| fields::any_item(conn, "item", code)).transpose()?;
+    let item = asked.item.as_deref().map(|code| fields::filter_item(conn, "item", code)).transpose()?;
     let lot = asked.lot.as_deref().map(|number| Standing::named(conn, actor, "lot", number)).transpose()?;
     let expires_by = expires_by(conn, sites.as_deref(), asked, now)?;
-    Ok(StockFilter {
-        sites,
-        item_id: item.map(|item| item.row.id),
-        lot_id: lot.map(|standing| standing.lot.id),
-        kind,
-        state,
-        expires_by,
-    })
+    Ok(StockFilter { sites, item_id: item, lot_id: lot.map(|standing| standing.lot.id), kind, state, expires_by })
 }
 
 fn one_of(field: &str, word: &str, words: &[&'static str]) -> Result<&'static str> {
@@ -326,7 +319,7 @@ fn sum_answer(conn: &mut AnyConnection, names: &mut Names, sum: &ItemSum) -> Res
 /// Every item below its level at one of the sites, in order of item and site.
 fn below_level(conn: &mut AnyConnection, sites: Option<&[i64]>) -> Result<Vec<BelowLevel>> {
     let mut levels: BTreeMap<i64, BTreeMap<i64, i64>> = BTreeMap::new();
-    for level in reorder_levels_set(conn)? {
+    for level in reorder_levels_in_force(conn, None)? {
         if sites.is_none_or(|sites| sites.contains(&level.site_id)) {
             levels.entry(level.site_id).or_default().insert(level.item_id, level.level_mg);
         }

@@ -1,1 +1,319 @@
-//! Traces: every lot that holds another, and every lot in one.
+//! Tracing: where a lot went and what is in it, both ways, in grams.
+//!
+//! A trace crosses sites: who may see the lot it begins with sees the whole of it, for a trace that hides a part would be
+//! taken for a whole one.
+
+mod outline;
+mod path;
+
+use std::collections::HashMap;
+
+use serde::{Deserialize, Serialize};
+use tubtrail_lineage::{Balance, LotIx};
+use tubtrail_storage::lots::{LotRow, delivery, lots_by_ids, lots_of_delivery};
+use tubtrail_storage::{AnyConnection, StorageError};
+use utoipa::ToSchema;
+
+use self::outline::{Outline, Part};
+pub use self::path::{Path, PathStep};
+use crate::deliveries::{Expiry, expiry};
+use crate::error::{OperationError, Result};
+use crate::index::lot_ix;
+use crate::known::{Holding, Known, Origin};
+use crate::lots::{HoldShown, LotKind, addressed, number, within_reach};
+use crate::master_data::MOST;
+use crate::problems;
+use crate::quantities::Grams;
+use crate::reach::{self, Request};
+use crate::tubtrail::{Tubtrail, at_once};
+
+/// What stands beside every trace.
+pub const CAUTION: &str = "This is what was recorded. What was not written down, or written down wrongly, is not in it; \
+    that a lot is missing from this list clears nothing.";
+
+/// Lots read at a time for a stream.
+const CHUNK: usize = 500;
+
+/// Which way to trace.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Direction {
+    /// Every lot that holds any of it.
+    Forward,
+    /// Every lot that is in it.
+    Backward,
+}
+
+/// What a trace says as a whole.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct TraceHead {
+    /// The lots it begins with.
+    pub of: Vec<String>,
+    /// Which way it goes.
+    pub direction: Direction,
+    /// The last journal entry it takes into account; where lots lie now may be newer.
+    pub journal_position: i64,
+    /// How many lots it comes to, those it begins with among them, on all pages together.
+    pub total: usize,
+    /// Where the mass it begins with is now; forward only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub balance: Option<TraceBalance>,
+    /// What it does not say.
+    pub caution: String,
+}
+
+/// A page of a trace.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"of": ["261125-0042-7"], "direction": "forward", "journal_position": 9120, "total": 2,
+    "balance": {"seed_grams": 41280, "held_grams": 40920.5, "in_open_batches_grams": 0, "lost_grams": 359.5,
+        "in_seeds_grams": 0},
+    "caution": "This is what was recorded. What was not written down, or written down wrongly, is not in it; that a lot is missing from this list clears nothing.",
+    "lots": [
+        {"lot": "261125-0042-7", "item": "whole-milk", "name": "Whole milk", "kind": "received", "generation": 0,
+            "grams": 41280, "mass_grams": 41280,
+            "came_from": {"by": "delivery", "delivery": 311, "supplier": "hollow-farm", "supplier_lot_code": "24-118"},
+            "used_in": [{"batch": 12, "grams": 12000}],
+            "places": [{"site": "quay-kitchen", "state": "available", "grams": 29280}]},
+        {"lot": "261125-0051-8", "item": "white-base", "name": "White base", "kind": "base", "generation": 1,
+            "grams": 11640.5, "mass_grams": 19400,
+            "came_from": {"by": "batch", "batch": 12, "recipe": "white-base", "name": "White base",
+                "started_at": "2026-11-25T07:30:00Z"},
+            "used_in": [], "places": [{"site": "quay-kitchen", "state": "available", "grams": 19400}]}]}))]
+pub struct Trace {
+    /// What it says as a whole.
+    #[serde(flatten)]
+    pub head: TraceHead,
+    /// Its lots, nearest first. `came_from` and `used_in` are the lines of the drawing: lot, batch, lot.
+    pub lots: Vec<TracedLot>,
+    /// Send this as `after` for the next page; absent on the last.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub next: Option<String>,
+}
+
+/// A lot of a trace.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct TracedLot {
+    /// Its number.
+    pub lot: String,
+    /// The item's code.
+    pub item: String,
+    /// The item's name.
+    pub name: String,
+    /// What sort of lot it is. Traced backward, the received ones are the answer and the others the way.
+    pub kind: LotKind,
+    /// How many batches away it is, by the shortest way.
+    pub generation: u32,
+    /// Forward: grams of what was traced that it was made with. Backward: grams of it in the lot that was traced. To the
+    /// microgram; batches mix evenly, and what they lose they lose in proportion.
+    pub grams: f64,
+    /// Its own mass, with what counts found later.
+    pub mass_grams: Grams,
+    /// Where it came from.
+    pub came_from: Origin,
+    /// The uses by which it takes part in this trace.
+    pub used_in: Vec<TracedUse>,
+    /// Its last day.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expiry: Option<Expiry>,
+    /// The hold that keeps it; absent if none does.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub on_hold: Option<HoldShown>,
+    /// Why it was turned away after all; absent if it was not.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rejected: Option<String>,
+    /// Where it is now, and what became of what is gone, besides what was used.
+    pub places: Vec<Holding>,
+}
+
+/// So much of a lot went into a batch.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct TracedUse {
+    /// The batch's number.
+    pub batch: i64,
+    /// How much.
+    pub grams: Grams,
+}
+
+/// Where the mass a trace begins with is now, to the microgram. The first is the sum of the others, but for rounding.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct TraceBalance {
+    /// The mass of the lots it begins with.
+    pub seed_grams: f64,
+    /// What lies in lots and went into no batch, wherever those lots are or went.
+    pub held_grams: f64,
+    /// What lies in batches that have yielded nothing yet.
+    pub in_open_batches_grams: f64,
+    /// What was lost in the making.
+    pub lost_grams: f64,
+    /// What went from lots it begins with into others it begins with; it stands twice in the first.
+    pub in_seeds_grams: f64,
+}
+
+/// A whole trace, read a piece at a time.
+pub struct TraceStream {
+    /// What it says as a whole. A reader that got fewer lots than its total did not get all.
+    pub head: TraceHead,
+    outline: Outline,
+    at: usize,
+}
+
+impl Tubtrail {
+    /// Traces a lot, a page at a time.
+    pub fn trace_lot(
+        &self,
+        request: &Request,
+        number: &str,
+        direction: Direction,
+        after: &str,
+        limit: u32,
+    ) -> Result<Trace> {
+        self.read(|conn| {
+            let seed = self.seed(conn, request, number)?;
+            self.page(conn, &[seed], direction, after, limit)
+        })
+    }
+
+    /// Traces a lot, all of it.
+    pub fn stream_lot_trace(&self, request: &Request, number: &str, direction: Direction) -> Result<TraceStream> {
+        self.read(|conn| {
+            let seed = self.seed(conn, request, number)?;
+            self.stream(conn, &[seed], direction)
+        })
+    }
+
+    /// Traces all the lots of a delivery together, forward, a page at a time.
+    pub fn trace_delivery(&self, request: &Request, id: i64, after: &str, limit: u32) -> Result<Trace> {
+        self.read(|conn| {
+            let seeds = seeds_of_delivery(conn, request, id)?;
+            self.page(conn, &seeds, Direction::Forward, after, limit)
+        })
+    }
+
+    /// Traces all the lots of a delivery together, forward, all of it.
+    pub fn stream_delivery_trace(&self, request: &Request, id: i64) -> Result<TraceStream> {
+        self.read(|conn| {
+            let seeds = seeds_of_delivery(conn, request, id)?;
+            self.stream(conn, &seeds, Direction::Forward)
+        })
+    }
+
+    /// The next lots of a stream; none at its end.
+    pub fn more_of_trace(&self, stream: &mut TraceStream) -> Result<Vec<TracedLot>> {
+        let until = (stream.at + CHUNK).min(stream.outline.lots.len());
+        let range = stream.at..until;
+        stream.at = until;
+        self.read_at_once(|conn| show(conn, &stream.outline, range))
+    }
+
+    fn seed(&self, conn: &mut AnyConnection, request: &Request, number: &str) -> Result<LotRow> {
+        let lot = addressed(conn, number)?;
+        within_reach(conn, &request.actor, &reach::TRACE_LOT, &lot)?;
+        Ok(lot)
+    }
+
+    fn page(
+        &self,
+        conn: &mut AnyConnection,
+        seeds: &[LotRow],
+        direction: Direction,
+        after: &str,
+        limit: u32,
+    ) -> Result<Trace> {
+        let (from, fingerprint) = cursor(after)?;
+        let part = Part::Page { from, most: limit.clamp(1, MOST) as usize };
+        let outline = self.outline(conn, seeds, direction, part)?;
+        if from > outline.lots.len() || (from > 0 && outline.fingerprint(from) != fingerprint) {
+            return Err(OperationError::new(&problems::TRACE_MOVED, "read it again from the first page").at("after"));
+        }
+        // The snapshot begins after the graph was looked at, so it holds every lot that was found there.
+        let lots = at_once(conn, |conn| show(conn, &outline, outline.detailed()))?;
+        let until = outline.detailed().end;
+        let next = (until < outline.lots.len()).then(|| format!("{until}.{}", outline.fingerprint(until)));
+        Ok(Trace { head: head(seeds, direction, &outline)?, lots, next })
+    }
+
+    fn stream(&self, conn: &mut AnyConnection, seeds: &[LotRow], direction: Direction) -> Result<TraceStream> {
+        let outline = self.outline(conn, seeds, direction, Part::Whole)?;
+        Ok(TraceStream { head: head(seeds, direction, &outline)?, outline, at: 0 })
+    }
+
+    fn outline(&self, conn: &mut AnyConnection, seeds: &[LotRow], direction: Direction, part: Part) -> Result<Outline> {
+        let seeds = seeds.iter().map(|lot| lot_ix(lot.id)).collect::<std::result::Result<Vec<LotIx>, _>>()?;
+        Ok(Outline::draw(self.current_index(conn)?, direction, &seeds, part))
+    }
+}
+
+fn seeds_of_delivery(conn: &mut AnyConnection, request: &Request, id: i64) -> Result<Vec<LotRow>> {
+    let row = delivery(conn, id)?.ok_or_else(|| OperationError::not_found("delivery", id))?;
+    if !request.actor.reaches(row.site_id) {
+        return Err(OperationError::not_found("delivery", id));
+    }
+    request.actor.may(&reach::TRACE_DELIVERY, row.site_id)?;
+    Ok(lots_of_delivery(conn, id)?)
+}
+
+/// The `next` of the page before: where it ended, and what it had come to by then.
+fn cursor(after: &str) -> Result<(usize, &str)> {
+    if after.is_empty() {
+        return Ok((0, ""));
+    }
+    let read = after.split_once('.').and_then(|(from, print)| Some((from.parse().ok()?, print)));
+    read.ok_or_else(|| OperationError::invalid("after", "send the `next` of the page before, as it was"))
+}
+
+fn head(seeds: &[LotRow], direction: Direction, outline: &Outline) -> Result<TraceHead> {
+    Ok(TraceHead {
+        of: seeds.iter().map(|lot| Ok(number(lot)?.to_string())).collect::<Result<_>>()?,
+        direction,
+        journal_position: outline.position,
+        total: outline.lots.len(),
+        balance: outline.balance.as_ref().map(show_balance),
+        caution: CAUTION.to_owned(),
+    })
+}
+
+fn show_balance(balance: &Balance) -> TraceBalance {
+    TraceBalance {
+        seed_grams: to_grams(balance.input_mg),
+        held_grams: to_grams(balance.held_mg),
+        in_open_batches_grams: to_grams(balance.in_batches_mg),
+        lost_grams: to_grams(balance.lost_mg),
+        in_seeds_grams: to_grams(balance.in_seeds_mg),
+    }
+}
+
+/// A share in grams, to the microgram.
+fn to_grams(mg: f64) -> f64 {
+    (mg * 1000.0).round() / 1_000_000.0
+}
+
+/// The rows of some lots of a trace, in its order.
+fn show(conn: &mut AnyConnection, outline: &Outline, range: std::ops::Range<usize>) -> Result<Vec<TracedLot>> {
+    let ids: Vec<i64> = outline.lots[range.clone()].iter().map(|lot| lot.row).collect();
+    let rows = lots_by_ids(conn, &ids)?;
+    let known = Known::of(conn, &rows)?;
+    let rows: HashMap<i64, LotRow> = rows.into_iter().map(|row| (row.id, row)).collect();
+    let shown = range.map(|at| {
+        let traced = &outline.lots[at];
+        let row = rows.get(&traced.row);
+        let row = row.ok_or_else(|| StorageError::Corrupt(format!("lot row {} is in the graph alone", traced.row)))?;
+        let (item, name) = known.item(row)?;
+        let used_in = outline.uses(at).iter();
+        Ok(TracedLot {
+            lot: number(row)?.to_string(),
+            item,
+            name,
+            kind: LotKind::of(row)?,
+            generation: traced.generation,
+            grams: to_grams(traced.mg),
+            mass_grams: Grams::from_mg(outline.mass_mg(at)),
+            came_from: known.origin(row)?,
+            used_in: used_in.map(|(batch, mg)| TracedUse { batch: *batch, grams: Grams::from_mg(*mg) }).collect(),
+            expiry: expiry(row.expires_on, row.expiry_kind.as_deref()),
+            on_hold: known.hold(row).map(|hold| HoldShown { hold: hold.id, reason: hold.reason.clone() }),
+            rejected: known.rejection(row),
+            places: known.whereabouts(row)?.places,
+        })
+    });
+    shown.collect()
+}

@@ -214,7 +214,7 @@ impl Tubtrail {
     pub fn list_transfers(&self, request: &Request, asked: &TransfersAsked) -> Result<Page<TransferSummary>> {
         request.actor.may_anywhere(&reach::LIST_TRANSFERS)?;
         let limit = asked.limit.clamp(1, MOST);
-        let after = fields::after_row(&asked.after)?;
+        let after = fields::after_id("after", &asked.after)?;
         self.read(|conn| {
             let filter = filter(conn, &request.actor, asked)?;
             let rows = transfers_after(conn, &filter, after, i64::from(limit) + 1)?;

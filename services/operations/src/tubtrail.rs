@@ -2,13 +2,16 @@
 
 use std::sync::Arc;
 
+use tubtrail_storage::connection::snapshot;
 use tubtrail_storage::write::EntryHeader;
-use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Follower, WriteTx, Writer};
+use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Follower, StorageError, WriteTx, Writer};
 
 use crate::clock::Clock;
 use crate::error::{OperationError, Result};
 use crate::index::Index;
+use crate::passwords::Passwords;
 use crate::reach::{Operation, Request};
+use crate::sessions::People;
 
 /// Connections that read.
 const READERS: u32 = 8;
@@ -18,6 +21,8 @@ pub struct Tubtrail {
     pub(crate) database: Database,
     pub(crate) index: Arc<Index>,
     pub(crate) clock: Clock,
+    pub(crate) passwords: Passwords,
+    pub(crate) people: People,
     writer: Writer,
 }
 
@@ -39,12 +44,18 @@ impl Tubtrail {
         let index = Arc::new(Index::default());
         index.catch_up(&mut *database.reader()?)?;
         let writer = Writer::start(&database, Arc::clone(&clock), Arc::clone(&index) as Arc<dyn Follower>)?;
-        Ok(Self { database, index, clock, writer })
+        let (passwords, people) = (Passwords::default(), People::default());
+        Ok(Self { database, index, clock, passwords, people, writer })
     }
 
     /// Reads. What the index holds is at least as new as anything the closure reads after asking for it.
     pub(crate) fn read<T>(&self, work: impl FnOnce(&mut AnyConnection) -> Result<T>) -> Result<T> {
         work(&mut *self.database.reader()?)
+    }
+
+    /// Reads in one snapshot: what is committed meanwhile, it does not see.
+    pub(crate) fn read_at_once<T>(&self, work: impl FnOnce(&mut AnyConnection) -> Result<T>) -> Result<T> {
+        self.read(|conn| at_once(conn, work))
     }
 
     /// The index, brought up to the journal's last entry as this connection sees it.
@@ -105,6 +116,21 @@ impl Tubtrail {
     /// Whether the database answers and the index holds its last entry.
     pub fn is_ready(&self) -> Result<i64> {
         self.read(|conn| Ok(self.current_index(conn)?.position()))
+    }
+}
+
+/// Runs `work` in one snapshot of a connection that is already borrowed.
+pub(crate) fn at_once<T>(conn: &mut AnyConnection, work: impl FnOnce(&mut AnyConnection) -> Result<T>) -> Result<T> {
+    let mut outcome = None;
+    let ended: std::result::Result<(), StorageError> = snapshot(conn, |conn| {
+        outcome = Some(work(conn));
+        Ok(())
+    });
+    match (outcome, ended) {
+        (Some(Err(error)), _) => Err(error),
+        (Some(answer), Ok(())) => answer,
+        (_, Err(error)) => Err(error.into()),
+        (None, Ok(())) => Err(StorageError::Corrupt("a snapshot did not run".into()).into()),
     }
 }
 

@@ -1,5 +1,7 @@
 //! Request bodies and query strings: bounded, read strictly, and blamed on the right field.
 
+use std::time::Duration;
+
 use actix_web::dev::Payload;
 use actix_web::http::header::CONTENT_TYPE;
 use actix_web::{FromRequest, HttpRequest, web};
@@ -12,6 +14,9 @@ use crate::problem::Problem;
 
 /// Largest body, in bytes.
 pub const LARGEST: usize = 1024 * 1024;
+
+/// How long a body may take to arrive.
+const PATIENCE: Duration = Duration::from_secs(30);
 
 /// A JSON body, and the hash of the request it came in.
 pub struct Body<T> {
@@ -62,7 +67,8 @@ impl FromRequest for Csv {
 fn read(request: &HttpRequest, payload: &mut Payload) -> impl Future<Output = Result<web::Bytes, Problem>> + use<> {
     let bytes = web::Bytes::from_request(request, payload);
     async move {
-        bytes.await.map_err(|error| {
+        let late = |_| Problem::from(OperationError::new(&problems::MALFORMED, "the body did not arrive in time"));
+        tokio::time::timeout(PATIENCE, bytes).await.map_err(late)?.map_err(|error| {
             let too_large = error.as_response_error().status_code() == actix_web::http::StatusCode::PAYLOAD_TOO_LARGE;
             let problem = if too_large { &problems::TOO_LARGE } else { &problems::MALFORMED };
             OperationError::new(

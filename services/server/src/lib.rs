@@ -3,8 +3,10 @@
 pub mod api;
 pub mod body;
 pub mod cli;
+pub mod config;
 pub mod door;
 pub mod house;
 pub mod problem;
 pub mod routes;
 pub mod serve;
+pub mod telemetry;

@@ -42,6 +42,11 @@ impl Problem {
         Self(OperationError::new(&problems::INTERNAL, problems::INTERNAL.title))
     }
 
+    /// Whether it is this one.
+    pub fn is(&self, problem: &problems::Problem) -> bool {
+        self.0.problem == problem
+    }
+
     /// The status of a sort of problem.
     pub fn status_of(sort: Sort) -> StatusCode {
         match sort {
@@ -49,6 +54,7 @@ impl Problem {
             Sort::NotSignedIn => StatusCode::UNAUTHORIZED,
             Sort::Forbidden => StatusCode::FORBIDDEN,
             Sort::NotFound => StatusCode::NOT_FOUND,
+            Sort::WrongMethod => StatusCode::METHOD_NOT_ALLOWED,
             Sort::Refused => StatusCode::CONFLICT,
             Sort::Invalid => StatusCode::UNPROCESSABLE_ENTITY,
             Sort::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,

@@ -1,26 +1,153 @@
-//! The server: the app, its middlewares, and a graceful stop.
+//! The server: the app, what stands before and behind every handler, and a graceful stop.
 
-use actix_web::web;
-use actix_web::{App, HttpServer};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use actix_web::body::MessageBody;
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::http::header::{self, HeaderName, HeaderValue};
+use actix_web::http::{ConnectionType, Method};
+use actix_web::middleware::{Compress, Next, from_fn};
+use actix_web::{App, HttpRequest, HttpServer, web};
+use tokio::signal::unix::{SignalKind, signal};
+use tubtrail_operations::{OperationError, problems};
 use utoipa_actix_web::AppExt;
+use utoipa_swagger_ui::{Config, SwaggerUi};
 
+use crate::api;
 use crate::body::LARGEST;
-use crate::house::House;
+use crate::door::{guard, request_id};
+use crate::house::{House, Outcome};
+
+/// How long a request may take to say what it wants, in its headers.
+const HEADERS_WITHIN: Duration = Duration::from_secs(10);
+/// How long an idle connection is kept.
+const KEEP_ALIVE: Duration = Duration::from_secs(5);
+/// How long requests at work may take to finish when the server is told to stop, in seconds.
+const STOP_WITHIN: u64 = 25;
+
+/// No page of ours loads anything from anywhere.
+const STRICT: &str = "default-src 'none'; frame-ancestors 'none'";
+/// The API browser loads its own scripts and styles, and asks this server; its pictures lie in its styles.
+const BROWSER: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; \
+    connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+
+/// Set once the server was told to stop: connections are then closed after their answer.
+static STOPPING: AtomicBool = AtomicBool::new(false);
 
 /// Serves until it is told to stop; says on standard output where it listens.
 pub async fn serve(house: House, listen: &str) -> std::io::Result<()> {
+    let shared = house.clone();
     let server = HttpServer::new(move || {
         App::new()
-            .app_data(house.clone())
+            .app_data(shared.clone())
             .app_data(web::PayloadConfig::new(LARGEST))
+            .app_data(web::PathConfig::default().error_handler(|_, request| nothing_there(request).into()))
+            .wrap(from_fn(guard))
+            .wrap(Compress::default())
+            .wrap(from_fn(observe))
             .wrap(tracing_actix_web::TracingLogger::default())
             .into_utoipa_app()
             .configure(crate::routes::configure)
             .into_app()
+            .service(web::redirect("/api", "/api/"))
+            .service(SwaggerUi::new("/api/{_:.*}").config(Config::from("/openapi.json")))
+            .default_service(web::to(not_found))
     })
+    .client_request_timeout(HEADERS_WITHIN)
+    .keep_alive(KEEP_ALIVE)
+    .shutdown_timeout(STOP_WITHIN)
+    .disable_signals()
     .bind(listen)?;
-    for address in server.addrs() {
+    let addresses = server.addrs();
+    let server = server.run();
+    let mut told = Signals::new()?;
+    let handle = server.handle();
+    actix_web::rt::spawn(async move {
+        told.wait(&house).await;
+        STOPPING.store(true, Ordering::Relaxed);
+        handle.stop(true).await;
+    });
+    for address in addresses {
         println!("listening on http://{address}");
     }
-    server.run().await
+    server.await
+}
+
+struct Signals {
+    terminate: tokio::signal::unix::Signal,
+    interrupt: tokio::signal::unix::Signal,
+    hang_up: tokio::signal::unix::Signal,
+}
+
+impl Signals {
+    fn new() -> std::io::Result<Self> {
+        Ok(Self {
+            terminate: signal(SignalKind::terminate())?,
+            interrupt: signal(SignalKind::interrupt())?,
+            hang_up: signal(SignalKind::hangup())?,
+        })
+    }
+
+    /// Until it is told to stop; meanwhile reads the keys again whenever it is told to.
+    async fn wait(&mut self, house: &House) {
+        loop {
+            tokio::select! {
+                _ = self.terminate.recv() => break,
+                _ = self.interrupt.recv() => break,
+                _ = self.hang_up.recv() => match house.door.keys.reload() {
+                    Ok(count) => tracing::info!(count, "the keys were read again"),
+                    Err(error) => tracing::error!(%error, "the keys could not be read again; all stays as it was"),
+                },
+            }
+        }
+        tracing::info!("stopping");
+    }
+}
+
+/// Stands before and behind everything: measures, and sets what every answer carries.
+async fn observe(
+    mut request: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<impl MessageBody>, actix_web::Error> {
+    let began = Instant::now();
+    // A HEAD is a GET whose body is not sent, which the connection sees to.
+    if request.method() == Method::HEAD {
+        request.head_mut().method = Method::GET;
+    }
+    let pattern = request.match_pattern();
+    let operation = pattern.and_then(|pattern| api::operation_id(request.method(), &pattern)).unwrap_or("none");
+    let id = request_id(request.request());
+    let is_browser = request.path().starts_with("/api/");
+    let mut response = next.call(request).await?;
+    let status = response.status().as_u16().to_string();
+    metrics::counter!("tubtrail_requests_total", "operation" => operation, "status" => status).increment(1);
+    metrics::histogram!("tubtrail_request_seconds", "operation" => operation).record(began.elapsed());
+    set_headers(&mut response, id, is_browser);
+    Ok(response)
+}
+
+fn set_headers<B>(response: &mut ServiceResponse<B>, id: Option<String>, is_browser: bool) {
+    let head = response.response_mut().head_mut();
+    let mut set = |name: HeaderName, value: &'static str| head.headers.insert(name, HeaderValue::from_static(value));
+    set(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
+    set(header::REFERRER_POLICY, "no-referrer");
+    set(header::CONTENT_SECURITY_POLICY, if is_browser { BROWSER } else { STRICT });
+    if !is_browser {
+        set(header::CACHE_CONTROL, "no-store");
+    }
+    if let Some(Ok(id)) = id.map(|id| HeaderValue::from_str(&id)) {
+        head.headers.insert(HeaderName::from_static("x-request-id"), id);
+    }
+    if STOPPING.load(Ordering::Relaxed) {
+        head.set_connection_type(ConnectionType::Close);
+    }
+}
+
+async fn not_found(request: HttpRequest) -> Outcome {
+    Err(nothing_there(&request))
+}
+
+fn nothing_there(request: &HttpRequest) -> crate::problem::Problem {
+    OperationError::new(&problems::NOT_FOUND, format!("there is nothing at {}", request.path())).into()
 }

@@ -84,7 +84,14 @@ fn check_chain(conn: &mut AnyConnection, report: &mut Report) -> Result<Option<W
         }
     }
     if let Some((table, id, entry)) = tables.first_left(conn)? {
+        if seq < entry && entry <= head.seq {
+            return Ok(Some(Wrong::row("journal", seq + 1, seq + 1, "the entry is missing")));
+        }
         return Ok(Some(Wrong::row(table, id, entry, "no command wrote it")));
+    }
+    // Ids may be given out and not used; lots are dense.
+    if head.last_id < tables.last_id || head.last_lot_id != tables.last_lot_id {
+        return Ok(Some(Wrong::row("journal_head", 1, head.seq, "it does not name the last row ids")));
     }
     if head.seq != seq || head.hash != previous_hash {
         return Ok(Some(Wrong::row("journal_head", 1, head.seq, "it does not name the last entry")));
@@ -108,8 +115,14 @@ fn check_entry(
     let mut digests = digests.chunks(ROW_DIGEST_BYTES);
     let mut facts = Sha256::new();
     for (table, first, count) in changes {
-        for id in first..first + count {
+        let Some(end) = first.checked_add(count) else {
+            return Ok(Some(Wrong::row("journal", entry.seq, entry.seq, "its list of changes cannot be read")));
+        };
+        for id in first..end {
             let Some(bytes) = rows.remove(&(table.clone(), id)) else {
+                if let Some((before, its_entry)) = tables.slipped_in_before(conn, &table, id)? {
+                    return Ok(Some(Wrong::row(&table, before, its_entry, "no command wrote it")));
+                }
                 return Ok(Some(Wrong::row(&table, id, entry.seq, "the row is missing")));
             };
             let digest = Sha256::digest(bytes);
@@ -117,6 +130,7 @@ fn check_entry(
                 return Ok(Some(Wrong::row(&table, id, entry.seq, "the row is not as it was written")));
             }
             facts.update(digest);
+            tables.saw(&table, id);
             report.rows += 1;
         }
     }
@@ -132,6 +146,8 @@ fn check_entry(
 /// Every fact table, read forward in order of id, a page at a time; ids grow with entries.
 struct Tables {
     streams: Vec<Stream>,
+    last_id: i64,
+    last_lot_id: i64,
 }
 
 type Page = fn(&mut AnyConnection, i64) -> Result<Vec<Encoded>, StorageError>;
@@ -140,8 +156,8 @@ struct Stream {
     table: &'static str,
     page: Page,
     buffer: VecDeque<Encoded>,
-    after: i64,
-    ended: bool,
+    /// Where the next page begins, unless there is none.
+    from: Option<i64>,
 }
 
 struct Encoded {
@@ -150,15 +166,15 @@ struct Encoded {
     bytes: Vec<u8>,
 }
 
-fn page_of<F: Fact>(conn: &mut AnyConnection, after: i64) -> Result<Vec<Encoded>, StorageError> {
-    F::page(conn, after, PAGE)?
+fn page_of<F: Fact>(conn: &mut AnyConnection, from: i64) -> Result<Vec<Encoded>, StorageError> {
+    F::page(conn, from, PAGE)?
         .iter()
         .map(|row| Ok(Encoded { id: row.id(), entry: row.entry(), bytes: encode(row)? }))
         .collect()
 }
 
 fn stream<F: Fact>() -> Stream {
-    Stream { table: F::TABLE, page: page_of::<F>, buffer: VecDeque::new(), after: 0, ended: false }
+    Stream { table: F::TABLE, page: page_of::<F>, buffer: VecDeque::new(), from: Some(i64::MIN) }
 }
 
 impl Tables {
@@ -204,7 +220,28 @@ impl Tables {
                 stream::<stock::HoldReleaseRow>(),
                 stream::<stock::LotRejectionRow>(),
             ],
+            last_id: 0,
+            last_lot_id: 0,
         }
+    }
+
+    fn saw(&mut self, table: &str, id: i64) {
+        let last = if table == lots::LotRow::TABLE { &mut self.last_lot_id } else { &mut self.last_id };
+        *last = id.max(*last);
+    }
+
+    /// A row that keeps its stream from reaching one that is due and there: it says its entry is to come, and its id is
+    /// lower all the same. Ids grow with entries, so it was slipped in.
+    fn slipped_in_before(
+        &self,
+        conn: &mut AnyConnection,
+        table: &str,
+        due: i64,
+    ) -> Result<Option<(i64, i64)>, StorageError> {
+        let Some(stream) = self.streams.iter().find(|stream| stream.table == table) else { return Ok(None) };
+        let Some(front) = stream.buffer.front().filter(|row| row.id < due) else { return Ok(None) };
+        let is_there = (stream.page)(conn, due)?.first().is_some_and(|row| row.id == due && row.entry < front.entry);
+        Ok(is_there.then_some((front.id, front.entry)))
     }
 
     /// The rows that say they belong to an entry, or to one before it.
@@ -234,10 +271,11 @@ impl Tables {
 
 impl Stream {
     fn next_until(&mut self, conn: &mut AnyConnection, entry: i64) -> Result<Option<Encoded>, StorageError> {
-        if self.buffer.is_empty() && !self.ended {
-            self.buffer = (self.page)(conn, self.after)?.into();
-            self.ended = self.buffer.is_empty();
-            self.after = self.buffer.back().map_or(self.after, |row| row.id);
+        if self.buffer.is_empty()
+            && let Some(from) = self.from
+        {
+            self.buffer = (self.page)(conn, from)?.into();
+            self.from = self.buffer.back().and_then(|row| row.id.checked_add(1));
         }
         Ok(self.buffer.pop_front_if(|row| row.entry <= entry))
     }
@@ -248,6 +286,14 @@ const LOTS: i64 = 10_000;
 
 fn check_balances(conn: &mut AnyConnection, report: &mut Report) -> Result<Option<Wrong>, StorageError> {
     let last = journal::head(conn)?.last_lot_id;
+    let of_no_lot: Option<BalanceRow> = balances::table
+        .filter(balances::lot_id.le(0).or(balances::lot_id.gt(last)))
+        .order((balances::lot_id, balances::site_id, balances::state))
+        .first(conn)
+        .optional()?;
+    if let Some(row) = of_no_lot {
+        return Ok(Some(wrong_balance(&(row.lot_id, row.site_id, row.state), Some(row.mass_mg), 0)));
+    }
     let mut after = 0;
     while after < last {
         let until = after + LOTS;

@@ -23,7 +23,7 @@ pub enum AnyConnection {
 }
 
 /// The address of a database.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, PartialEq, Eq)]
 pub enum DatabaseUrl {
     /// `sqlite:PATH`
     Sqlite(PathBuf),
@@ -57,6 +57,36 @@ impl DatabaseUrl {
     }
 }
 
+/// As shown to people and in logs: without the password.
+impl std::fmt::Display for DatabaseUrl {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Sqlite(path) => write!(f, "sqlite:{}", path.display()),
+            Self::Postgres(url) => f.write_str(&without_password(url)),
+        }
+    }
+}
+
+impl std::fmt::Debug for DatabaseUrl {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        std::fmt::Display::fmt(self, f)
+    }
+}
+
+/// The password stands after the name, or among the parameters; these may all hold secrets, so that none are shown.
+fn without_password(url: &str) -> String {
+    let url = url.split(['?', '#']).next().unwrap_or(url);
+    let Some((scheme, rest)) = url.split_once("://") else { return "postgres://...".into() };
+    // A password that was not encoded may hold an @ or a / itself: all before the last @ is the name and the password.
+    match rest.rsplit_once('@') {
+        Some((person, server)) => match person.split_once(':') {
+            Some((name, _)) => format!("{scheme}://{name}:***@{server}"),
+            None => format!("{scheme}://{person}@{server}"),
+        },
+        None => format!("{scheme}://{rest}"),
+    }
+}
+
 fn refuse_tls(url: &str) -> Result<(), StorageError> {
     let query = url.split_once('?').map_or("", |(_, query)| query);
     let mode = query.split('&').find_map(|pair| pair.strip_prefix("sslmode="));
@@ -86,6 +116,12 @@ impl Database {
         let lock = lock_file(url)?;
         crate::migrations::run(&mut connect(url)?)?;
         Self::pool(url, readers, lock)
+    }
+
+    /// Brings the tables up to date and names what was applied; on SQLite nobody may be serving the file.
+    pub fn migrate(url: &DatabaseUrl) -> Result<Vec<String>, StorageError> {
+        let _lock = lock_file(url)?;
+        crate::migrations::run(&mut connect(url)?)
     }
 
     /// Opens the database to read it only, beside a process that may be serving it.
@@ -157,9 +193,11 @@ fn connect_sqlite(path: &Path) -> Result<SqliteConnection, StorageError> {
     let text = path.to_str().ok_or_else(|| StorageError::Address("the path is not UTF-8".into()))?;
     let mut conn =
         SqliteConnection::establish(text).map_err(|error| StorageError::Connect(format!("{text}: {error}")))?;
-    // busy_timeout first: switching to WAL needs the lock itself.
+    // busy_timeout first: switching to WAL needs the lock itself. recursive_triggers, or INSERT OR REPLACE would delete
+    // facts without their triggers hearing of it.
     conn.batch_execute(
-        "PRAGMA busy_timeout = 10000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;",
+        "PRAGMA busy_timeout = 10000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON; \
+         PRAGMA recursive_triggers = ON;",
     )?;
     Ok(conn)
 }
@@ -172,12 +210,13 @@ fn connect_postgres(url: &str) -> Result<PgConnection, StorageError> {
 
 fn lock_file(url: &DatabaseUrl) -> Result<Option<Arc<File>>, StorageError> {
     let DatabaseUrl::Sqlite(path) = url else { return Ok(None) };
-    let mut name = path.clone().into_os_string();
-    name.push(".lock");
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder)
             .map_err(|error| StorageError::Connect(format!("{}: {error}", folder.display())))?;
     }
+    // Under whatever name: SQLite, too, keeps its files beside the one that links lead to.
+    let mut name = path.canonicalize().unwrap_or_else(|_| path.clone()).into_os_string();
+    name.push(".lock");
     let file = File::create(&name)
         .map_err(|error| StorageError::Connect(format!("{}: {error}", Path::new(&name).display())))?;
     file.try_lock().map_err(|_| StorageError::InUse(path.display().to_string()))?;

@@ -17,8 +17,8 @@ pub trait Fact: Serialize + Sized {
     fn entry(&self) -> i64;
     /// Inserts the row.
     fn insert(&self, conn: &mut AnyConnection) -> diesel::QueryResult<usize>;
-    /// The next rows after `after_id`, in order of id.
-    fn page(conn: &mut AnyConnection, after_id: i64, limit: i64) -> diesel::QueryResult<Vec<Self>>;
+    /// The next rows from `from_id` on, in order of id.
+    fn page(conn: &mut AnyConnection, from_id: i64, limit: i64) -> diesel::QueryResult<Vec<Self>>;
 }
 
 /// Defines a fact table and its row in one place: `field: RustType => SqlType`. `id` and `entry` are always there.
@@ -60,9 +60,9 @@ macro_rules! fact {
                 use diesel::RunQueryDsl;
                 diesel::insert_into($table::table).values(self).execute(conn)
             }
-            fn page(conn: &mut crate::AnyConnection, after_id: i64, limit: i64) -> diesel::QueryResult<Vec<Self>> {
+            fn page(conn: &mut crate::AnyConnection, from_id: i64, limit: i64) -> diesel::QueryResult<Vec<Self>> {
                 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
-                $table::table.filter($table::id.gt(after_id)).order($table::id).limit(limit).load(conn)
+                $table::table.filter($table::id.ge(from_id)).order($table::id).limit(limit).load(conn)
             }
         }
     };

@@ -18,6 +18,8 @@ pub mod master_data;
 pub mod migrations;
 pub mod on_hand;
 pub mod people;
+pub mod picks;
+pub mod search;
 pub mod stock;
 pub mod write;
 pub mod writer;

@@ -2,6 +2,7 @@
 
 use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
+use diesel::sql_types::Bool;
 
 use crate::{AnyConnection, StorageError};
 
@@ -146,6 +147,8 @@ fact! {
         entered_amount: String => Text,
         /// Its unit.
         entered_unit: String => Text,
+        /// Why it was written down after the batch was completed.
+        reason: Option<String> => Nullable<Text>,
     }
 }
 
@@ -195,6 +198,8 @@ fact! {
     }
 }
 
+diesel::allow_tables_to_appear_in_same_query!(batches, completions);
+
 /// A lot by row id.
 pub fn lot(conn: &mut AnyConnection, id: i64) -> Result<LotRow, StorageError> {
     Ok(lots::table.find(id).first(conn)?)
@@ -234,6 +239,82 @@ pub fn lots_of_delivery(conn: &mut AnyConnection, delivery_id: i64) -> Result<Ve
 /// A batch by row id.
 pub fn batch(conn: &mut AnyConnection, id: i64) -> Result<Option<BatchRow>, StorageError> {
     Ok(batches::table.find(id).first(conn).optional()?)
+}
+
+/// Which batches a list asks for.
+#[derive(Clone, Debug, Default)]
+pub struct BatchesAsked {
+    /// Only at these sites; all, if absent.
+    pub sites: Option<Vec<i64>>,
+    /// Only those begun within one of these spans.
+    pub spans: Option<Vec<SiteSpan>>,
+    /// Only of these versions of recipes.
+    pub recipe_versions: Option<Vec<i64>>,
+    /// Only those not completed.
+    pub open_only: bool,
+    /// Only those written down before this one.
+    pub before_id: Option<i64>,
+}
+
+/// A span of time at a site, UTC: the days of a site begin when they begin there.
+#[derive(Clone, Copy, Debug)]
+pub struct SiteSpan {
+    /// Which site.
+    pub site_id: i64,
+    /// From when.
+    pub from: Option<NaiveDateTime>,
+    /// Until just before when.
+    pub until: Option<NaiveDateTime>,
+}
+
+type Backend = <AnyConnection as Connection>::Backend;
+type Condition = Box<dyn BoxableExpression<batches::table, Backend, SqlType = Bool>>;
+
+/// Batches, the last written down first.
+pub fn batches_page(conn: &mut AnyConnection, asked: &BatchesAsked, limit: i64) -> Result<Vec<BatchRow>, StorageError> {
+    let mut query = batches::table.into_boxed::<Backend>();
+    if let Some(sites) = &asked.sites {
+        query = query.filter(batches::site_id.eq_any(sites.clone()));
+    }
+    if let Some(spans) = &asked.spans {
+        let Some(within) = spans.iter().map(within).reduce(|one, other| Box::new(one.or(other))) else {
+            return Ok(Vec::new());
+        };
+        query = query.filter(within);
+    }
+    if let Some(versions) = &asked.recipe_versions {
+        query = query.filter(batches::recipe_version_id.eq_any(versions.clone()));
+    }
+    if asked.open_only {
+        let completed = completions::table.filter(completions::batch_id.eq(batches::id));
+        query = query.filter(diesel::dsl::not(diesel::dsl::exists(completed)));
+    }
+    if let Some(id) = asked.before_id {
+        query = query.filter(batches::id.lt(id));
+    }
+    Ok(query.order(batches::id.desc()).limit(limit).load(conn)?)
+}
+
+fn within(span: &SiteSpan) -> Condition {
+    let mut condition: Condition = Box::new(batches::site_id.eq(span.site_id));
+    if let Some(from) = span.from {
+        condition = Box::new(condition.and(batches::started_at.ge(from)));
+    }
+    if let Some(until) = span.until {
+        condition = Box::new(condition.and(batches::started_at.lt(until)));
+    }
+    condition
+}
+
+/// The completions of some batches.
+pub fn completions_of(conn: &mut AnyConnection, batch_ids: &[i64]) -> Result<Vec<CompletionRow>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in batch_ids.chunks(500) {
+        found.extend(
+            completions::table.filter(completions::batch_id.eq_any(chunk.to_vec())).load::<CompletionRow>(conn)?,
+        );
+    }
+    Ok(found)
 }
 
 /// A batch's completion, once it has one.

@@ -1,6 +1,9 @@
 //! Master data: sites, partners, items, recipes and equipment, each an identity and its versions.
 
+use std::collections::BTreeMap;
+
 use diesel::prelude::*;
+use tubtrail_domain::text;
 
 use crate::{AnyConnection, StorageError};
 
@@ -229,6 +232,10 @@ macro_rules! noun {
             }
 
             fn by_code(conn: &mut AnyConnection, code: &str) -> Result<Option<Self>, StorageError> {
+                // What cannot be a code names nothing; and PostgreSQL takes no NUL.
+                if text::code(code).is_err() {
+                    return Ok(None);
+                }
                 let row: Option<$row> = $table::table.filter($table::code.eq(code)).first(conn).optional()?;
                 row.map(|row| Self::in_force(conn, row)).transpose()
             }
@@ -268,12 +275,33 @@ pub fn recipe_lines_of(conn: &mut AnyConnection, recipe_version_id: i64) -> Resu
         .load(conn)?)
 }
 
+/// Items by row id, without their versions; chunked, for SQLite bounds the variables of a statement.
+pub fn item_rows(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<ItemRow>, StorageError> {
+    let mut found = Vec::with_capacity(ids.len());
+    for chunk in ids.chunks(500) {
+        found.extend(items::table.filter(items::id.eq_any(chunk.to_vec())).load::<ItemRow>(conn)?);
+    }
+    Ok(found)
+}
+
 /// A version of a recipe by its row id.
 pub fn recipe_version(conn: &mut AnyConnection, id: i64) -> Result<RecipeVersionRow, StorageError> {
     Ok(recipe_versions::table.find(id).first(conn)?)
 }
 
-/// Every reorder level that was ever set, oldest first: the last of an item at a site counts.
-pub fn reorder_levels_set(conn: &mut AnyConnection) -> Result<Vec<ReorderLevelRow>, StorageError> {
-    Ok(reorder_levels::table.order(reorder_levels::id).load(conn)?)
+/// The reorder levels in force, at one site or at all, in order of item and site: the newest of an item at a site counts,
+/// and one of zero is none.
+pub fn reorder_levels_in_force(
+    conn: &mut AnyConnection,
+    site_id: Option<i64>,
+) -> Result<Vec<ReorderLevelRow>, StorageError> {
+    let mut query = reorder_levels::table.order(reorder_levels::id).into_boxed();
+    if let Some(site_id) = site_id {
+        query = query.filter(reorder_levels::site_id.eq(site_id));
+    }
+    let mut newest = BTreeMap::new();
+    for level in query.load::<ReorderLevelRow>(conn)? {
+        newest.insert((level.item_id, level.site_id), level);
+    }
+    Ok(newest.into_values().filter(|level| level.level_mg > 0).collect())
 }

@@ -96,6 +96,12 @@ pub fn all_users(conn: &mut AnyConnection) -> Result<Vec<User>, StorageError> {
     rows.into_iter().map(|row| with_version(conn, row)).collect()
 }
 
+/// The next people after a login, by login.
+pub fn users_page(conn: &mut AnyConnection, after: &str, limit: i64) -> Result<Vec<User>, StorageError> {
+    let rows: Vec<UserRow> = users::table.filter(users::login.gt(after)).order(users::login).limit(limit).load(conn)?;
+    rows.into_iter().map(|row| with_version(conn, row)).collect()
+}
+
 /// One person by login.
 pub fn user_by_login(conn: &mut AnyConnection, login: &str) -> Result<Option<User>, StorageError> {
     let row: Option<UserRow> = users::table.filter(users::login.eq(login)).first(conn).optional()?;
@@ -139,6 +145,22 @@ pub struct Device {
 /// All devices, by code.
 pub fn all_devices(conn: &mut AnyConnection) -> Result<Vec<Device>, StorageError> {
     let rows: Vec<DeviceRow> = devices::table.order(devices::code).load(conn)?;
+    rows.into_iter().map(|row| with_revocation(conn, row)).collect()
+}
+
+/// The next devices after a code, by code; only those at the given sites, where sites are given.
+pub fn devices_page(
+    conn: &mut AnyConnection,
+    after: &str,
+    sites: Option<Vec<i64>>,
+    limit: i64,
+) -> Result<Vec<Device>, StorageError> {
+    let mut query =
+        devices::table.filter(devices::code.gt(after.to_owned())).order(devices::code).limit(limit).into_boxed();
+    if let Some(sites) = sites {
+        query = query.filter(devices::site_id.eq_any(sites));
+    }
+    let rows: Vec<DeviceRow> = query.load(conn)?;
     rows.into_iter().map(|row| with_revocation(conn, row)).collect()
 }
 

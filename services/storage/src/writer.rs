@@ -122,7 +122,7 @@ impl State {
                 error.to_string()
             });
             for job in group {
-                job.answer(outcome.as_ref().map(|()| ()).map_err(Clone::clone));
+                job.answer(outcome.clone());
             }
         }
     }
@@ -247,9 +247,12 @@ where
 
     fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<Head> {
         let (header, work) = (self.header.take()?, self.work.take()?);
-        let attempt = || conn.transaction(|conn| run_once(conn, head, now, header, work));
-        let result = catch_unwind(AssertUnwindSafe(attempt))
-            .unwrap_or_else(|_| Err(Abort::Storage(StorageError::WriterStopped("the command panicked".into()))));
+        // Caught inside the savepoint, so that it is rolled back: unwinding through it would leave it open.
+        let result = conn.transaction(|conn| {
+            let attempt = || run_once(conn, head, now, header, work);
+            catch_unwind(AssertUnwindSafe(attempt))
+                .unwrap_or_else(|_| Err(Abort::Storage(StorageError::WriterStopped("the command panicked".into()))))
+        });
         let (outcome, after) = match result {
             Ok((done, after)) => (Ok(done), after),
             Err(Abort::Refused(refusal)) => (Err(refusal), None),

@@ -1,3 +1,4 @@
 //! The operations, on both backends: a module a noun.
 
 mod deliveries;
+mod recipes;

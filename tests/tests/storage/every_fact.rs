@@ -12,16 +12,14 @@ use tubtrail_storage::master_data::{
     EquipmentRow, EquipmentVersionRow, ItemRow, ItemVersionRow, PartnerRow, PartnerVersionRow, RecipeLineRow,
     RecipeRow, RecipeVersionRow, ReorderLevelRow, SiteRow, SiteVersionRow,
 };
-use tubtrail_storage::people::{
-    DeviceRevocationRow, DeviceRow, LoginAttemptRow, UserRoleRow, UserRow, UserVersionRow,
-};
+use tubtrail_storage::people::{DeviceRevocationRow, DeviceRow, LoginAttemptRow, UserRoleRow, UserRow, UserVersionRow};
 use tubtrail_storage::stock::{
     CountLineRow, CountRow, HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, ReceiptLineRow, ReceiptRow,
     TransferLineRow, TransferRow,
 };
 use tubtrail_storage::{StorageError, WriteTx};
 
-use crate::house::House;
+use crate::house::{House, add};
 
 /// Tables that hold no facts; every other one does.
 pub const NO_FACTS: [&str; 4] = ["__diesel_schema_migrations", "balances", "journal", "journal_head"];
@@ -60,8 +58,8 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
     for (site_id, kind) in sites.iter_mut().zip(["kitchen", "shop"]) {
         *site_id = tx.id();
         tx.record(&SiteRow { id: *site_id, entry, code: format!("{kind}-{mark}") })?;
-        tx.record(&SiteVersionRow {
-            id: tx.id(),
+        add(tx, |id| SiteVersionRow {
+            id,
             entry,
             site_id: *site_id,
             version: 1,
@@ -73,10 +71,9 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
         })?;
     }
     let [kitchen, shop] = sites;
-    let supplier = tx.id();
-    tx.record(&PartnerRow { id: supplier, entry, code: format!("dairy-{mark}") })?;
-    tx.record(&PartnerVersionRow {
-        id: tx.id(),
+    let supplier = add(tx, |id| PartnerRow { id, entry, code: format!("dairy-{mark}") })?;
+    add(tx, |id| PartnerVersionRow {
+        id,
         entry,
         partner_id: supplier,
         version: 1,
@@ -86,10 +83,9 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
         contact: text(full, "+39 02 555 0100"),
         active: true,
     })?;
-    let item = tx.id();
-    tx.record(&ItemRow { id: item, entry, code: format!("milk-{mark}"), kind: "ingredient".into() })?;
-    tx.record(&ItemVersionRow {
-        id: tx.id(),
+    let item = add(tx, |id| ItemRow { id, entry, code: format!("milk-{mark}"), kind: "ingredient".into() })?;
+    add(tx, |id| ItemVersionRow {
+        id,
         entry,
         item_id: item,
         version: 1,
@@ -105,12 +101,10 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
         shelf_life_days: full.then_some(3),
         active: true,
     })?;
-    tx.record(&ReorderLevelRow { id: tx.id(), entry, item_id: item, site_id: kitchen, level_mg: 20 * KG })?;
-    let recipe = tx.id();
-    tx.record(&RecipeRow { id: recipe, entry, code: format!("base-{mark}"), item_id: item })?;
-    let version = tx.id();
-    tx.record(&RecipeVersionRow {
-        id: version,
+    add(tx, |id| ReorderLevelRow { id, entry, item_id: item, site_id: kitchen, level_mg: 20 * KG })?;
+    let recipe = add(tx, |id| RecipeRow { id, entry, code: format!("base-{mark}"), item_id: item })?;
+    let version = add(tx, |id| RecipeVersionRow {
+        id,
         entry,
         recipe_id: recipe,
         version: 1,
@@ -120,18 +114,10 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
         method: text(full, "Heat, cool, wait"),
         active: true,
     })?;
-    tx.record(&RecipeLineRow {
-        id: tx.id(),
-        entry,
-        recipe_version_id: version,
-        line: 1,
-        item_id: item,
-        mass_mg: 6 * KG,
-    })?;
-    let machine = tx.id();
-    tx.record(&EquipmentRow { id: machine, entry, code: format!("churn-{mark}") })?;
-    tx.record(&EquipmentVersionRow {
-        id: tx.id(),
+    add(tx, |id| RecipeLineRow { id, entry, recipe_version_id: version, line: 1, item_id: item, mass_mg: 6 * KG })?;
+    let machine = add(tx, |id| EquipmentRow { id, entry, code: format!("churn-{mark}") })?;
+    add(tx, |id| EquipmentVersionRow {
+        id,
         entry,
         equipment_id: machine,
         version: 1,
@@ -146,11 +132,9 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
 fn people(tx: &mut WriteTx<'_>, full: bool, kitchen: i64) -> Result<(), StorageError> {
     let entry = tx.entry();
     let mark = if full { "a" } else { "b" };
-    let user = tx.id();
-    tx.record(&UserRow { id: user, entry, login: format!("paola-{mark}") })?;
-    let version = tx.id();
-    tx.record(&UserVersionRow {
-        id: version,
+    let user = add(tx, |id| UserRow { id, entry, login: format!("paola-{mark}") })?;
+    let version = add(tx, |id| UserVersionRow {
+        id,
         entry,
         user_id: user,
         version: 1,
@@ -158,33 +142,38 @@ fn people(tx: &mut WriteTx<'_>, full: bool, kitchen: i64) -> Result<(), StorageE
         password_hash: "$argon2id$v=19$...".into(),
         active: true,
     })?;
-    tx.record(&UserRoleRow {
-        id: tx.id(),
+    add(tx, |id| UserRoleRow {
+        id,
         entry,
         user_version_id: version,
         role: "kitchen".into(),
         site_id: full.then_some(kitchen),
     })?;
-    let device = tx.id();
-    tx.record(&DeviceRow {
-        id: device,
+    let device = add(tx, |id| DeviceRow {
+        id,
         entry,
         code: format!("scale-{mark}"),
         name: "Scale".into(),
         site_id: kitchen,
         token_hash: format!("{mark:0>64}"),
     })?;
-    tx.record(&DeviceRevocationRow { id: tx.id(), entry, device_id: device, reason: "broken".into() })?;
-    tx.record(&LoginAttemptRow { id: tx.id(), entry, user_id: user, attempted_at: at(5), succeeded: full })
+    add(tx, |id| DeviceRevocationRow { id, entry, device_id: device, reason: "broken".into() })?;
+    add(tx, |id| LoginAttemptRow { id, entry, user_id: user, attempted_at: at(5), succeeded: full }).map(|_| ())
 }
 
 /// Milk that came in and, of some of it, a base. Returns both lots and the use.
 fn lots(tx: &mut WriteTx<'_>, full: bool, places: Places) -> Result<(i64, i64, i64), StorageError> {
-    let (kitchen, _, supplier, item, recipe_version_id, machine) = places;
+    let milk = milk(tx, full, places)?;
+    let milk_id = milk.id;
+    let (base, used) = base(tx, full, places, milk)?;
+    Ok((milk_id, base, used))
+}
+
+fn milk(tx: &mut WriteTx<'_>, full: bool, places: Places) -> Result<LotRow, StorageError> {
+    let (kitchen, _, supplier, item, ..) = places;
     let entry = tx.entry();
-    let delivery = tx.id();
-    tx.record(&DeliveryRow {
-        id: delivery,
+    let delivery = add(tx, |id| DeliveryRow {
+        id,
         entry,
         supplier_id: supplier,
         site_id: kitchen,
@@ -212,8 +201,8 @@ fn lots(tx: &mut WriteTx<'_>, full: bool, places: Places) -> Result<(i64, i64, i
         expiry_kind: text(full, "use_by"),
     };
     tx.record(&received)?;
-    tx.record(&DeliveryLineRow {
-        id: tx.id(),
+    add(tx, |id| DeliveryLineRow {
+        id,
         entry,
         delivery_id: delivery,
         line: 1,
@@ -229,18 +218,26 @@ fn lots(tx: &mut WriteTx<'_>, full: bool, places: Places) -> Result<(i64, i64, i
         reason: text(full, "a dented can"),
         lot_id: full.then_some(milk),
     })?;
-    let batch = tx.id();
-    tx.record(&BatchRow {
-        id: batch,
+    Ok(received)
+}
+
+fn base(
+    tx: &mut WriteTx<'_>,
+    full: bool,
+    (kitchen, _, _, item, recipe_version_id, machine): Places,
+    received: LotRow,
+) -> Result<(i64, i64), StorageError> {
+    let (entry, milk) = (tx.entry(), received.id);
+    let batch = add(tx, |id| BatchRow {
+        id,
         entry,
         recipe_version_id,
         site_id: kitchen,
         started_at: at(7),
         note: text(full, "a double one"),
     })?;
-    let used = tx.id();
-    tx.record(&UseRow {
-        id: used,
+    let used = add(tx, |id| UseRow {
+        id,
         entry,
         batch_id: batch,
         lot_id: milk,
@@ -251,9 +248,8 @@ fn lots(tx: &mut WriteTx<'_>, full: bool, places: Places) -> Result<(i64, i64, i
         in_recipe: full,
         override_reason: text(full, "the chef says so"),
     })?;
-    let voided = tx.id();
-    tx.record(&UseRow {
-        id: voided,
+    let voided = add(tx, |id| UseRow {
+        id,
         entry,
         batch_id: batch,
         lot_id: milk,
@@ -264,26 +260,27 @@ fn lots(tx: &mut WriteTx<'_>, full: bool, places: Places) -> Result<(i64, i64, i
         in_recipe: true,
         override_reason: None,
     })?;
-    tx.record(&UseVoidRow { id: tx.id(), entry, use_id: voided, reason: "scanned twice".into() })?;
-    tx.record(&UntrackedInputRow {
-        id: tx.id(),
+    add(tx, |id| UseVoidRow { id, entry, use_id: voided, reason: "scanned twice".into() })?;
+    add(tx, |id| UntrackedInputRow {
+        id,
         entry,
         batch_id: batch,
         item_id: item,
         mass_mg: KG,
         entered_amount: "1".into(),
         entered_unit: "kg".into(),
+        reason: text(full, "forgotten"),
     })?;
-    tx.record(&BatchEquipmentRow {
-        id: tx.id(),
+    add(tx, |id| BatchEquipmentRow {
+        id,
         entry,
         batch_id: batch,
         equipment_id: machine,
         used_from: at(7),
         used_until: full.then(|| at(8)),
     })?;
-    tx.record(&ReadingRow {
-        id: tx.id(),
+    add(tx, |id| ReadingRow {
+        id,
         entry,
         batch_id: batch,
         step: "heating".into(),
@@ -291,8 +288,8 @@ fn lots(tx: &mut WriteTx<'_>, full: bool, places: Places) -> Result<(i64, i64, i
         held_seconds: full.then_some(16),
         taken_at: at(8),
     })?;
-    tx.record(&CompletionRow {
-        id: tx.id(),
+    add(tx, |id| CompletionRow {
+        id,
         entry,
         batch_id: batch,
         completed_at: at(9),
@@ -314,7 +311,7 @@ fn lots(tx: &mut WriteTx<'_>, full: bool, places: Places) -> Result<(i64, i64, i
         mature_at: full.then(|| at(21)),
         ..received
     })?;
-    Ok((milk, base, used))
+    Ok((base, used))
 }
 
 /// Every milligram of the two lots on its way; some of the base is sent, counted, held and turned away.
@@ -326,26 +323,24 @@ fn stock(
 ) -> Result<(), StorageError> {
     let (kitchen, shop, supplier, ..) = places;
     let entry = tx.entry();
-    let transfer = tx.id();
-    tx.record(&TransferRow {
-        id: transfer,
+    let transfer = add(tx, |id| TransferRow {
+        id,
         entry,
         from_site_id: kitchen,
         to_site_id: shop,
         dispatched_at: at(10),
         note: text(full, "by bicycle"),
     })?;
-    tx.record(&TransferLineRow { id: tx.id(), entry, transfer_id: transfer, lot_id: base, mass_mg: 3 * KG })?;
-    let receipt = tx.id();
-    tx.record(&ReceiptRow {
-        id: receipt,
+    add(tx, |id| TransferLineRow { id, entry, transfer_id: transfer, lot_id: base, mass_mg: 3 * KG })?;
+    let receipt = add(tx, |id| ReceiptRow {
+        id,
         entry,
         transfer_id: transfer,
         received_at: at(11),
         note: text(full, "all cold"),
     })?;
-    tx.record(&ReceiptLineRow {
-        id: tx.id(),
+    add(tx, |id| ReceiptLineRow {
+        id,
         entry,
         receipt_id: receipt,
         lot_id: base,
@@ -354,16 +349,10 @@ fn stock(
         damaged_mg: 0,
         reason: text(full, "none"),
     })?;
-    let count = tx.id();
-    tx.record(&CountRow {
-        id: count,
-        entry,
-        site_id: kitchen,
-        counted_at: at(12),
-        note: text(full, "in a hurry"),
-    })?;
-    tx.record(&CountLineRow {
-        id: tx.id(),
+    let count =
+        add(tx, |id| CountRow { id, entry, site_id: kitchen, counted_at: at(12), note: text(full, "in a hurry") })?;
+    add(tx, |id| CountLineRow {
+        id,
         entry,
         count_id: count,
         lot_id: base,
@@ -372,10 +361,9 @@ fn stock(
         found_mg: 2 * KG + 500_000,
         reason: text(full, "weighed badly before"),
     })?;
-    let hold = tx.id();
-    tx.record(&HoldRow { id: hold, entry, lot_id: base, reason: "a smell".into() })?;
-    tx.record(&HoldReleaseRow { id: tx.id(), entry, hold_id: hold, reason: "the drain".into() })?;
-    tx.record(&LotRejectionRow { id: tx.id(), entry, lot_id: milk, reason: "sour".into() })?;
+    let hold = add(tx, |id| HoldRow { id, entry, lot_id: base, reason: "a smell".into() })?;
+    add(tx, |id| HoldReleaseRow { id, entry, hold_id: hold, reason: "the drain".into() })?;
+    add(tx, |id| LotRejectionRow { id, entry, lot_id: milk, reason: "sour".into() })?;
 
     let here = (kitchen, State::Available);
     let moves = [

@@ -78,7 +78,7 @@ fn replacing_is_refused(backend: Backend) {
 }
 
 fn a_negative_balance_is_refused(backend: Backend) {
-    let (_database, mut conn) = written(backend);
+    let (database, mut conn) = written(backend);
     conn.batch_execute("DELETE FROM balances").unwrap();
     for state in State::ALL {
         let sql = |mass_mg: i64| format!("INSERT INTO balances VALUES (1, 1, '{}', {mass_mg})", state.word());
@@ -95,7 +95,7 @@ fn a_negative_balance_is_refused(backend: Backend) {
     }
     let refused = attempt(&mut conn, "INSERT INTO balances VALUES (1, 1, 'lent', 1)").unwrap_err();
     assert!(refused.to_lowercase().contains("check constraint"), "{refused}");
-    _database.spoiled();
+    database.spoiled();
 }
 
 fn a_movement_of_nothing_is_refused(backend: Backend) {

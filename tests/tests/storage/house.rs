@@ -7,7 +7,7 @@ use diesel::sql_types::{BigInt, Text};
 use diesel::{QueryableByName, RunQueryDsl, sql_query};
 use tubtrail_storage::master_data::SiteRow;
 use tubtrail_storage::writer::{Clock, Done};
-use tubtrail_storage::{AnyConnection, Database, EntryHeader, Follower, StorageError, WriteTx, Writer};
+use tubtrail_storage::{AnyConnection, Database, EntryHeader, Fact, Follower, StorageError, WriteTx, Writer};
 use tubtrail_tests::TestDatabase;
 
 /// An open database and its writer.
@@ -63,11 +63,17 @@ pub fn header() -> EntryHeader {
     EntryHeader { actor: "user:test".into(), operation: "test", ..EntryHeader::default() }
 }
 
+/// Records a row under a fresh id, which it returns.
+pub fn add<F: Fact>(tx: &mut WriteTx<'_>, row: impl FnOnce(i64) -> F) -> Result<i64, StorageError> {
+    let row = row(tx.id());
+    tx.record(&row)?;
+    Ok(row.id())
+}
+
 /// Opens a site; `code` must be new.
 pub fn open_site(tx: &mut WriteTx<'_>, code: impl Into<String>) -> Result<i64, StorageError> {
-    let row = SiteRow { id: tx.id(), entry: tx.entry(), code: code.into() };
-    tx.record(&row)?;
-    Ok(row.id)
+    let entry = tx.entry();
+    add(tx, |id| SiteRow { id, entry, code: code.into() })
 }
 
 /// The numbers a query gives, in one column named `number`.

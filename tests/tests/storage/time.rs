@@ -5,7 +5,7 @@ use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
 use tubtrail_storage::people::{LoginAttemptRow, UserRow, login_attempts};
 use tubtrail_tests::{Backend, Dice, TestDatabase, on_both};
 
-use crate::house::House;
+use crate::house::{House, add};
 
 on_both!(time_survives_to_the_microsecond);
 
@@ -27,7 +27,7 @@ fn time_survives_to_the_microsecond(backend: Backend) {
             tx.record(&UserRow { id: user_id, entry, login: "paola".into() })?;
             for micros in given {
                 let attempted_at = from_micros(micros);
-                tx.record(&LoginAttemptRow { id: tx.id(), entry, user_id, attempted_at, succeeded: true })?;
+                add(tx, |id| LoginAttemptRow { id, entry, user_id, attempted_at, succeeded: true })?;
             }
             Ok(())
         })
@@ -42,8 +42,11 @@ fn time_survives_to_the_microsecond(backend: Backend) {
     let found: Vec<NaiveDateTime> = attempted_at().order(login_attempts::attempted_at).load(&mut conn).unwrap();
     assert_eq!(found, times.iter().copied().map(from_micros).collect::<Vec<_>>());
     for micros in times.into_iter().step_by(20) {
-        let exactly: i64 =
-            login_attempts::table.filter(login_attempts::attempted_at.eq(from_micros(micros))).count().get_result(&mut conn).unwrap();
+        let exactly: i64 = login_attempts::table
+            .filter(login_attempts::attempted_at.eq(from_micros(micros)))
+            .count()
+            .get_result(&mut conn)
+            .unwrap();
         assert_eq!(exactly, 1, "{}", from_micros(micros));
     }
 }

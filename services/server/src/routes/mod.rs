@@ -19,6 +19,7 @@ mod recipes;
 mod sessions;
 mod sites;
 mod stock;
+mod system;
 mod trace;
 mod transfers;
 mod tubs;
@@ -41,6 +42,7 @@ pub fn configure(config: &mut ServiceConfig) {
     sessions::configure(config);
     sites::configure(config);
     stock::configure(config);
+    system::configure(config);
     trace::configure(config);
     transfers::configure(config);
     tubs::configure(config);

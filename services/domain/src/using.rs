@@ -1,0 +1,170 @@
+//! Whether a lot may go into a batch.
+
+use chrono::{NaiveDate, NaiveDateTime};
+
+/// How a lot stands where the batch is made.
+#[derive(Clone, Copy, Debug)]
+pub struct Standing {
+    /// A hold on it has not been released.
+    pub held: bool,
+    /// It was turned away after all.
+    pub rejected: bool,
+    /// Where it lies.
+    pub lies: Lies,
+    /// When it was received or made, UTC.
+    pub came_to_be_at: NaiveDateTime,
+    /// The last day it may be used.
+    pub expires_on: Option<NaiveDate>,
+    /// From when it may be used, UTC.
+    pub mature_at: Option<NaiveDateTime>,
+}
+
+/// Where a lot lies, seen from the site of the batch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lies {
+    /// On the shelf here, so many milligrams; nothing where it lies nowhere any more.
+    Here(i64),
+    /// Here, but as an open tub in the case.
+    OpenHere,
+    /// At other sites, or on its way to one.
+    Elsewhere,
+}
+
+/// What is wanted of a lot.
+#[derive(Clone, Copy, Debug)]
+pub struct Wanted {
+    /// How much, in milligrams.
+    pub mass_mg: i64,
+    /// When it is, or was, used, UTC.
+    pub used_at: NaiveDateTime,
+    /// The day that was, at the site of the batch.
+    pub day: NaiveDate,
+    /// Someone who may say so says that it be used before it is mature.
+    pub before_mature: bool,
+}
+
+/// Why a lot may not go into a batch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unfit {
+    /// It is on hold.
+    OnHold,
+    /// It was turned away.
+    Rejected,
+    /// Nothing of it lies here.
+    Elsewhere,
+    /// It is an open tub: what stood in the case goes into nothing else.
+    Open,
+    /// It was not there yet.
+    NotThereYet(NaiveDateTime),
+    /// It was past its last day.
+    Expired(NaiveDate),
+    /// It had not matured yet.
+    NotMature(NaiveDateTime),
+    /// There is only so much, in milligrams.
+    NotEnough(i64),
+}
+
+/// Judges a use. The first that speaks against it is named, in the order of [`Unfit`]: what forbids the lot outright comes
+/// before where it is, that before its dates, and those before how much there is.
+pub fn may_be_used(lot: &Standing, wanted: &Wanted) -> Result<(), Unfit> {
+    if lot.held {
+        return Err(Unfit::OnHold);
+    }
+    if lot.rejected {
+        return Err(Unfit::Rejected);
+    }
+    let here_mg = match lot.lies {
+        Lies::Here(mg) => mg,
+        Lies::OpenHere => return Err(Unfit::Open),
+        Lies::Elsewhere => return Err(Unfit::Elsewhere),
+    };
+    if wanted.used_at < lot.came_to_be_at {
+        return Err(Unfit::NotThereYet(lot.came_to_be_at));
+    }
+    if let Some(last) = lot.expires_on.filter(|last| *last < wanted.day) {
+        return Err(Unfit::Expired(last));
+    }
+    if let Some(at) = lot.mature_at.filter(|at| wanted.used_at < *at && !wanted.before_mature) {
+        return Err(Unfit::NotMature(at));
+    }
+    if here_mg < wanted.mass_mg { Err(Unfit::NotEnough(here_mg)) } else { Ok(()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn on(day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2026, 11, day).expect("a day of November")
+    }
+
+    fn at(day: u32, hour: u32) -> NaiveDateTime {
+        on(day).and_hms_opt(hour, 0, 0).expect("an hour")
+    }
+
+    /// A base made on the 2nd at 18:00 that rests for 12 hours and is good until the 5th; 1 kg of it is here.
+    fn base() -> Standing {
+        Standing {
+            held: false,
+            rejected: false,
+            lies: Lies::Here(1_000_000),
+            came_to_be_at: at(2, 18),
+            expires_on: Some(on(5)),
+            mature_at: Some(at(3, 6)),
+        }
+    }
+
+    fn wanted() -> Wanted {
+        Wanted { mass_mg: 1_000_000, used_at: at(3, 6), day: on(3), before_mature: false }
+    }
+
+    #[test]
+    fn the_limits_themselves_are_allowed() {
+        assert_eq!(may_be_used(&base(), &wanted()), Ok(()), "the last gram, at the very hour it is mature");
+        let last_day = Wanted { used_at: at(5, 23), day: on(5), ..wanted() };
+        assert_eq!(may_be_used(&base(), &last_day), Ok(()));
+        let young = Wanted { used_at: at(2, 18), day: on(2), before_mature: true, ..wanted() };
+        assert_eq!(may_be_used(&base(), &young), Ok(()), "at the very hour it was made, by someone who may");
+    }
+
+    #[test]
+    fn each_limit_is_refused_one_step_further() {
+        let base = base();
+        let refused = |wanted: Wanted| may_be_used(&base, &wanted).expect_err("one step too far");
+        assert_eq!(refused(Wanted { mass_mg: 1_000_001, ..wanted() }), Unfit::NotEnough(1_000_000));
+        assert_eq!(refused(Wanted { used_at: at(3, 5), ..wanted() }), Unfit::NotMature(at(3, 6)));
+        assert_eq!(refused(Wanted { used_at: at(6, 0), day: on(6), ..wanted() }), Unfit::Expired(on(5)));
+        let before_it_was = Wanted { used_at: at(2, 17), day: on(2), before_mature: true, ..wanted() };
+        assert_eq!(refused(before_it_was), Unfit::NotThereYet(at(2, 18)));
+    }
+
+    #[test]
+    fn everything_wrong_at_once_is_named_in_order() {
+        let mut lot = Standing {
+            held: true,
+            rejected: true,
+            lies: Lies::Elsewhere,
+            came_to_be_at: at(2, 18),
+            expires_on: Some(on(1)),
+            mature_at: Some(at(9, 0)),
+        };
+        let mut wanted = Wanted { mass_mg: 2, used_at: at(2, 0), day: on(2), before_mature: false };
+        assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::OnHold));
+        lot.held = false;
+        assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Rejected));
+        lot.rejected = false;
+        assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Elsewhere));
+        lot.lies = Lies::OpenHere;
+        assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Open));
+        lot.lies = Lies::Here(1);
+        assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::NotThereYet(at(2, 18))));
+        wanted.used_at = at(2, 18);
+        assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Expired(on(1))));
+        lot.expires_on = None;
+        assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::NotMature(at(9, 0))));
+        wanted.before_mature = true;
+        assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::NotEnough(1)));
+        lot.lies = Lies::Here(2);
+        assert_eq!(may_be_used(&lot, &wanted), Ok(()));
+    }
+}

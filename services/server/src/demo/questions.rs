@@ -1,0 +1,195 @@
+//! Three questions, answered as the API answers them, each answer held against a recount of every fact that uses neither the
+//! lot graph nor the balances.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use tubtrail_operations::known::Origin;
+use tubtrail_operations::lots::{LotKind, LotSearch};
+use tubtrail_operations::recount::Recount;
+use tubtrail_operations::trace::{Direction, TraceHead, TracedLot};
+use tubtrail_operations::{OperationError, Request, Tubtrail};
+
+/// Grams may differ by this much between an answer (rounded to the microgram) and the recount.
+const ROUNDING_GRAMS: f64 = 0.000_01;
+
+/// What was asked, what is answered, and where the recount disagrees.
+pub struct Answer {
+    /// In a sentence.
+    pub question: String,
+    /// In plain words, several lines.
+    pub answer: String,
+    /// One line each; none, if all is well.
+    pub contradictions: Vec<String>,
+}
+
+/// Asks and answers.
+pub struct Questions<'a> {
+    house: &'a Tubtrail,
+    request: Request,
+    recount: Recount,
+}
+
+type Asked = Result<Answer, OperationError>;
+
+impl<'a> Questions<'a> {
+    /// Reads every fact, to hold the answers against.
+    pub fn new(house: &'a Tubtrail) -> Result<Self, OperationError> {
+        Ok(Self { house, request: Request::system(), recount: house.recount()? })
+    }
+
+    /// Is there hazelnut in this tub?
+    pub fn hazelnut_in(&self, tub: &str) -> Asked {
+        let (head, lots) = self.trace(tub, Direction::Backward)?;
+        let name = lots.first().map_or("", |lot| lot.name.as_str()).to_owned();
+        let found: Vec<_> =
+            lots.iter().filter(|lot| lot.kind == LotKind::Received && lot.item.contains("hazelnut")).collect();
+        let mut answer = String::new();
+        for lot in &found {
+            let path = self.house.show_path(&self.request, &lot.lot, tub)?;
+            line(&mut answer, &format!("Yes: {:.1} g of {}.", lot.grams, described(lot)));
+            line(&mut answer, &path.in_words);
+        }
+        if found.is_empty() {
+            line(&mut answer, "None was recorded in it.");
+        }
+        line(&mut answer, &format!("As of journal entry {}. {}", head.journal_position, head.caution));
+        let question = format!("Is there hazelnut in tub {tub} ({name})?");
+        Ok(Answer { question, answer, contradictions: self.recount_backward(tub, &lots) })
+    }
+
+    /// A supplier lot is recalled: which tubs, where are they, what was eaten?
+    pub fn recalled(&self, supplier: &str, supplier_lot_code: &str) -> Asked {
+        let search = LotSearch {
+            supplier: Some(supplier.to_owned()),
+            supplier_lot_code: Some(supplier_lot_code.to_owned()),
+            ..LotSearch::default()
+        };
+        let found = self.house.list_lots(&self.request, &search, "", 2)?.items;
+        let question = format!("Lot {supplier_lot_code} of {supplier} is recalled: which tubs, where, what was eaten?");
+        let [seed] = found.as_slice() else {
+            let contradictions = vec![format!("{} lots bear that code", found.len())];
+            return Ok(Answer { question, answer: String::new(), contradictions });
+        };
+        let (head, lots) = self.trace(&seed.lot, Direction::Forward)?;
+        let tubs: Vec<_> = lots.iter().filter(|lot| lot.kind == LotKind::Tub).collect();
+        let mut answer = String::new();
+        line(&mut answer, &format!("Our lot {} ({}). {} tubs hold some of it:", seed.lot, seed.name, tubs.len()));
+        answer.push_str(&by_place(&tubs));
+        if let Some(balance) = head.balance {
+            line(
+                &mut answer,
+                &format!(
+                    "Of its {:.1} g, {:.1} g lie or went with these lots, {:.1} g were lost in the making, {:.1} g are in open batches.",
+                    balance.seed_grams, balance.held_grams, balance.lost_grams, balance.in_open_batches_grams
+                ),
+            );
+        }
+        line(&mut answer, &format!("As of journal entry {}. {}", head.journal_position, head.caution));
+        Ok(Answer { question, answer, contradictions: self.recount_forward(&seed.lot, &lots) })
+    }
+
+    /// Which supplier lots are in this tub, and how much of each?
+    pub fn what_is_in(&self, tub: &str) -> Asked {
+        let (head, lots) = self.trace(tub, Direction::Backward)?;
+        let name = lots.first().map_or("", |lot| lot.name.as_str()).to_owned();
+        let mut received: Vec<_> = lots.iter().filter(|lot| lot.kind == LotKind::Received).collect();
+        received.sort_by(|a, b| b.grams.total_cmp(&a.grams));
+        let mut answer = String::new();
+        for lot in &received {
+            line(&mut answer, &format!("{:>9.1} g  {}", lot.grams, described(lot)));
+        }
+        line(&mut answer, &format!("As of journal entry {}. {}", head.journal_position, head.caution));
+        let question = format!("Which supplier lots went into tub {tub} ({name}), and how much of each?");
+        Ok(Answer { question, answer, contradictions: self.recount_backward(tub, &lots) })
+    }
+
+    fn trace(&self, lot: &str, direction: Direction) -> Result<(TraceHead, Vec<TracedLot>), OperationError> {
+        let mut stream = self.house.stream_lot_trace(&self.request, lot, direction)?;
+        let mut lots = Vec::new();
+        loop {
+            let more = self.house.more_of_trace(&mut stream)?;
+            if more.is_empty() {
+                return Ok((stream.head, lots));
+            }
+            lots.extend(more);
+        }
+    }
+
+    fn recount_forward(&self, seed: &str, lots: &[TracedLot]) -> Vec<String> {
+        let mut expected = self.recount.forward(&[seed.to_owned()]);
+        let mut wrong = Vec::new();
+        for lot in lots {
+            let Some(holding) = expected.remove(&lot.lot) else {
+                wrong.push(format!("{} is answered, the facts do not reach it", lot.lot));
+                continue;
+            };
+            if (holding.seed_mg / 1000.0 - lot.grams).abs() > ROUNDING_GRAMS {
+                wrong.push(format!("{}: {} g are answered, the facts say {} mg", lot.lot, lot.grams, holding.seed_mg));
+            }
+            let answered: BTreeMap<_, _> =
+                lot.places.iter().map(|place| ((place.site.clone(), place.state.clone()), place.grams.mg())).collect();
+            let mut recounted = holding.places;
+            recounted.retain(|(_, state), _| state != "supplier" && state != "production");
+            if answered != recounted {
+                wrong.push(format!("{}: it is at {answered:?}, the facts say {recounted:?}", lot.lot));
+            }
+        }
+        wrong.extend(expected.keys().map(|lot| format!("{lot} is missing from the answer")));
+        wrong
+    }
+
+    fn recount_backward(&self, tub: &str, lots: &[TracedLot]) -> Vec<String> {
+        let answered: BTreeMap<&str, f64> = lots
+            .iter()
+            .filter(|lot| lot.kind == LotKind::Received)
+            .map(|lot| (lot.lot.as_str(), lot.grams))
+            .collect();
+        let mut wrong = Vec::new();
+        for received in self.recount.received() {
+            let in_tub = self.recount.forward(&[received.to_owned()]).get(tub).map(|holding| holding.seed_mg / 1000.0);
+            match (in_tub, answered.get(received)) {
+                (None, None) => {}
+                (Some(facts), Some(answer)) if (facts - answer).abs() <= ROUNDING_GRAMS => {}
+                (facts, answer) => {
+                    wrong.push(format!("{received}: {answer:?} g are answered, the facts say {facts:?} g"));
+                }
+            }
+        }
+        wrong
+    }
+}
+
+/// Tubs, their grams and the grams of the seed in them, by site and state.
+fn by_place(tubs: &[&TracedLot]) -> String {
+    let mut sums: BTreeMap<(&str, &str), (usize, i64, f64)> = BTreeMap::new();
+    for tub in tubs {
+        for place in &tub.places {
+            let sum = sums.entry((&place.site, &place.state)).or_default();
+            sum.0 += 1;
+            sum.1 += place.grams.mg();
+            #[allow(clippy::cast_precision_loss)] // Far below 2^53.
+            let part = place.grams.mg() as f64 / tub.mass_grams.mg() as f64;
+            sum.2 += tub.grams * part;
+        }
+    }
+    let mut table = String::new();
+    for ((site, state), (tubs, mg, seed)) in sums {
+        line(&mut table, &format!("{site:>10}  {state:<16} {:>9} g from {tubs:>3} tubs, {seed:>8.1} g of it in them", mg / 1000));
+    }
+    table
+}
+
+fn described(lot: &TracedLot) -> String {
+    match &lot.came_from {
+        Origin::Delivery { supplier, supplier_lot_code, .. } => {
+            format!("{} (lot {}, {supplier} {supplier_lot_code})", lot.name, lot.lot)
+        }
+        Origin::Batch(_) => format!("{} (lot {})", lot.name, lot.lot),
+    }
+}
+
+fn line(text: &mut String, line: &str) {
+    // Writing to a string cannot fail.
+    let _ = writeln!(text, "  {line}");
+}

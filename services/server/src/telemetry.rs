@@ -1,0 +1,50 @@
+//! What the server says of itself: its log and its measurements.
+
+use std::sync::OnceLock;
+
+use metrics_exporter_prometheus::{Matcher, PrometheusBuilder, PrometheusHandle};
+use tracing_subscriber::EnvFilter;
+use tracing_subscriber::fmt::format::FmtSpan;
+
+static METRICS: OnceLock<PrometheusHandle> = OnceLock::new();
+
+/// Upper bounds of the latency histogram, in seconds.
+const SECONDS: [f64; 12] = [0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0];
+/// Upper bounds of the histogram of commands per commit.
+const COMMANDS: [f64; 8] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0];
+
+/// Starts the log: JSON lines on standard error, one for each request when it is done. `TUBTRAIL_LOG` says how much, as in
+/// `info` or `warn,tubtrail_operations=debug`.
+pub fn start_log() -> Result<(), String> {
+    let wanted = std::env::var("TUBTRAIL_LOG").unwrap_or_else(|_| "info".into());
+    let filter = EnvFilter::builder().parse(&wanted).map_err(|error| format!("TUBTRAIL_LOG: {error}"))?;
+    tracing_subscriber::fmt()
+        .json()
+        .with_writer(std::io::stderr)
+        .with_env_filter(filter)
+        .with_span_events(FmtSpan::CLOSE)
+        .try_init()
+        .map_err(|error| error.to_string())
+}
+
+/// Starts measuring.
+pub fn start_metrics() -> Result<(), String> {
+    let builder = PrometheusBuilder::new()
+        .set_buckets_for_metric(Matcher::Suffix("_seconds".into()), &SECONDS)
+        .and_then(|builder| builder.set_buckets_for_metric(Matcher::Suffix("_per_commit".into()), &COMMANDS))
+        .map_err(|error| error.to_string())?;
+    let handle = builder.install_recorder().map_err(|error| error.to_string())?;
+    metrics::describe_counter!("tubtrail_requests_total", "Requests answered, by operation and status.");
+    metrics::describe_histogram!("tubtrail_request_seconds", "How long a request took, by operation.");
+    metrics::describe_histogram!("tubtrail_commands_per_commit", "Commands that shared one commit.");
+    metrics::describe_gauge!("tubtrail_journal_position", "The last entry of the journal.");
+    METRICS.set(handle).map_err(|_| "measuring was started before".to_owned())
+}
+
+/// Everything measured so far, in Prometheus' text format.
+pub fn render() -> String {
+    METRICS.get().map_or_else(String::new, |handle| {
+        handle.run_upkeep();
+        handle.render()
+    })
+}
