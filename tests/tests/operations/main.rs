@@ -1,4 +1,8 @@
 //! The operations, on both backends: a module a noun.
 
+mod counts;
 mod deliveries;
 mod recipes;
+mod shelf;
+mod transfers;
+mod tubs;
