@@ -11,14 +11,14 @@ mod error;
 mod fields;
 mod index;
 pub mod known;
-pub mod passwords;
 mod names;
+pub mod passwords;
 pub mod problems;
 pub mod quantities;
 
 pub mod reach;
-mod table;
 mod standing;
+mod table;
 mod tubtrail;
 
 pub mod batch_equipment;

@@ -217,14 +217,7 @@ fn filter(conn: &mut AnyConnection, actor: &Actor, asked: &StockAsked, now: Naiv
     let item = asked.item.as_deref().map(|code| fields::filter_item(conn, "item", code)).transpose()?;
     let lot = asked.lot.as_deref().map(|number| Standing::named(conn, actor, "lot", number)).transpose()?;
     let expires_by = expires_by(conn, sites.as_deref(), asked, now)?;
-    Ok(StockFilter {
-        sites,
-        item_id: item,
-        lot_id: lot.map(|standing| standing.lot.id),
-        kind,
-        state,
-        expires_by,
-    })
+    Ok(StockFilter { sites, item_id: item, lot_id: lot.map(|standing| standing.lot.id), kind, state, expires_by })
 }
 
 fn one_of(field: &str, word: &str, words: &[&'static str]) -> Result<&'static str> {
