@@ -60,6 +60,11 @@ impl Standing {
         self.places.iter().filter(|(place, _)| place.state.is_on_hand()).map(|(_, mass_mg)| mass_mg).sum()
     }
 
+    /// The places in the house that hold some of it.
+    pub(crate) fn lies_at(&self) -> impl Iterator<Item = Place> + '_ {
+        self.places.iter().filter(|(place, mass_mg)| place.state.is_on_hand() && *mass_mg > 0).map(|(place, _)| *place)
+    }
+
     /// What counts and receipts missed of it and did not find again, in milligrams.
     pub(crate) fn missed(&self) -> i64 {
         let missed = |(place, _): &&(Place, i64)| place.state == State::CountDifference;

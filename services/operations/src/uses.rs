@@ -19,9 +19,10 @@ use crate::batches::{self, Making, code_of, item_codes};
 use crate::error::{OperationError, Result};
 use crate::index::{Index, lot_ix, lot_row};
 use crate::items::counting;
-use crate::lots::{self, movement, within_reach};
+use crate::lots::{self, movement};
 use crate::quantities::{Amount, Grams, QuantityEntered};
 use crate::reach::{self, Actor, Request};
+use crate::standing::Standing;
 use crate::tubtrail::{Answered, Tubtrail};
 use crate::use_rules::{Asked, judge};
 use crate::{fields, problems};
@@ -211,12 +212,7 @@ fn check_input(conn: &mut AnyConnection, actor: &Actor, new: &NewUse, now: Naive
 }
 
 fn named_lot(conn: &mut AnyConnection, actor: &Actor, number: &str) -> Result<(Option<NamedLot>, Item)> {
-    let row = lots::named(conn, "lot", number)?;
-    within_reach(conn, actor, &reach::GET_LOT, &row).map_err(|error| {
-        // In a field, what is out of reach is as unknown as what is not there.
-        let hidden = error.problem == &problems::NOT_FOUND;
-        if hidden { OperationError::unknown("lot", number, "lot") } else { error }
-    })?;
+    let row = Standing::named(conn, actor, "lot", number)?.lot;
     let item = Item::by_id(conn, row.item_id)?
         .ok_or_else(|| StorageError::Corrupt(format!("item row {} is missing", row.item_id)))?;
     let number = lots::number(&row)?.to_string();
@@ -372,11 +368,6 @@ pub(crate) fn went_in(conn: &mut AnyConnection, batch: i64) -> Result<WentIn> {
         mass_mg: live.iter().map(|one| one.mass_mg).sum::<i64>() + untracked_mg,
         last_at: live.iter().map(|one| one.used_at).max(),
     })
-}
-
-/// Milligrams as sentences give them. A batch may hold more than one [`Mass`] may.
-pub(crate) fn in_words(mg: i64) -> String {
-    Mass::from_mg(mg).map_or_else(|_| format!("{mg} mg"), |mass| mass.to_string())
 }
 
 /// Uses as they stand, in the order given.

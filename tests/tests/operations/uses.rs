@@ -2,14 +2,17 @@
 
 use tubtrail_operations::completions::OutputKind::{Base, Rework, Tub};
 use tubtrail_operations::deliveries::{Decision, NewDelivery};
+use tubtrail_operations::holds::Because;
 use tubtrail_operations::items::{CountedBy, Item, ItemKind, Keeping};
 use tubtrail_operations::quantities::Amount;
 use tubtrail_operations::sites::{Site, SiteKind};
 use tubtrail_operations::trace::Direction;
+use tubtrail_operations::transfers::{NewTransfer, NewTransferLine};
+use tubtrail_operations::tubs::Opening;
 use tubtrail_operations::uses::{NewUse, NewUses};
 use tubtrail_operations::{QuantityEntered, Request, Role, Tubtrail};
 use tubtrail_tests::batches::{because, of, out, refused, sheet, untracked};
-use tubtrail_tests::house::{KITCHEN, day, item, line, site};
+use tubtrail_tests::house::{KITCHEN, SHOP, day, grams, item, line, site};
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
 on_both!(
@@ -20,6 +23,8 @@ on_both!(
     a_base_is_not_used_before_it_is_mature,
     a_lot_past_its_date_is_refused_by_the_day_of_the_site,
     a_lot_put_aside_is_refused,
+    a_lot_on_hold_rejected_or_elsewhere_is_refused,
+    a_tub_is_used_whole_or_not_once_it_is_open,
     what_was_not_there_yet_was_not_used,
     a_late_use_needs_a_reason_and_reaches_what_was_made,
     a_lot_never_contains_itself,
@@ -185,6 +190,68 @@ fn a_lot_put_aside_is_refused(backend: Backend) {
     let error = house.add(batch, vec![of(&yolk, 10)]).expect_err("on hold");
     assert_eq!((error.problem.word, error.field.as_deref()), ("lot-on-hold", Some("uses[0].lot")));
     assert!(error.detail.contains("it arrived at 9 °C"), "it says why: {}", error.detail);
+}
+
+fn a_lot_on_hold_rejected_or_elsewhere_is_refused(backend: Backend) {
+    let house = with_recipes(backend);
+    let system = Request::system();
+    let because_of = |reason: &str| Because { reason: Some(reason.into()) };
+    let batch = house.start("white");
+    let milk = house.receive("dairy", "milk", "M-1", 1000);
+    let refused_at_lot = |word: &str, says: &str| {
+        let error = house.add(batch, vec![of(&milk, 10)]).expect_err("it is refused");
+        assert_eq!(
+            (error.problem.word, error.field.as_deref(), error.lots),
+            (word, Some("uses[0].lot"), vec![milk.clone()])
+        );
+        assert!(error.detail.contains(says), "{}", error.detail);
+    };
+    let hold = house.tubtrail.hold_lot(&system, &milk, because_of("the supplier called")).expect("held").answer.id;
+    refused_at_lot("lot-on-hold", "the supplier called");
+    house.tubtrail.release_hold(&system, hold, because_of("another lot was meant")).expect("released");
+    house.add(batch, vec![of(&milk, 10)]).expect("it may be used again");
+
+    let sent = NewTransfer {
+        from: KITCHEN.into(),
+        to: SHOP.into(),
+        lines: vec![NewTransferLine { lot: milk.clone(), quantity: Some(grams(600)) }],
+        dispatched_at: None,
+        note: None,
+    };
+    house.tubtrail.dispatch_transfer(&system, sent.clone()).expect("a part is sent");
+    let short = refused(house.add(batch, vec![of(&milk, 400)]));
+    assert_eq!((short.0, short.1.as_str()), ("not-enough", "uses[0].quantity.amount"), "990 - 600 are here");
+    let rest = vec![NewTransferLine { lot: milk.clone(), quantity: None }];
+    let second =
+        house.tubtrail.dispatch_transfer(&system, NewTransfer { lines: rest, ..sent }).expect("the rest is sent");
+    refused_at_lot("lot-elsewhere", "on its way from kitchen");
+    let arrived = serde_json::from_value(serde_json::json!({"all_as_sent": true})).expect("the form is right");
+    house.tubtrail.receive_transfer(&system, second.answer.id, arrived).expect("it arrived");
+    refused_at_lot("lot-elsewhere", "on its way from kitchen and at harbour-shop");
+    // Whoever reaches the kitchen alone is not told where it went.
+    let kitchen = house.someone(Role::Kitchen, Some(KITCHEN));
+    let error = house.tubtrail.add_uses(&kitchen, batch, NewUses { uses: vec![of(&milk, 1)] }).expect_err("elsewhere");
+    assert!(error.detail.contains("on its way from kitchen") && !error.detail.contains(SHOP), "{}", error.detail);
+
+    let cream = house.receive("dairy", "cream", "C-1", 1000);
+    house.tubtrail.reject_lot(&system, &cream, because_of("it had turned")).expect("rejected");
+    let error = house.add(batch, vec![of(&cream, 10)]).expect_err("it is refused");
+    assert_eq!((error.problem.word, error.field.as_deref()), ("lot-rejected", Some("uses[0].lot")));
+    assert!(error.detail.contains("it had turned"), "{}", error.detail);
+}
+
+// Two tubs of 500: one goes back into another batch, the other stands open in the case.
+fn a_tub_is_used_whole_or_not_once_it_is_open(backend: Backend) {
+    let house = with_recipes(backend);
+    let paste = house.receive("nut-mill", "pistachio-paste", "P-1", 1000);
+    let made = house.make("pistachio-10", vec![of(&paste, 1000)], vec![out(Tub, 500), out(Tub, 500)]);
+    let [closed, open] = [0, 1].map(|at| made.outputs[at].lot.clone());
+    house.tubtrail.open_tub(&Request::system(), &open, Opening::default()).expect("opened");
+    let batch = house.start("pistachio-10");
+    house.add(batch, vec![of(&closed, 500)]).expect("a closed tub may be melted down");
+    let error = house.add(batch, vec![of(&open, 100)]).expect_err("it is open");
+    assert_eq!((error.problem.word, error.field.as_deref()), ("already-open", Some("uses[0].lot")));
+    assert_eq!(refused(house.add(batch, vec![of(&closed, 1)])).0, "not-enough", "nothing is left of it anywhere");
 }
 
 fn what_was_not_there_yet_was_not_used(backend: Backend) {
