@@ -2,6 +2,7 @@
 
 mod batches;
 mod completions;
+mod counts;
 mod deliveries;
 mod devices;
 mod imports;
@@ -9,6 +10,9 @@ mod master_data;
 mod picks;
 mod recipes;
 mod sessions;
+mod shelf;
+mod transfers;
+mod tubs;
 mod units;
 mod users;
 mod uses;
