@@ -2,8 +2,8 @@
 
 mod search;
 
-pub use search::{HoldShown, Lot, LotKind, LotMovement, LotSearch};
 pub(crate) use search::within_reach;
+pub use search::{HoldShown, Lot, LotKind, LotMovement, LotSearch};
 
 use chrono::{NaiveDate, NaiveDateTime};
 use tubtrail_domain::lot_number::LotNumber;

@@ -20,8 +20,7 @@ const AT_WORK: usize = 2;
 const WAITING: usize = 16;
 
 /// What is checked where there is no such person, so that it takes as long: the hash of nothing anybody knows.
-const NOBODYS: &str =
-    "$argon2id$v=19$m=19456,t=2,p=1$bm9ib2R5cyBzYWx0IQ$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
+const NOBODYS: &str = "$argon2id$v=19$m=19456,t=2,p=1$bm9ib2R5cyBzYWx0IQ$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
 
 /// A password as a person types it. It is never answered, and never shown by `{:?}`.
 #[derive(Clone, PartialEq, Eq, Deserialize, ToSchema)]

@@ -144,7 +144,8 @@ impl Tubtrail {
 
     /// Which device a token stands for, unless it was revoked.
     pub fn device_of_token(&self, token: &str) -> Result<Actor> {
-        let refused = || OperationError::new(&problems::NOT_SIGNED_IN, "this device's token is not known, or was revoked");
+        let refused =
+            || OperationError::new(&problems::NOT_SIGNED_IN, "this device's token is not known, or was revoked");
         let hash = devices::token_hash(token);
         let known = self.known(format!("device:{hash}"), |conn, _| {
             let device = stored::device_by_token_hash(conn, &hash)?.filter(|device| device.revoked.is_none());

@@ -125,10 +125,7 @@ impl Tubtrail {
 }
 
 /// Runs `work` in one snapshot of a connection that is already borrowed.
-pub(crate) fn at_once<T>(
-    conn: &mut AnyConnection,
-    work: impl FnOnce(&mut AnyConnection) -> Result<T>,
-) -> Result<T> {
+pub(crate) fn at_once<T>(conn: &mut AnyConnection, work: impl FnOnce(&mut AnyConnection) -> Result<T>) -> Result<T> {
     let mut outcome = None;
     let ended: std::result::Result<(), StorageError> = snapshot(conn, |conn| {
         outcome = Some(work(conn));

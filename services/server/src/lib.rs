@@ -7,6 +7,7 @@ pub mod config;
 pub mod door;
 pub mod house;
 pub mod problem;
+pub mod routed;
 pub mod routes;
 pub mod serve;
 pub mod telemetry;

@@ -98,8 +98,7 @@ pub fn all_users(conn: &mut AnyConnection) -> Result<Vec<User>, StorageError> {
 
 /// The next people after a login, by login.
 pub fn users_page(conn: &mut AnyConnection, after: &str, limit: i64) -> Result<Vec<User>, StorageError> {
-    let rows: Vec<UserRow> =
-        users::table.filter(users::login.gt(after)).order(users::login).limit(limit).load(conn)?;
+    let rows: Vec<UserRow> = users::table.filter(users::login.gt(after)).order(users::login).limit(limit).load(conn)?;
     rows.into_iter().map(|row| with_version(conn, row)).collect()
 }
 
@@ -156,7 +155,8 @@ pub fn devices_page(
     sites: Option<Vec<i64>>,
     limit: i64,
 ) -> Result<Vec<Device>, StorageError> {
-    let mut query = devices::table.filter(devices::code.gt(after.to_owned())).order(devices::code).limit(limit).into_boxed();
+    let mut query =
+        devices::table.filter(devices::code.gt(after.to_owned())).order(devices::code).limit(limit).into_boxed();
     if let Some(sites) = sites {
         query = query.filter(devices::site_id.eq_any(sites));
     }

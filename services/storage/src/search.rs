@@ -9,7 +9,8 @@ use diesel::prelude::*;
 use crate::journal::journal;
 use crate::lots::{BatchRow, DeliveryRow, LotRow, batches, deliveries, lots};
 use crate::master_data::{
-    ItemRow, ItemVersionRow, RecipeRow, RecipeVersionRow, item_versions, items, partners, recipe_versions, recipes, sites,
+    ItemRow, ItemVersionRow, RecipeRow, RecipeVersionRow, item_versions, items, partners, recipe_versions, recipes,
+    sites,
 };
 use crate::stock::{
     HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, balances, hold_releases, holds, lot_rejections, movements,
@@ -122,8 +123,7 @@ pub fn deliveries_page(
     after: i64,
     limit: i64,
 ) -> Result<Vec<DeliveryRow>, StorageError> {
-    let mut query =
-        deliveries::table.filter(deliveries::id.gt(after)).order(deliveries::id).limit(limit).into_boxed();
+    let mut query = deliveries::table.filter(deliveries::id.gt(after)).order(deliveries::id).limit(limit).into_boxed();
     if let Some(supplier_id) = filter.supplier_id {
         query = query.filter(deliveries::supplier_id.eq(supplier_id));
     }
@@ -207,10 +207,7 @@ pub fn holds_on(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<HashMap<i64
 }
 
 /// How each of some lots was turned away; those that were not are not in it.
-pub fn rejections_of(
-    conn: &mut AnyConnection,
-    lot_ids: &[i64],
-) -> Result<HashMap<i64, LotRejectionRow>, StorageError> {
+pub fn rejections_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<HashMap<i64, LotRejectionRow>, StorageError> {
     let mut found = HashMap::new();
     for chunk in lot_ids.chunks(CHUNK) {
         let rows: Vec<LotRejectionRow> =
@@ -229,8 +226,7 @@ pub fn item_labels(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64,
             .filter(item_versions::item_id.eq_any(chunk.to_vec()))
             .order(item_versions::version)
             .load(conn)?;
-        let names: HashMap<i64, String> =
-            versions.into_iter().map(|version| (version.item_id, version.name)).collect();
+        let names: HashMap<i64, String> = versions.into_iter().map(|version| (version.item_id, version.name)).collect();
         for row in rows {
             let name = names.get(&row.id).cloned();
             let name = name.ok_or_else(|| StorageError::Corrupt(format!("item {} has no version", row.id)))?;
@@ -283,9 +279,10 @@ pub fn named_batches(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i6
     }
     let versions = versions_of(conn, &rows.iter().map(|batch| batch.recipe_version_id).collect::<Vec<_>>())?;
     let named = rows.into_iter().map(|batch| {
-        let (recipe, name) = versions.get(&batch.recipe_version_id).cloned().ok_or_else(|| {
-            StorageError::Corrupt(format!("batch {} names a missing version of a recipe", batch.id))
-        })?;
+        let (recipe, name) = versions
+            .get(&batch.recipe_version_id)
+            .cloned()
+            .ok_or_else(|| StorageError::Corrupt(format!("batch {} names a missing version of a recipe", batch.id)))?;
         Ok((batch.id, NamedBatch { batch, recipe, name }))
     });
     named.collect()

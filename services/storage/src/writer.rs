@@ -58,8 +58,7 @@ impl Writer {
         let mut conn = database.connect()?;
         let (queue, waiting) = sync_channel(QUEUE);
         let committed = Arc::new(AtomicI64::new(journal::position(&mut conn)?));
-        let state =
-            State { database: database.clone(), conn, clock, follower, committed: Arc::clone(&committed) };
+        let state = State { database: database.clone(), conn, clock, follower, committed: Arc::clone(&committed) };
         let thread = std::thread::Builder::new()
             .name("writer".into())
             .spawn(move || state.serve(&waiting))

@@ -41,8 +41,7 @@ pub enum LotKind {
 }
 
 impl LotKind {
-    const ALL: [Self; 6] =
-        [Self::Received, Self::Base, Self::Component, Self::Tub, Self::Remainder, Self::Rework];
+    const ALL: [Self; 6] = [Self::Received, Self::Base, Self::Component, Self::Tub, Self::Remainder, Self::Rework];
 
     /// The word for it in the database and in every answer.
     pub const fn word(self) -> &'static str {
@@ -238,12 +237,7 @@ impl Tubtrail {
 }
 
 /// Refuses unless the lot came to be, or has ever been, where one of the operation's roles is theirs.
-pub(crate) fn within_reach(
-    conn: &mut AnyConnection,
-    actor: &Actor,
-    operation: &Operation,
-    lot: &LotRow,
-) -> Result<()> {
+pub(crate) fn within_reach(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, lot: &LotRow) -> Result<()> {
     let mut sites = sites_of_lot(conn, lot.id)?;
     sites.push(lot.site_id);
     if sites.iter().any(|site| actor.is_any_at(operation.roles, *site)) {
@@ -263,9 +257,8 @@ fn filter(conn: &mut AnyConnection, actor: &Actor, search: &LotSearch) -> Result
         }
         None => None,
     };
-    let code = |field: &str, code: &Option<String>| {
-        code.as_deref().map(|code| fields::foreign_code(field, code)).transpose()
-    };
+    let code =
+        |field: &str, code: &Option<String>| code.as_deref().map(|code| fields::foreign_code(field, code)).transpose();
     let sites = match &search.site {
         Some(code) => {
             let site = fields::filter_site(conn, "site", code)?;

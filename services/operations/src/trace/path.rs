@@ -89,7 +89,12 @@ impl Tubtrail {
                 let step = |step: tubtrail_lineage::Step| Step {
                     lot: lot_row(step.lot),
                     batch: step.batch.map(|batch| inside.batch_row(batch)),
-                    mg: inside.graph.uses_of(step.lot).filter(|(batch, _)| Some(*batch) == step.batch).map(|(_, mg)| mg).sum(),
+                    mg: inside
+                        .graph
+                        .uses_of(step.lot)
+                        .filter(|(batch, _)| Some(*batch) == step.batch)
+                        .map(|(_, mg)| mg)
+                        .sum(),
                 };
                 steps.into_iter().map(step).collect()
             });
@@ -118,15 +123,7 @@ fn show(
         (true, true) => format!("This is lot {from_number} itself."),
         (false, _) => format!("The records hold no way by which lot {from_number} got into lot {to_number}."),
     };
-    Ok(Path {
-        from: from_number,
-        to: to_number,
-        found,
-        steps,
-        in_words,
-        journal_position,
-        caution: CAUTION.to_owned(),
-    })
+    Ok(Path { from: from_number, to: to_number, found, steps, in_words, journal_position, caution: CAUTION.to_owned() })
 }
 
 fn show_steps(conn: &mut AnyConnection, way: &[Step]) -> Result<(Vec<PathStep>, Vec<String>)> {

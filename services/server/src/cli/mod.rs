@@ -15,12 +15,16 @@ use crate::config::{Common, Settings};
 
 /// Stock by lot for a gelato maker, traced both ways.
 #[derive(Debug, Parser)]
-#[command(name = "tubtrail", version, after_help = "\
+#[command(
+    name = "tubtrail",
+    version,
+    after_help = "\
 Settings come from the command line, else from the environment (TUBTRAIL_DATABASE, ...), else from the --config file.
 
 To begin:
   tubtrail user add olga --name 'Olga Owner' --role owner
-  tubtrail serve")]
+  tubtrail serve"
+)]
 struct Cli {
     #[command(flatten)]
     common: Common,

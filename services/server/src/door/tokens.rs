@@ -60,8 +60,7 @@ pub fn issue(keys: &Keys, login: &str, mark: &str, minutes: u32) -> Result<(Stri
     let key = keys.newest();
     let iat = now()?;
     let exp = iat + u64::from(minutes) * 60;
-    let header =
-        Header { typ: Some(TYPE.into()), kid: Some(key.id.clone()), ..Header::new(Algorithm::EdDSA) };
+    let header = Header { typ: Some(TYPE.into()), kid: Some(key.id.clone()), ..Header::new(Algorithm::EdDSA) };
     let claims =
         Claims { iss: OURSELVES.into(), aud: OURSELVES.into(), sub: login.into(), iat, exp, mark: mark.into() };
     let token = encode(&header, &claims, &key.signs).map_err(|error| error.to_string())?;

@@ -33,12 +33,7 @@ async fn create_device(house: House, signed_in: SignedIn, body: Body<NewDevice>)
 #[utoipa::path(tag = "devices", request_body = Revocation, params(("device", description = "Its code")),
     responses((status = 200, body = Device)))]
 #[post("/v1/devices/{device}/revocation")]
-async fn revoke_device(
-    house: House,
-    signed_in: SignedIn,
-    code: web::Path<String>,
-    body: Body<Revocation>,
-) -> Outcome {
+async fn revoke_device(house: House, signed_in: SignedIn, code: web::Path<String>, body: Body<Revocation>) -> Outcome {
     command(house, signed_in, body, StatusCode::OK, move |house, request, revocation| {
         house.revoke_device(request, &code, revocation)
     })
