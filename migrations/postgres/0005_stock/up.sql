@@ -72,7 +72,8 @@ CREATE TABLE movements (
     use_id BIGINT REFERENCES uses (id),
     transfer_id BIGINT REFERENCES transfers (id),
     count_id BIGINT REFERENCES counts (id),
-    partner_id BIGINT REFERENCES partners (id)
+    partner_id BIGINT REFERENCES partners (id),
+    document TEXT
 );
 CREATE INDEX movements_by_lot ON movements (lot_id, id);
 CREATE INDEX movements_by_entry ON movements (entry);

@@ -4,6 +4,7 @@ pub mod arrival;
 pub mod decimal;
 pub mod lockout;
 pub mod lot_number;
+pub mod moving;
 pub mod picks;
 pub mod place;
 pub mod quantity;

@@ -9,6 +9,7 @@ use tubtrail_storage::master_data::{Equipment, Item, Noun, Partner, Recipe, Site
 use crate::clock::to_microseconds;
 use crate::error::{OperationError, Result};
 use crate::problems;
+use crate::reach::{Actor, Operation};
 
 /// How far a device's clock may run ahead of ours.
 const AHEAD: Duration = Duration::minutes(5);
@@ -112,6 +113,38 @@ pub fn after_id(field: &str, text: &str) -> Result<i64> {
     text.parse().map_err(|_| OperationError::invalid(field, "send the `next` of the page before, as it was"))
 }
 
+/// A site named in a request, where the actor may do this; must be in use. One out of their reach is not found.
+pub fn site_for(
+    conn: &mut AnyConnection,
+    field: &str,
+    code: &str,
+    actor: &Actor,
+    operation: &Operation,
+) -> Result<Site> {
+    let site = site(conn, field, code)?;
+    if !actor.reaches(site.row.id) {
+        return Err(OperationError::not_found("site", code).at(field));
+    }
+    actor.may(operation, site.row.id).map_err(|error| error.at(field))?;
+    Ok(site)
+}
+
+/// The sites a list is asked for: the one named, in use or not, or all where the actor may ask; `None` is every site.
+pub fn sites_asked(
+    conn: &mut AnyConnection,
+    code: Option<&str>,
+    actor: &Actor,
+    operation: &Operation,
+) -> Result<Option<Vec<i64>>> {
+    let Some(code) = code else { return Ok(actor.sites_for(operation)) };
+    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, "site"))?;
+    if !actor.reaches(site.row.id) {
+        return Err(OperationError::not_found("site", code).at("site"));
+    }
+    actor.may(operation, site.row.id).map_err(|error| error.at("site"))?;
+    Ok(Some(vec![site.row.id]))
+}
+
 /// A partner named in a request; must be in use.
 pub fn partner(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Partner> {
     let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("partner", code, field))?;
@@ -172,4 +205,9 @@ pub fn day_begins(site: &Site, day: NaiveDate) -> Result<NaiveDateTime> {
 fn zone(site: &Site) -> Result<Tz> {
     let zone = &site.current.time_zone;
     Ok(zone.parse().map_err(|_| tubtrail_storage::StorageError::Corrupt(format!("time zone {zone:?}")))?)
+}
+
+/// Most rows on a page unless it is said.
+pub const fn usual_page() -> u32 {
+    100
 }

@@ -1,1 +1,275 @@
-//! Holds: lots that may not be used, moved, opened or served.
+//! Holds: lots that may not be used, moved, opened or served; and rejections: lots that go back for good.
+//!
+//! A lot may have several holds, each with its reason; it is free when all are released.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+use tubtrail_domain::place::{Place, State};
+use tubtrail_storage::journal::entries_after;
+use tubtrail_storage::lots::{LotRow, lot};
+use tubtrail_storage::on_hand::holds_after;
+use tubtrail_storage::stock::{HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, hold, release_of, releases_of};
+use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
+use utoipa::{IntoParams, ToSchema};
+
+use crate::error::{OperationError, Result};
+use crate::lots::{self, movement};
+use crate::master_data::{MOST, Page};
+use crate::names::Names;
+use crate::quantities::Grams;
+use crate::reach::{self, Request};
+use crate::standing::Standing;
+use crate::tubtrail::{Answered, Tubtrail};
+use crate::{fields, problems};
+
+/// Why something is done.
+#[derive(Clone, Debug, Default, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"reason": "the supplier called: do not use"}))]
+pub struct Because {
+    /// Why.
+    #[serde(default)]
+    #[schema(max_length = 2000)]
+    pub reason: Option<String>,
+}
+
+/// A hold as it stands.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"id": 5401, "lot": "261125-0003-6", "item": "pistachio-paste", "entry": 8210,
+    "reason": "the supplier called: do not use", "held_at": "2026-11-25T09:00:00Z", "held_by": "user:ines"}))]
+pub struct Hold {
+    /// Its number.
+    pub id: i64,
+    /// Our number for the lot.
+    pub lot: String,
+    /// Its item's code.
+    pub item: String,
+    /// Why.
+    pub reason: String,
+    /// Since when.
+    pub held_at: DateTime<Utc>,
+    /// Who said so.
+    pub held_by: String,
+    /// How it was lifted, if it was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub release: Option<Release>,
+    /// The journal entry that brought it.
+    pub entry: i64,
+}
+
+/// How a hold was lifted.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Release {
+    /// Why.
+    pub reason: String,
+    /// When.
+    pub released_at: DateTime<Utc>,
+    /// Who said so.
+    pub released_by: String,
+    /// The journal entry that brought it.
+    pub entry: i64,
+}
+
+/// A received lot that was turned away.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"lot": "261125-0003-6", "reason": "the seal was broken", "entry": 8215,
+    "returned": [{"site": "quay-kitchen", "grams": 5000}]}))]
+pub struct Rejection {
+    /// Our number for the lot.
+    pub lot: String,
+    /// Why.
+    pub reason: String,
+    /// What went back to the supplier.
+    pub returned: Vec<Returned>,
+    /// The journal entry that holds it.
+    pub entry: i64,
+}
+
+/// What went back to the supplier from a site.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Returned {
+    /// The site's code.
+    pub site: String,
+    /// How much.
+    pub grams: Grams,
+}
+
+/// Which holds to list.
+#[derive(Clone, Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct HoldsAsked {
+    /// On lots that are or were at this site, by code.
+    #[param(max_length = 40)]
+    #[serde(default)]
+    pub site: Option<String>,
+    /// Those already released too.
+    #[serde(default)]
+    pub released_too: bool,
+    /// The `next` of the page before.
+    #[param(max_length = 100)]
+    #[serde(default)]
+    pub after: String,
+    /// Most rows on the page, 1 to 500.
+    #[param(minimum = 1, maximum = 500)]
+    #[serde(default = "fields::usual_page")]
+    pub limit: u32,
+}
+
+impl Tubtrail {
+    /// Puts a lot on hold, wherever it is.
+    pub fn hold_lot(&self, request: &Request, lot: &str, because: Because) -> Result<Answered<Hold>> {
+        request.actor.may_anywhere(&reach::HOLD_LOT)?;
+        let (actor, lot) = (request.actor.clone(), lot.to_owned());
+        self.write(request, &reach::HOLD_LOT, move |tx| {
+            let lot = lots::addressed(tx.conn(), &lot)?;
+            let standing = Standing::of(tx.conn(), lot)?;
+            let sites = standing.sites_of(&actor, &reach::HOLD_LOT)?;
+            let reason = fields::reason("reason", because.reason.as_deref())?;
+            at_the_first(tx, &sites);
+            let row = HoldRow { id: tx.id(), entry: tx.entry(), lot_id: standing.lot.id, reason };
+            tx.record(&row)?;
+            let by = By { at: fields::utc(tx.now()), actor: actor.name };
+            answer(tx.conn(), &mut Names::default(), row, by, None)
+        })
+    }
+
+    /// Lifts a hold; the lot stays on hold if another keeps it.
+    pub fn release_hold(&self, request: &Request, id: i64, because: Because) -> Result<Answered<Hold>> {
+        request.actor.may_anywhere(&reach::RELEASE_HOLD)?;
+        let actor = request.actor.clone();
+        self.write(request, &reach::RELEASE_HOLD, move |tx| {
+            let no_such = || OperationError::not_found("hold", id);
+            let hold = hold(tx.conn(), id)?.ok_or_else(no_such)?;
+            let lot = lot(tx.conn(), hold.lot_id)?;
+            let standing = Standing::of(tx.conn(), lot)?;
+            let sites = standing.sites_of(&actor, &reach::RELEASE_HOLD);
+            let sites = sites.map_err(|error| if error.problem == &problems::NOT_FOUND { no_such() } else { error })?;
+            let reason = fields::reason("reason", because.reason.as_deref())?;
+            if release_of(tx.conn(), hold.id)?.is_some() {
+                let detail = format!("hold {id} was already released");
+                return Err(OperationError::new(&problems::ALREADY_RELEASED, detail).about([standing.number()?]));
+            }
+            at_the_first(tx, &sites);
+            let row = HoldReleaseRow { id: tx.id(), entry: tx.entry(), hold_id: hold.id, reason };
+            tx.record(&row)?;
+            let (held_by, now) = (By::of_entry(tx.conn(), hold.entry)?, fields::utc(tx.now()));
+            let release = Release { reason: row.reason, released_at: now, released_by: actor.name, entry: row.entry };
+            answer(tx.conn(), &mut Names::default(), hold, held_by, Some(release))
+        })
+    }
+
+    /// The holds on lots in reach, oldest first.
+    pub fn list_holds(&self, request: &Request, asked: &HoldsAsked) -> Result<Page<Hold>> {
+        request.actor.may_anywhere(&reach::LIST_HOLDS)?;
+        let limit = asked.limit.clamp(1, MOST);
+        let after = fields::after_id("after", &asked.after)?;
+        self.read(|conn| {
+            let sites = fields::sites_asked(conn, asked.site.as_deref(), &request.actor, &reach::LIST_HOLDS)?;
+            let rows = holds_after(conn, sites.as_deref(), asked.released_too, after, i64::from(limit) + 1)?;
+            let ids: Vec<i64> = rows.iter().map(|row| row.id).collect();
+            let mut releases = releases_of(conn, &ids)?;
+            let mut names = Names::default();
+            let mut found = Vec::new();
+            for row in rows {
+                let by = By::of_entry(conn, row.entry)?;
+                let release = releases.remove(&row.id).map(|release| release_answer(conn, release)).transpose()?;
+                found.push(answer(conn, &mut names, row, by, release)?);
+            }
+            Ok(Page::cut(found, limit as usize, |hold| hold.id.to_string()))
+        })
+    }
+
+    /// Turns a received lot away after all: what is available of it goes back to the supplier, and none of it may be
+    /// used, moved or consigned any more.
+    ///
+    /// What lies at a site where one may not do this, or is on the way, stays on the book until it is thrown away.
+    pub fn reject_lot(&self, request: &Request, lot: &str, because: Because) -> Result<Answered<Rejection>> {
+        request.actor.may_anywhere(&reach::REJECT_LOT)?;
+        let (actor, lot) = (request.actor.clone(), lot.to_owned());
+        self.write(request, &reach::REJECT_LOT, move |tx| {
+            let lot = lots::addressed(tx.conn(), &lot)?;
+            let standing = Standing::of(tx.conn(), lot)?;
+            let sites = standing.sites_of(&actor, &reach::REJECT_LOT)?;
+            let reason = fields::reason("reason", because.reason.as_deref())?;
+            refuse_to_reject(&standing)?;
+            at_the_first(tx, &sites);
+            reject(tx, &standing, &sites, reason)
+        })
+    }
+}
+
+/// The journal entry happens at one site; a lot that is at several is held everywhere at once.
+fn at_the_first(tx: &mut WriteTx<'_>, sites: &[i64]) {
+    if let Some(site) = sites.first() {
+        tx.at_site(*site);
+    }
+}
+
+fn refuse_to_reject(standing: &Standing) -> Result<()> {
+    let number = standing.number()?;
+    if standing.lot.kind != "received" {
+        let detail = format!("lot {number} was made here: it goes back to nobody; throw it away");
+        return Err(OperationError::new(&problems::WRONG_KIND, detail).about([number]));
+    }
+    if let Some(rejection) = &standing.rejection {
+        let detail = format!("lot {number} was already rejected: {}", rejection.reason);
+        return Err(OperationError::new(&problems::LOT_REJECTED, detail).about([number]));
+    }
+    Ok(())
+}
+
+fn reject(tx: &mut WriteTx<'_>, standing: &Standing, sites: &[i64], reason: String) -> Result<Rejection> {
+    let lot = &standing.lot;
+    let row = LotRejectionRow { id: tx.id(), entry: tx.entry(), lot_id: lot.id, reason };
+    tx.record(&row)?;
+    let mut names = Names::default();
+    let mut returned = Vec::new();
+    for (site, mass_mg) in standing.available().filter(|(site, _)| sites.contains(site)) {
+        let (from, to) = (Place::new(site, State::Available), Place::new(site, State::Supplier));
+        let moved = movement(tx, lot, "returned", from, to);
+        let reason = Some(row.reason.clone());
+        tx.move_mass(&MovementRow { mass_mg, reason, partner_id: lot.supplier_id, ..moved })?;
+        returned.push(Returned { site: names.site_code(tx.conn(), site)?, grams: Grams::from_mg(mass_mg) });
+    }
+    Ok(Rejection { lot: standing.number()?, reason: row.reason, returned, entry: row.entry })
+}
+
+/// Who wrote something down, and when.
+struct By {
+    at: DateTime<Utc>,
+    actor: String,
+}
+
+impl By {
+    fn of_entry(conn: &mut AnyConnection, seq: i64) -> Result<Self> {
+        let entry = entries_after(conn, seq - 1, 1)?.pop().filter(|entry| entry.seq == seq);
+        let entry = entry.ok_or_else(|| StorageError::Corrupt(format!("journal entry {seq} is missing")))?;
+        Ok(Self { at: fields::utc(entry.recorded_at), actor: entry.actor })
+    }
+}
+
+fn answer(
+    conn: &mut AnyConnection,
+    names: &mut Names,
+    row: HoldRow,
+    held: By,
+    release: Option<Release>,
+) -> Result<Hold> {
+    let lot: LotRow = lot(conn, row.lot_id)?;
+    Ok(Hold {
+        id: row.id,
+        lot: lots::number(&lot)?.to_string(),
+        item: names.item(conn, lot.item_id)?.row.code.clone(),
+        reason: row.reason,
+        held_at: held.at,
+        held_by: held.actor,
+        release,
+        entry: row.entry,
+    })
+}
+
+fn release_answer(conn: &mut AnyConnection, row: HoldReleaseRow) -> Result<Release> {
+    let By { at, actor } = By::of_entry(conn, row.entry)?;
+    Ok(Release { reason: row.reason, released_at: at, released_by: actor, entry: row.entry })
+}

@@ -83,6 +83,7 @@ pub(crate) fn movement(tx: &mut WriteTx<'_>, lot: &LotRow, kind: &str, from: Pla
         transfer_id: None,
         count_id: None,
         partner_id: None,
+        document: None,
     }
 }
 

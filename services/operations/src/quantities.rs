@@ -37,6 +37,13 @@ impl From<Mass> for Grams {
     }
 }
 
+/// Milligrams as grams in a sentence: `1200.5 g`; may be below zero.
+pub(crate) fn in_grams(mg: i64) -> String {
+    let (sign, mg) = (if mg < 0 { "-" } else { "" }, mg.unsigned_abs());
+    let text = format!("{sign}{}.{:03}", mg / 1000, mg % 1000);
+    format!("{} g", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
 impl Serialize for Grams {
     #[allow(clippy::cast_precision_loss)] // Below 2^53 the nearest double prints as the decimal it came from.
     fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
@@ -147,5 +154,15 @@ impl QuantityEntered {
                 if matches!(error, E::NeedsDensity { .. } | E::NeedsPieceMass { .. }) { "unit" } else { "amount" };
             bad(field, error.to_string())
         })
+    }
+
+    /// As [`Self::to_mass`], but nothing is a quantity too: what was counted or received may be none.
+    pub fn to_mass_or_nothing(&self, counting: &Counting) -> Result<Mass> {
+        let is_nothing = self.amount.0.parse::<Decimal>().is_ok_and(Decimal::is_zero);
+        if !is_nothing {
+            return self.to_mass(counting);
+        }
+        let one = Self { amount: Amount("1".into()), unit: self.unit.clone() };
+        one.to_mass(counting).map(|_| Mass::ZERO)
     }
 }

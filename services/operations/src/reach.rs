@@ -241,6 +241,8 @@ operations! {
     LIST_COUNTS = "list_counts" [Owner Kitchen Shop Inspector];
     GET_COUNT = "get_count" [Owner Kitchen Shop Inspector];
     SHOW_STOCK = "show_stock" [Owner Kitchen Shop Inspector Device];
+    LIST_BELOW_REORDER_LEVEL = "list_below_reorder_level" [Owner Kitchen Shop Inspector];
+    TOTAL_STOCK = "total_stock" [Owner Kitchen Shop Inspector];
 
     LIST_JOURNAL = "list_journal" [Owner Inspector];
     FOLLOW_CHANGES = "follow_changes" [Owner Inspector];

@@ -45,6 +45,11 @@ impl DatabaseUrl {
                     "sqlite: needs a path, as in sqlite:tubtrail-data/tubtrail.db".into(),
                 ));
             }
+            if path == ":memory:" {
+                return Err(StorageError::Address(
+                    "a database in memory would be lost with its connection; name a file".into(),
+                ));
+            }
             return Ok(Self::Sqlite(path.into()));
         }
         if text.starts_with("postgres://") || text.starts_with("postgresql://") {
@@ -115,7 +120,11 @@ impl Database {
     /// Opens the database to serve it: brings the tables up to date and, on SQLite, takes the file for this process.
     pub fn open(url: &DatabaseUrl, readers: u32) -> Result<Self, StorageError> {
         let lock = lock_file(url)?;
-        crate::migrations::run(&mut connect(url)?)?;
+        let mut conn = connect(url)?;
+        crate::migrations::run(&mut conn)?;
+        if !crate::migrations::is_current(&mut conn)? {
+            return Err(StorageError::Migrate("a newer program made them; use that one".into()));
+        }
         Self::pool(url, readers, lock)
     }
 

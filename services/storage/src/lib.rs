@@ -16,6 +16,7 @@ pub mod journal;
 pub mod lots;
 pub mod master_data;
 pub mod migrations;
+pub mod on_hand;
 pub mod people;
 pub mod picks;
 pub mod search;

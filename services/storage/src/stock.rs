@@ -1,5 +1,7 @@
 //! Where every milligram is: movements, balances, and what moves them: transfers, counts, holds.
 
+use std::collections::{HashMap, HashSet};
+
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use tubtrail_domain::place::{Place, State};
@@ -35,6 +37,8 @@ fact! {
         count_id: Option<i64> => Nullable<BigInt>,
         /// The supplier it came from or the customer it went to.
         partner_id: Option<i64> => Nullable<BigInt>,
+        /// The paper it went with.
+        document: Option<String> => Nullable<Text>,
     }
 }
 
@@ -225,6 +229,25 @@ pub fn balances_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<Bala
     Ok(found)
 }
 
+/// Every place that ever held some of a lot, or gave some, with what it holds now; empty ones too.
+pub fn places_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Vec<BalanceRow>, StorageError> {
+    let mut found: Vec<BalanceRow> = balances::table.filter(balances::lot_id.eq(lot_id)).load(conn)?;
+    found.sort();
+    Ok(found)
+}
+
+/// When a tub was last opened, if it ever was.
+pub fn opened_at(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<NaiveDateTime>, StorageError> {
+    Ok(movements::table
+        .filter(movements::lot_id.eq(lot_id))
+        .filter(movements::from_state.eq(State::Available.word()))
+        .filter(movements::to_state.eq(State::Open.word()))
+        .order(movements::id.desc())
+        .select(movements::occurred_at)
+        .first(conn)
+        .optional()?)
+}
+
 /// A lot's movements, oldest first.
 pub fn movements_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Vec<MovementRow>, StorageError> {
     Ok(movements::table.filter(movements::lot_id.eq(lot_id)).order(movements::id).load(conn)?)
@@ -283,4 +306,57 @@ pub fn receipt_of(conn: &mut AnyConnection, transfer_id: i64) -> Result<Option<R
 /// A receipt's lines.
 pub fn lines_of_receipt(conn: &mut AnyConnection, receipt_id: i64) -> Result<Vec<ReceiptLineRow>, StorageError> {
     Ok(receipt_lines::table.filter(receipt_lines::receipt_id.eq(receipt_id)).order(receipt_lines::id).load(conn)?)
+}
+
+/// A hold by row id.
+pub fn hold(conn: &mut AnyConnection, id: i64) -> Result<Option<HoldRow>, StorageError> {
+    Ok(holds::table.find(id).first(conn).optional()?)
+}
+
+/// Which of some lots are on hold.
+pub fn held_among(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<HashSet<i64>, StorageError> {
+    let mut held = HashSet::new();
+    for chunk in lot_ids.chunks(500) {
+        let on_them: Vec<(i64, i64)> =
+            holds::table.filter(holds::lot_id.eq_any(chunk.to_vec())).select((holds::id, holds::lot_id)).load(conn)?;
+        let ids: Vec<i64> = on_them.iter().map(|(hold, _)| *hold).collect();
+        let released = releases_of(conn, &ids)?;
+        held.extend(on_them.iter().filter(|(hold, _)| !released.contains_key(hold)).map(|(_, lot)| *lot));
+    }
+    Ok(held)
+}
+
+/// How some holds were lifted, by hold.
+pub fn releases_of(conn: &mut AnyConnection, hold_ids: &[i64]) -> Result<HashMap<i64, HoldReleaseRow>, StorageError> {
+    let mut found = HashMap::new();
+    for chunk in hold_ids.chunks(500) {
+        let releases: Vec<HoldReleaseRow> =
+            hold_releases::table.filter(hold_releases::hold_id.eq_any(chunk.to_vec())).load(conn)?;
+        found.extend(releases.into_iter().map(|release| (release.hold_id, release)));
+    }
+    Ok(found)
+}
+
+/// A count by row id.
+pub fn count(conn: &mut AnyConnection, id: i64) -> Result<Option<CountRow>, StorageError> {
+    Ok(counts::table.find(id).first(conn).optional()?)
+}
+
+/// A count's lines.
+pub fn lines_of_count(conn: &mut AnyConnection, count_id: i64) -> Result<Vec<CountLineRow>, StorageError> {
+    Ok(count_lines::table.filter(count_lines::count_id.eq(count_id)).order(count_lines::id).load(conn)?)
+}
+
+/// The next counts after a row id, oldest first, at some sites (`None`: at all).
+pub fn counts_after(
+    conn: &mut AnyConnection,
+    after: i64,
+    sites: Option<&[i64]>,
+    limit: i64,
+) -> Result<Vec<CountRow>, StorageError> {
+    let mut query = counts::table.filter(counts::id.gt(after)).order(counts::id).limit(limit).into_boxed();
+    if let Some(sites) = sites {
+        query = query.filter(counts::site_id.eq_any(sites.to_vec()));
+    }
+    Ok(query.load(conn)?)
 }

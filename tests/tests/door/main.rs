@@ -6,3 +6,4 @@ mod sessions;
 mod settings;
 mod stopping;
 mod tokens;
+mod walk;

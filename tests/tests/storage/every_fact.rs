@@ -395,6 +395,7 @@ fn stock(
             transfer_id: full.then_some(transfer),
             count_id: full.then_some(count),
             partner_id: full.then_some(supplier),
+            document: text(full, "DN-7"),
         };
         tx.move_mass(&movement)?;
     }

@@ -24,6 +24,11 @@ pub struct Serve {
 }
 
 impl Serve {
+    /// With these settings, from another subcommand.
+    pub fn new(serving: Serving) -> Self {
+        Self { serving }
+    }
+
     pub fn run(&self, settings: &Settings) -> Outcome {
         let listen = settings.listen(&self.serving);
         let session_minutes = settings.session_minutes(&self.serving)?;

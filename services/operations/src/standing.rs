@@ -1,0 +1,235 @@
+//! A lot's standing: where it is, whether it is on hold or was turned away, who reaches it, and what may be done with it.
+
+use chrono::NaiveDateTime;
+use tubtrail_domain::moving::{self, Act, PartRefusal, Refusal};
+use tubtrail_domain::place::{Place, State};
+use tubtrail_storage::lots::LotRow;
+use tubtrail_storage::master_data::Site;
+use tubtrail_storage::stock::{HoldRow, LotRejectionRow, hold_on, places_of, rejection_of};
+use tubtrail_storage::{AnyConnection, StorageError};
+
+use crate::error::{OperationError, Result};
+use crate::names::Names;
+use crate::quantities::in_grams;
+use crate::reach::{Actor, Operation};
+use crate::{fields, lots, problems};
+
+/// Everything that decides what may be done with a lot.
+pub(crate) struct Standing {
+    pub lot: LotRow,
+    /// The oldest hold not released.
+    pub hold: Option<HoldRow>,
+    pub rejection: Option<LotRejectionRow>,
+    /// Every place that ever held or gave some of it, in order, with what it holds now.
+    places: Vec<(Place, i64)>,
+}
+
+impl Standing {
+    /// As the book has it now. Who asks must be checked with [`Self::sites_of`] or [`Self::refuse_out_of_reach`].
+    pub(crate) fn of(conn: &mut AnyConnection, lot: LotRow) -> Result<Self> {
+        let (hold, rejection) = (hold_on(conn, lot.id)?, rejection_of(conn, lot.id)?);
+        let rows = places_of(conn, lot.id)?;
+        let places = rows.iter().map(|row| Ok((row.place()?, row.mass_mg)));
+        let places = places.collect::<std::result::Result<Vec<_>, StorageError>>()?;
+        Ok(Self { lot, hold, rejection, places })
+    }
+
+    /// Of a lot named in a field: one out of the actor's reach is unknown.
+    pub(crate) fn named(conn: &mut AnyConnection, actor: &Actor, field: &str, number: &str) -> Result<Self> {
+        let lot = lots::named(conn, field, number)?;
+        let standing = Self::of(conn, lot)?;
+        if standing.is_reached_by(actor) { Ok(standing) } else { Err(OperationError::unknown("lot", number, field)) }
+    }
+
+    /// Its number, as people write it.
+    pub(crate) fn number(&self) -> Result<String> {
+        Ok(lots::number(&self.lot)?.to_string())
+    }
+
+    pub(crate) fn is_tub(&self) -> bool {
+        self.lot.kind == "tub"
+    }
+
+    /// What a place holds of it, in milligrams.
+    pub(crate) fn at(&self, place: Place) -> i64 {
+        self.places.iter().filter(|(held, _)| *held == place).map(|(_, mass_mg)| mass_mg).sum()
+    }
+
+    /// What the whole house holds of it, on the way too, in milligrams.
+    pub(crate) fn on_hand(&self) -> i64 {
+        self.places.iter().filter(|(place, _)| place.state.is_on_hand()).map(|(_, mass_mg)| mass_mg).sum()
+    }
+
+    /// The places in the house that hold some of it.
+    pub(crate) fn lies_at(&self) -> impl Iterator<Item = Place> + '_ {
+        self.places.iter().filter(|(place, mass_mg)| place.state.is_on_hand() && *mass_mg > 0).map(|(place, _)| *place)
+    }
+
+    /// What counts and receipts missed of it and did not find again, in milligrams.
+    pub(crate) fn missed(&self) -> i64 {
+        let missed = |(place, _): &&(Place, i64)| place.state == State::CountDifference;
+        self.places.iter().filter(missed).map(|(_, mass_mg)| mass_mg).sum::<i64>().max(0)
+    }
+
+    /// The sites where it is available, with how much, in milligrams.
+    pub(crate) fn available(&self) -> impl Iterator<Item = (i64, i64)> + '_ {
+        let is_there = |(place, mass_mg): &&(Place, i64)| place.state == State::Available && *mass_mg > 0;
+        self.places.iter().filter(is_there).map(|(place, mass_mg)| (place.site_id, *mass_mg))
+    }
+
+    /// Every site where it is, was, or came to be; in order.
+    pub(crate) fn sites(&self) -> Vec<i64> {
+        let mut sites: Vec<i64> = self.places.iter().map(|(place, _)| place.site_id).collect();
+        sites.push(self.lot.site_id);
+        sites.sort_unstable();
+        sites.dedup();
+        sites
+    }
+
+    /// The sites among [`Self::sites`] where the actor may do this: a lot none of whose sites they reach is not found.
+    pub(crate) fn sites_of(&self, actor: &Actor, operation: &Operation) -> Result<Vec<i64>> {
+        self.refuse_out_of_reach(actor)?;
+        let theirs: Vec<i64> =
+            self.sites().into_iter().filter(|site| actor.is_any_at(operation.roles, *site)).collect();
+        if theirs.is_empty() {
+            let reached = self.sites().into_iter().find(|site| actor.reaches(*site));
+            actor.may(operation, reached.unwrap_or(self.lot.site_id))?;
+        }
+        Ok(theirs)
+    }
+
+    fn is_reached_by(&self, actor: &Actor) -> bool {
+        self.sites().into_iter().any(|site| actor.reaches(site))
+    }
+
+    /// Refuses as not found unless the actor has any role at any of its sites.
+    pub(crate) fn refuse_out_of_reach(&self, actor: &Actor) -> Result<()> {
+        if self.is_reached_by(actor) {
+            return Ok(());
+        }
+        Err(OperationError::not_found("lot", self.number()?))
+    }
+
+    /// The site where something is done with it: the one named in the field `site`, or the only one in the actor's reach
+    /// that holds some of it, those in one of the `wanted` states first. Refuses where they may not do it.
+    pub(crate) fn site(
+        &self,
+        conn: &mut AnyConnection,
+        actor: &Actor,
+        operation: &Operation,
+        named: Option<&str>,
+        wanted: &[State],
+    ) -> Result<Site> {
+        if let Some(code) = named {
+            let site = fields::site_for(conn, "site", code, actor, operation)?;
+            self.refuse_out_of_reach(actor)?;
+            return Ok(site);
+        }
+        self.refuse_out_of_reach(actor)?;
+        let lies_at = |states: &[State]| -> Vec<i64> {
+            let lies = |(place, mass_mg): &&(Place, i64)| *mass_mg > 0 && states.contains(&place.state);
+            let mut sites: Vec<i64> = self.places.iter().filter(lies).map(|(place, _)| place.site_id).collect();
+            sites.dedup();
+            sites.retain(|site| actor.reaches(*site));
+            sites
+        };
+        let mut sites = lies_at(wanted);
+        if sites.is_empty() {
+            sites = lies_at(&[State::Available, State::Open]);
+        }
+        if sites.is_empty() {
+            // Nothing is left in reach: whatever is asked will be refused, as of where it was last.
+            sites.extend(self.sites().into_iter().rev().find(|site| actor.reaches(*site)));
+        }
+        let mut names = Names::default();
+        match *sites.as_slice() {
+            [only] => {
+                actor.may(operation, only)?;
+                Ok(names.site(conn, only)?.clone())
+            }
+            _ => {
+                let codes: Result<Vec<_>> = sites.iter().map(|site| names.site_code(conn, *site)).collect();
+                let detail = format!("it lies at {}: say which", codes?.join(" and "));
+                Err(OperationError::invalid("site", detail))
+            }
+        }
+    }
+
+    /// Refuses unless this may be done with it at a site, at a moment.
+    pub(crate) fn may(&self, act: Act, site: &Site, at: NaiveDateTime) -> Result<()> {
+        let here = |state| self.at(Place::new(site.row.id, state));
+        let standing = moving::Standing {
+            is_tub: self.is_tub(),
+            rejected: self.rejection.as_ref().map(|rejection| rejection.reason.as_str()),
+            hold: self.hold.as_ref().map(|hold| hold.reason.as_str()),
+            expires_on: self.lot.expires_on,
+            available_mg: here(State::Available),
+            open_mg: here(State::Open),
+        };
+        moving::may(act, &standing, fields::day_at(site, at)?)
+            .or_else(|refusal| Err(self.refusal(&refusal, &site.row.code)?))
+    }
+
+    /// Refuses a moment before the lot came to be.
+    pub(crate) fn refuse_before_it_was(&self, field: &str, at: NaiveDateTime) -> Result<()> {
+        if at >= self.lot.came_to_be_at {
+            return Ok(());
+        }
+        let detail = format!("lot {} came to be at {}", self.number()?, fields::utc(self.lot.came_to_be_at));
+        Err(OperationError::new(&problems::OUT_OF_ORDER, detail).at(field).about([self.number()?]))
+    }
+
+    /// How much of what a place holds is taken: all, or what is wanted. The field at fault is `quantity`.
+    pub(crate) fn take(&self, place: Place, site: &str, wanted_mg: Option<i64>, only_whole: bool) -> Result<i64> {
+        let there = self.at(place);
+        match moving::take(there, wanted_mg, only_whole) {
+            Ok(mass_mg) if mass_mg > 0 => Ok(mass_mg),
+            Ok(_) | Err(PartRefusal::NotEnough) => {
+                Err(self.not_enough(place, site, wanted_mg.unwrap_or(0))?.at("quantity"))
+            }
+            Err(PartRefusal::OnlyWhole) => {
+                let number = self.number()?;
+                let detail = format!("tub {number} holds {} and goes as a whole", in_grams(there));
+                Err(OperationError::invalid("quantity", detail).about([number]))
+            }
+        }
+    }
+
+    /// There is less of it in a place than is wanted.
+    pub(crate) fn not_enough(&self, place: Place, site: &str, wanted_mg: i64) -> Result<OperationError> {
+        let number = self.number()?;
+        let (there, state) = (in_grams(self.at(place)), words(place.state));
+        let wanted = if wanted_mg > 0 { format!(", {} are wanted", in_grams(wanted_mg)) } else { String::new() };
+        let detail = format!("lot {number}: {there} are {state} at {site}{wanted}");
+        Ok(OperationError::new(&problems::NOT_ENOUGH, detail).about([number]))
+    }
+
+    fn refusal(&self, refusal: &Refusal<'_>, site: &str) -> Result<OperationError> {
+        let number = self.number()?;
+        let (problem, detail) = match refusal {
+            Refusal::NotATub => (&problems::NOT_A_TUB, format!("lot {number} is no tub, but a lot of another kind")),
+            Refusal::Rejected(why) => (&problems::LOT_REJECTED, format!("lot {number} was rejected: {why}")),
+            Refusal::OnHold(why) => (&problems::LOT_ON_HOLD, format!("lot {number} is on hold: {why}")),
+            Refusal::Expired(date) => (&problems::LOT_EXPIRED, format!("the last day of lot {number} was {date}")),
+            Refusal::AlreadyOpen => (&problems::ALREADY_OPEN, format!("tub {number} stands open at {site}")),
+            Refusal::NotOpen => (&problems::NOT_OPEN, format!("tub {number} stands closed at {site}: open it first")),
+            Refusal::Elsewhere => (&problems::LOT_ELSEWHERE, format!("the book has nothing of lot {number} at {site}")),
+        };
+        Ok(OperationError::new(problem, detail).about([number]))
+    }
+}
+
+/// A state as it stands in a sentence.
+pub(crate) const fn words(state: State) -> &'static str {
+    match state {
+        State::Available => "available",
+        State::Open => "open",
+        State::InTransit => "on the way",
+        State::Supplier => "with the supplier",
+        State::Production => "in production",
+        State::Served => "served",
+        State::Consigned => "consigned",
+        State::Discarded => "discarded",
+        State::CountDifference => "a count difference",
+    }
+}
