@@ -5,11 +5,7 @@ use tubtrail_operations::{Actor, Grant, Request, Role, Tubtrail};
 use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP};
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
-on_both!(
-    a_device_acts_at_its_site_until_it_is_revoked,
-    a_token_is_shown_once,
-    devices_are_within_reach_or_not_there,
-);
+on_both!(a_device_acts_at_its_site_until_it_is_revoked, a_token_is_shown_once, devices_are_within_reach_or_not_there,);
 
 fn till(site: &str) -> NewDevice {
     NewDevice { code: format!("{site}-till"), name: "Till".into(), site: site.into() }
@@ -42,7 +38,8 @@ fn a_device_acts_at_its_site_until_it_is_revoked(backend: Backend) {
     let empty = Revocation { reason: " ".into() };
     let error = tubtrail.revoke_device(&Request::system(), "harbour-shop-till", empty).expect_err("no reason");
     assert_eq!((error.problem.word, error.field.as_deref()), ("needs-reason", Some("reason")));
-    let revoked = tubtrail.revoke_device(&Request::system(), "harbour-shop-till", stolen()).expect("it is there").answer;
+    let revoked =
+        tubtrail.revoke_device(&Request::system(), "harbour-shop-till", stolen()).expect("it is there").answer;
     assert_eq!((revoked.active, revoked.revoked_because.as_deref()), (false, Some("Stolen.")));
     assert!(tubtrail.device_at_hand(&created.token).is_none());
     assert_eq!(tubtrail.device_of_token(&created.token).expect_err("it is revoked").problem.word, "not-signed-in");
@@ -73,7 +70,10 @@ fn devices_are_within_reach_or_not_there(backend: Backend) {
     let error = tubtrail.revoke_device(&otto, "kitchen-till", stolen()).expect_err("not his kitchen");
     assert_eq!(error.problem.word, "not-found");
     let seen = tubtrail.list_devices(&otto, "", 10).expect("he may read").items;
-    assert_eq!(seen.iter().map(|device| device.code.as_str()).collect::<Vec<_>>(), ["harbour-shop-spy", "harbour-shop-till"]);
+    assert_eq!(
+        seen.iter().map(|device| device.code.as_str()).collect::<Vec<_>>(),
+        ["harbour-shop-spy", "harbour-shop-till"]
+    );
     let error = tubtrail.create_device(&otto, till(SHOP)).err().expect("it is there");
     assert_eq!((error.problem.word, error.field.as_deref()), ("code-taken", Some("code")));
     let page = tubtrail.list_devices(&Request::system(), "", 2).expect("the system may read");

@@ -1,15 +1,21 @@
 //! The operations, on both backends: a module a noun.
 
 mod batches;
+mod bench;
 mod completions;
 mod deliveries;
 mod devices;
 mod imports;
+mod journal;
+mod lots;
 mod master_data;
 mod picks;
 mod recipes;
 mod sessions;
+mod simulation;
+mod trace;
 mod units;
 mod users;
 mod uses;
+mod verify;
 mod voids;

@@ -130,10 +130,7 @@ fn a_new_password_ends_every_session(backend: Backend) {
     let tubtrail = &tries.house.tubtrail;
     tubtrail.user_of_session("ines", &before.mark).expect("her session holds");
     tries.change(true, Some("four scoops, no cone"));
-    assert_eq!(
-        tubtrail.user_of_session("ines", &before.mark).expect_err("it is over").problem.word,
-        "session-over"
-    );
+    assert_eq!(tubtrail.user_of_session("ines", &before.mark).expect_err("it is over").problem.word, "session-over");
     assert_eq!(tries.refused("ines", RIGHT).0, "wrong-password");
     let after = tries.attempt("ines", "four scoops, no cone").expect("the new one is right");
     tubtrail.user_of_session("ines", &after.mark).expect("the new session holds");

@@ -53,9 +53,7 @@ impl Door {
         }
         let verified = tokens::verify(&self.keys, bearer).map_err(|refused| match refused {
             Refused::Over => OperationError::new(&problems::SESSION_OVER, problems::SESSION_OVER.title),
-            Refused::NotOurs => {
-                OperationError::new(&problems::NOT_SIGNED_IN, "this token is not one of ours; sign in")
-            }
+            Refused::NotOurs => OperationError::new(&problems::NOT_SIGNED_IN, "this token is not one of ours; sign in"),
         })?;
         let actor = tubtrail.user_of_session(&verified.claims.sub, &verified.claims.mark)?;
         let mut all = self.verified.write();
