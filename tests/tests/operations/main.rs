@@ -2,7 +2,9 @@
 
 mod counts;
 mod deliveries;
+mod holds;
 mod recipes;
 mod shelf;
+mod stock;
 mod transfers;
 mod tubs;
