@@ -21,6 +21,9 @@ use crate::tubtrail::{Answered, Tubtrail};
 /// How a file must look, as it is told to people.
 pub const GUIDE: &str = include_str!("imports.md");
 
+/// What can be imported.
+pub const NOUNS: [&str; 5] = ["sites", "partners", "items", "recipes", "equipment"];
+
 /// What came of an import.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[schema(example = json!({"created": 12, "changed": 3, "unchanged": 240}))]
@@ -44,7 +47,7 @@ impl Tubtrail {
             "recipes" => self.import_noun::<Recipe>(request, file),
             "equipment" => self.import_noun::<Equipment>(request, file),
             _ => {
-                let detail = "sites, partners, items, recipes and equipment can be imported";
+                let detail = format!("these can be imported: {}", NOUNS.join(", "));
                 Err(OperationError::new(&problems::NOT_FOUND, detail))
             }
         }
@@ -94,11 +97,11 @@ fn entries<M: FromTable>(rows: &[Row]) -> Result<Vec<Entry<M>>> {
         .map(|rows| {
             let lines: Vec<usize> = rows.iter().map(|row| row.line).collect();
             let code = rows[0].optional("code").unwrap_or("");
-            let row = M::from_rows(rows).map_err(|error| blame::<M>(&lines, error))?;
             if let Some(first) = seen.insert(code, lines[0]) {
                 let detail = format!("{code} stands on line {first} already");
                 return Err(at_line(lines[0], OperationError::new(&problems::REPEATED, detail).at("code")));
             }
+            let row = M::from_rows(rows).map_err(|error| blame::<M>(&lines, error))?;
             Ok(Entry { row, lines })
         })
         .collect()
@@ -186,6 +189,9 @@ impl FromTable for Item {
 
 fn counted(row: &Row) -> Result<CountedBy> {
     let by = row.optional("counted_by").unwrap_or("mass");
+    if !["mass", "volume", "piece", "strength"].contains(&by) {
+        return Err(OperationError::invalid("counted_by", "write mass, volume, piece or strength"));
+    }
     for (figure, of) in [
         ("density_kg_per_m3", "volume"),
         ("piece_grams", "piece"),
@@ -202,14 +208,13 @@ fn counted(row: &Row) -> Result<CountedBy> {
     let missing = |column: &str| OperationError::invalid(column, format!("what is counted by {by} needs this"));
     let amount = |column: &str| row.text(column).map(Amount).ok_or_else(|| missing(column));
     Ok(match by {
-        "mass" => CountedBy::Mass,
         "volume" => CountedBy::Volume { density_kg_per_m3: amount("density_kg_per_m3")? },
         "piece" => CountedBy::Piece { piece_grams: row.grams("piece_grams")?.ok_or_else(|| missing("piece_grams"))? },
         "strength" => CountedBy::Strength {
             percent_vol: amount("percent_vol")?,
             sweetened: row.flag("sweetened")?.unwrap_or(false),
         },
-        _ => return Err(OperationError::invalid("counted_by", "write mass, volume, piece or strength")),
+        _ => CountedBy::Mass,
     })
 }
 
@@ -302,7 +307,7 @@ mod tests {
         let told: HashMap<&str, Vec<&str>> = GUIDE
             .lines()
             .filter_map(|line| line.strip_prefix("| ")?.strip_suffix(" |")?.split_once(" | "))
-            .map(|(noun, columns)| (noun, columns.split(", ").collect()))
+            .map(|(noun, columns)| (noun, columns.split(", ").map(|column| column.trim_matches('`')).collect()))
             .collect();
         for (noun, columns) in [
             ("sites", Site::COLUMNS),

@@ -62,7 +62,7 @@ pub(crate) fn at_line(line: usize, error: OperationError) -> OperationError {
 
 /// A file cut off within a quoted cell would otherwise lose its end unseen.
 fn refuse_open_quote(text: &str) -> Result<()> {
-    if text.matches('"').count() % 2 == 0 {
+    if text.matches('"').count().is_multiple_of(2) {
         return Ok(());
     }
     let last = text.rfind('"').unwrap_or(0);

@@ -1,6 +1,7 @@
 //! The command line: one file a subcommand.
 
 mod demo;
+mod import;
 mod key;
 mod migrate;
 mod serve;
@@ -47,6 +48,8 @@ enum Command {
 Reads one moment of the database, beside whoever serves it: the journal's hashes over every row, the balances, the mass of
 every lot, what went into and came out of every batch, and the lot graph. Ends with 1 if anything is wrong.")]
     Verify,
+    /// Takes in a CSV file of master data: all of it, or nothing.
+    Import(import::Import),
     /// People who may come in.
     #[command(subcommand)]
     User(user::User),
@@ -79,6 +82,7 @@ fn run(cli: &Cli) -> Outcome {
         Command::Demo(demo) => demo.run(&cli.common),
         Command::Migrate => migrate::run(&settings()?),
         Command::Verify => verify::run(&settings()?),
+        Command::Import(import) => import.run(&settings()?),
         Command::User(user) => user.run(&settings()?),
         Command::Key(key) => key.run(&settings()?),
         Command::Openapi => {

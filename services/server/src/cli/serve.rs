@@ -36,7 +36,7 @@ impl Serve {
         telemetry::start_log()?;
         telemetry::start_metrics()?;
         let tubtrail = Tubtrail::open(&settings.database, system_clock()).map_err(|error| in_words(&error))?;
-        let door = Door { keys: Keys::open(&folder)?, session_minutes };
+        let door = Door::new(Keys::open(&folder)?, session_minutes);
         tracing::info!(database = %settings.database, listen, "starting");
         let house = house::share(tubtrail, door);
         let ended = actix_web::rt::System::new().block_on(serve::serve(house.clone(), &listen));

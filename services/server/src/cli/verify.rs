@@ -5,6 +5,7 @@ use tubtrail_operations::verify::{Verified, verify};
 use super::{Outcome, in_words};
 use crate::config::Settings;
 
+/// Checks the database that the settings name.
 pub fn run(settings: &Settings) -> Outcome {
     let verified = verify(&settings.database).map_err(|error| in_words(&error))?;
     println!("{}: as of one moment,", settings.database);
