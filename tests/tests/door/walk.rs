@@ -1,0 +1,260 @@
+//! Every operation of the description, asked by those who may not: nobody, somebody of another role, somebody of another
+//! site. An operation that is added is walked too; one that addresses something new fails here until it is given one.
+
+use std::collections::BTreeMap;
+
+use serde_json::{Value, json};
+use tubtrail_operations::Role;
+use tubtrail_tests::world::{PASSWORD, sign_in};
+use tubtrail_tests::{Answer, Backend, Client, World, on_both};
+
+use super::description::{Described, operations, resolved};
+
+on_both!(nobody_gets_anywhere, another_role_gets_nowhere, another_site_is_not_there);
+
+/// Where everything lies that is asked for.
+const HERE: &str = "quay-kitchen";
+/// Also ours.
+const STORE: &str = "quay-store";
+/// Where those are who should not reach it.
+const ELSEWHERE: &str = "market-shop";
+
+/// What concerns no site: whoever has the role anywhere may.
+const OF_THE_HOUSE: &[&str] = &[
+    "show_me",
+    "list_sites",
+    "get_site",
+    "list_site_versions",
+    "create_site",
+    "change_site",
+    "list_partners",
+    "get_partner",
+    "list_partner_versions",
+    "create_partner",
+    "change_partner",
+    "list_items",
+    "get_item",
+    "list_item_versions",
+    "create_item",
+    "change_item",
+    "list_recipes",
+    "get_recipe",
+    "list_recipe_versions",
+    "create_recipe",
+    "change_recipe",
+];
+
+/// What concerns every site: whoever has the role at one of them only may not.
+const OF_EVERY_SITE: &[&str] =
+    &["list_users", "create_user", "change_user", "list_journal", "follow_changes", "import_master_data"];
+
+struct Walk {
+    world: World,
+    api: Value,
+    /// What stands for a parameter of a path, and names that only those within reach may read.
+    things: BTreeMap<&'static str, String>,
+}
+
+impl Walk {
+    fn new(backend: Backend) -> Self {
+        let world = World::open(backend);
+        let api = world.server.client().get("/openapi.json").expect(200).json;
+        let things = furnish(&world.owner);
+        Self { world, api, things }
+    }
+
+    fn operations(&self) -> Vec<Described> {
+        operations(&self.api).into_iter().filter(|described| !described.roles.is_empty()).collect()
+    }
+
+    /// Someone with one role at one site.
+    fn person(&self, role: Role, site: &str) -> Client {
+        let name = format!("{}-{site}", role.word());
+        if role == Role::Device {
+            let new = json!({"code": name, "name": name, "site": site});
+            let device = self.world.owner.post("/v1/devices", new).expect(201);
+            return self.world.server.client().with_token(device.json["token"].as_str().expect("a token"));
+        }
+        let roles = json!([{"role": role.word(), "site": site}]);
+        let new = json!({"login": name, "name": name, "password": PASSWORD, "roles": roles});
+        self.world.owner.post("/v1/users", new).expect(201).done();
+        sign_in(&self.world.server, &name, PASSWORD)
+    }
+
+    fn people(&self, site: &str) -> Vec<(Role, Client)> {
+        Role::ALL.into_iter().map(|role| (role, self.person(role, site))).collect()
+    }
+
+    /// The path with real things in it, and what must be asked besides.
+    fn path(&self, described: &Described) -> String {
+        let segment = |segment: &str| match segment.strip_prefix('{').and_then(|name| name.strip_suffix('}')) {
+            Some(name) => {
+                let missing = || panic!("{}: give `furnish` a {name} at {HERE}", described.id);
+                self.things.get(name).unwrap_or_else(missing).clone()
+            }
+            None => segment.to_owned(),
+        };
+        let path: Vec<_> = described.path.split('/').map(segment).collect();
+        let required = described.operation["parameters"].as_array().into_iter().flatten();
+        let query: Vec<_> = required
+            .filter(|parameter| parameter["in"] == "query" && parameter["required"] == true)
+            .map(|parameter| match parameter["name"].as_str().expect("a name") {
+                "site" => format!("site={HERE}"),
+                "to" => format!("to={}", self.things["lot"]),
+                "direction" => "direction=forward".into(),
+                name => panic!("{}: say what stands for the query parameter {name}", described.id),
+            })
+            .collect();
+        format!("{}?{}", path.join("/"), query.join("&"))
+    }
+
+    /// Asks with the example of the description, its sites turned to ours.
+    fn ask(&self, client: &Client, described: &Described) -> Answer {
+        let request = client.request(&described.method, &self.path(described));
+        let content = &described.operation["requestBody"]["content"];
+        if let Some(text) = content["text/csv"]["example"].as_str() {
+            return request.body("text/csv", text).send();
+        }
+        let Some(json) = content.get("application/json") else { return request.send() };
+        let schema = resolved(&self.api, &json["schema"]);
+        let mut body = [&json["example"], &schema["example"]].into_iter().find(|example| example.is_object()).cloned();
+        let body = body.as_mut().unwrap_or_else(|| panic!("{}: its request has no example", described.id));
+        let members = body.as_object_mut().expect("an object");
+        for name in ["site", "from"] {
+            members.entry(name).and_modify(|site| *site = HERE.into());
+        }
+        members.entry("to").and_modify(|site| *site = STORE.into());
+        if described.method == "POST" {
+            members.remove("version");
+        }
+        request.json(body).send()
+    }
+
+    fn ask_brokenly(&self, client: &Client, described: &Described) -> Answer {
+        client.request(&described.method, &self.path(described)).body("application/json", "{").send()
+    }
+}
+
+/// One of everything that is addressed, all of it at our kitchen.
+fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
+    let made = |path: &str, body: Value| owner.post(path, body).expect(201).json;
+    let number = |value: &Value| value["id"].as_i64().expect("a number").to_string();
+    for (code, kind) in [(HERE, "kitchen"), (STORE, "store_room"), (ELSEWHERE, "shop"), ("harbour-shop", "shop")] {
+        made("/v1/sites", json!({"code": code, "name": code, "kind": kind, "time_zone": "Europe/Lisbon"}));
+    }
+    made("/v1/partners", json!({"code": "hollow-farm", "name": "Farm", "supplies": true, "takes_tubs": false}));
+    made("/v1/partners", json!({"code": "old-mill-bistro", "name": "Mill", "supplies": false, "takes_tubs": true}));
+    for (code, kind) in [("whole-milk", "ingredient"), ("white-base", "base")] {
+        let counted = json!({"by": "mass"});
+        made("/v1/items", json!({"code": code, "name": code, "kind": kind, "counted": counted, "kept": "ambient"}));
+    }
+    let lines = json!([{"item": "whole-milk", "grams": 1000}]);
+    let recipe = json!({"code": "white-base-60", "name": "White base", "item": "white-base", "lines": lines,
+        "expected_yield_grams": 1000, "maturing_minutes": 0});
+    made("/v1/recipes", recipe);
+    let freezer = json!({"code": "our-freezer", "name": "Freezer", "site": HERE, "touches": ["base"]});
+    made("/v1/equipment", freezer);
+    made("/v1/devices", json!({"code": "our-till", "name": "Till", "site": HERE}));
+    let grams = |grams: u32| json!({"amount": grams, "unit": "g"});
+    let expiry = json!({"kind": "best_before", "on": "2999-12-31"});
+    let line =
+        json!({"item": "whole-milk", "supplier_lot_code": "our-lot", "quantity": grams(40_000), "expiry": expiry});
+    let delivery = json!({"supplier": "hollow-farm", "site": HERE, "document": "our-note", "lines": [line]});
+    let delivery = made("/v1/deliveries", delivery);
+    let lot = delivery["lines"][0]["lot"].as_str().expect("a lot").to_owned();
+    let batch = number(&made("/v1/batches", json!({"recipe": "white-base-60", "site": HERE})));
+    let uses = json!({"uses": [{"lot": lot, "quantity": grams(500)}]});
+    let uses = made(&format!("/v1/batches/{batch}/uses"), uses);
+    let transfer = json!({"from": HERE, "to": STORE, "lines": [{"lot": lot, "quantity": grams(2000)}]});
+    let transfer = made("/v1/transfers", transfer);
+    let counted = json!({"lot": lot, "state": "available", "found": grams(37_000), "reason": "one bag was torn"});
+    let count = made("/v1/counts", json!({"site": HERE, "complete": false, "lines": [counted]}));
+    let hold = made(&format!("/v1/lots/{lot}/holds"), json!({"reason": "our reason"}));
+    BTreeMap::from([
+        ("site", HERE.into()),
+        ("partner", "hollow-farm".into()),
+        ("item", "whole-milk".into()),
+        ("recipe", "white-base-60".into()),
+        ("equipment", "our-freezer".into()),
+        ("device", "our-till".into()),
+        ("login", "owner".into()),
+        ("noun", "sites".into()),
+        ("delivery", number(&delivery)),
+        ("lot", lot),
+        ("batch", batch),
+        ("use", number(&uses["uses"][0])),
+        ("transfer", number(&transfer)),
+        ("count", number(&count)),
+        ("hold", number(&hold)),
+    ])
+}
+
+fn nobody_gets_anywhere(backend: Backend) {
+    let walk = Walk::new(backend);
+    let nobody = walk.world.server.client();
+    let nonsense = nobody.with_token("nonsense");
+    for described in walk.operations() {
+        for answer in
+            [walk.ask(&nobody, &described), walk.ask_brokenly(&nobody, &described), walk.ask(&nonsense, &described)]
+        {
+            answer.refused(401, "/problems/not-signed-in");
+        }
+    }
+}
+
+/// Before a body is so much as looked at.
+fn another_role_gets_nowhere(backend: Backend) {
+    let walk = Walk::new(backend);
+    let people = walk.people(HERE);
+    let before = position(&walk);
+    for described in walk.operations() {
+        for (role, client) in &people {
+            if !described.roles.iter().any(|fitting| fitting == role.word()) {
+                walk.ask(client, &described).refused(403, "/problems/forbidden");
+                walk.ask_brokenly(client, &described).refused(403, "/problems/forbidden");
+            }
+        }
+    }
+    assert_eq!(position(&walk), before, "nothing was done");
+}
+
+/// The journal's last entry.
+fn position(walk: &Walk) -> Value {
+    walk.world.server.client().get("/readyz").expect(200).json["position"].clone()
+}
+
+fn another_site_is_not_there(backend: Backend) {
+    let walk = Walk::new(backend);
+    let people = walk.people(ELSEWHERE);
+    let before = position(&walk);
+    let ours: Vec<&str> = ["lot", "equipment", "device"].iter().map(|name| walk.things[name].as_str()).collect();
+    let mut wrong = Vec::new();
+    for described in walk.operations() {
+        let id = described.id.as_str();
+        if OF_THE_HOUSE.contains(&id) {
+            continue;
+        }
+        let is_list = described.method == "GET" && !described.path.contains('{');
+        for (role, client) in people.iter().filter(|(role, _)| described.roles.iter().any(|fit| fit == role.word())) {
+            let answer = walk.ask(client, &described);
+            let fits = match answer.status {
+                403 => OF_EVERY_SITE.contains(&id) || described.method != "GET",
+                404 => !OF_EVERY_SITE.contains(&id),
+                200 => is_list && !ours.iter().any(|name| answer.text().contains(name)),
+                _ => false,
+            };
+            if !fits {
+                let text: String = answer.text().chars().take(300).collect();
+                wrong.push(format!("{id}, asked by {} at {ELSEWHERE}: {} {text}", role.word(), answer.status));
+            }
+            if is_list && answer.status == 200 && described.operation.to_string().contains("\"name\":\"site\"") {
+                let narrowed = client.get(&format!("{}?site={HERE}", described.path));
+                if narrowed.status != 404 {
+                    wrong.push(format!("{id}?site={HERE}, asked by {}: {}", role.word(), narrowed.status));
+                }
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "out of reach, and yet: {wrong:#?}");
+    assert_eq!(position(&walk), before, "nothing was done");
+}
