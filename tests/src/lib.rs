@@ -4,12 +4,14 @@
 //! A test here is an ordinary function of a [`Backend`], run on each by [`on_both!`].
 
 pub mod backend;
+pub mod batches;
 pub mod binary;
 pub mod client;
 pub mod database;
 pub mod dice;
 pub mod house;
 mod invariants;
+pub mod rest;
 pub mod server;
 pub mod world;
 
@@ -18,5 +20,6 @@ pub use client::{Answer, Client, Problem};
 pub use database::TestDatabase;
 pub use dice::Dice;
 pub use house::TestHouse;
+pub use rest::RestHouse;
 pub use server::TestServer;
 pub use world::World;

@@ -2,7 +2,7 @@
 CREATE TABLE sites (
     id BIGINT NOT NULL PRIMARY KEY,
     entry BIGINT NOT NULL,
-    code TEXT NOT NULL UNIQUE
+    code TEXT COLLATE "C" NOT NULL UNIQUE
 );
 
 CREATE TABLE site_versions (
@@ -21,7 +21,7 @@ CREATE TABLE site_versions (
 CREATE TABLE partners (
     id BIGINT NOT NULL PRIMARY KEY,
     entry BIGINT NOT NULL,
-    code TEXT NOT NULL UNIQUE
+    code TEXT COLLATE "C" NOT NULL UNIQUE
 );
 
 CREATE TABLE partner_versions (
@@ -40,7 +40,7 @@ CREATE TABLE partner_versions (
 CREATE TABLE items (
     id BIGINT NOT NULL PRIMARY KEY,
     entry BIGINT NOT NULL,
-    code TEXT NOT NULL UNIQUE,
+    code TEXT COLLATE "C" NOT NULL UNIQUE,
     kind TEXT NOT NULL CHECK (kind IN ('ingredient', 'base', 'component', 'flavour'))
 );
 
@@ -76,7 +76,7 @@ CREATE TABLE reorder_levels (
 CREATE TABLE recipes (
     id BIGINT NOT NULL PRIMARY KEY,
     entry BIGINT NOT NULL,
-    code TEXT NOT NULL UNIQUE,
+    code TEXT COLLATE "C" NOT NULL UNIQUE,
     item_id BIGINT NOT NULL REFERENCES items (id)
 );
 
@@ -106,7 +106,7 @@ CREATE TABLE recipe_lines (
 CREATE TABLE equipment (
     id BIGINT NOT NULL PRIMARY KEY,
     entry BIGINT NOT NULL,
-    code TEXT NOT NULL UNIQUE
+    code TEXT COLLATE "C" NOT NULL UNIQUE
 );
 
 -- touches: item kinds it comes into contact with, comma-separated.

@@ -2,7 +2,7 @@
 CREATE TABLE users (
     id BIGINT NOT NULL PRIMARY KEY,
     entry BIGINT NOT NULL,
-    login TEXT NOT NULL UNIQUE
+    login TEXT COLLATE "C" NOT NULL UNIQUE
 );
 
 CREATE TABLE user_versions (
@@ -28,7 +28,7 @@ CREATE TABLE user_roles (
 CREATE TABLE devices (
     id BIGINT NOT NULL PRIMARY KEY,
     entry BIGINT NOT NULL,
-    code TEXT NOT NULL UNIQUE,
+    code TEXT COLLATE "C" NOT NULL UNIQUE,
     name TEXT NOT NULL,
     site_id BIGINT NOT NULL REFERENCES sites (id),
     token_hash TEXT NOT NULL UNIQUE

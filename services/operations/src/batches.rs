@@ -1,5 +1,6 @@
 //! Batches: production runs, what went in and what came out.
 
+use std::collections::hash_map::Entry;
 use std::collections::{HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
@@ -136,7 +137,7 @@ impl Tubtrail {
 
     /// One batch, with all that went in and came out.
     pub fn get_batch(&self, request: &Request, id: i64) -> Result<Batch> {
-        self.read(|conn| {
+        self.read_at_once(|conn| {
             let making = addressed(conn, &request.actor, &reach::GET_BATCH, id)?;
             answer(conn, &making)
         })
@@ -146,7 +147,7 @@ impl Tubtrail {
     pub fn list_batches(&self, request: &Request, which: &WhichBatches) -> Result<Page<BatchSummary>> {
         request.actor.may_anywhere(&reach::LIST_BATCHES)?;
         let limit = which.limit.clamp(1, MOST);
-        self.read(|conn| {
+        self.read_at_once(|conn| {
             let asked = asked(conn, &request.actor, which)?;
             let rows = stored::batches_page(conn, &asked, i64::from(limit) + 1)?;
             Ok(Page::cut(summaries(conn, rows)?, limit as usize, |batch| batch.id.to_string()))
@@ -259,17 +260,12 @@ fn asked(conn: &mut AnyConnection, actor: &Actor, which: &WhichBatches) -> Resul
         }
         None => None,
     };
-    let not_a_page = |_| OperationError::invalid("after", "send the `next` of the page before, as it was");
     Ok(BatchesAsked {
         spans: spans(conn, sites.as_deref(), which)?,
         sites,
         recipe_versions,
         open_only: which.open,
-        before_id: Some(&which.after)
-            .filter(|text| !text.is_empty())
-            .map(|text| text.parse())
-            .transpose()
-            .map_err(not_a_page)?,
+        before_id: Some(fields::after_id("after", &which.after)?).filter(|id| *id != 0),
     })
 }
 
@@ -312,11 +308,10 @@ fn summaries(conn: &mut AnyConnection, rows: Vec<BatchRow>) -> Result<Vec<BatchS
     let mut makings: HashMap<(i64, i64), Making> = HashMap::new();
     rows.into_iter()
         .map(|row| {
-            let key = (row.recipe_version_id, row.site_id);
-            if !makings.contains_key(&key) {
-                makings.insert(key, Making::of(conn, row.clone())?);
-            }
-            let making = &makings[&key];
+            let making = match makings.entry((row.recipe_version_id, row.site_id)) {
+                Entry::Occupied(known) => known.into_mut(),
+                Entry::Vacant(unknown) => unknown.insert(Making::of(conn, row.clone())?),
+            };
             Ok(BatchSummary {
                 id: row.id,
                 recipe: making.recipe.code.clone(),

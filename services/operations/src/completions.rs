@@ -13,10 +13,10 @@ use crate::deliveries::{Expiry, ExpiryKind, expiry};
 use crate::error::{OperationError, Result};
 use crate::items::{ItemKind, counting};
 use crate::lots::{self, NewLot, record_lot};
-use crate::quantities::{Grams, QuantityEntered};
+use crate::quantities::{Grams, QuantityEntered, in_grams};
 use crate::reach::{self, Request};
 use crate::tubtrail::{Answered, Tubtrail};
-use crate::uses::{in_words, went_in};
+use crate::uses::went_in;
 use crate::{fields, problems};
 
 /// Most outputs of one batch.
@@ -259,7 +259,7 @@ pub(crate) fn record(tx: &mut WriteTx<'_>, making: &Making, checked: &Checked) -
     }
     let out_mg = checked.outputs.iter().map(|output| output.mass.mg()).sum::<i64>();
     if out_mg > went_in.mass_mg {
-        let detail = format!("{} came out, and only {} went in", in_words(out_mg), in_words(went_in.mass_mg));
+        let detail = format!("{} came out, and only {} went in", in_grams(out_mg), in_grams(went_in.mass_mg));
         return Err(OperationError::new(&problems::MORE_OUT_THAN_IN, detail).at("outputs"));
     }
     let row = CompletionRow {

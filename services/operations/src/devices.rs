@@ -167,7 +167,7 @@ fn new_token() -> Result<String> {
     let mut random = [0; TOKEN_BYTES];
     getrandom::fill(&mut random).map_err(|error| {
         let mut problem = OperationError::new(&problems::INTERNAL, problems::INTERNAL.title);
-        problem.cause = Some(StorageError::Corrupt(format!("no random numbers: {error}")));
+        problem.cause = Some(Box::new(StorageError::Corrupt(format!("no random numbers: {error}"))));
         problem
     })?;
     Ok(format!("{TOKEN_PREFIX}{}", URL_SAFE_NO_PAD.encode(random)))

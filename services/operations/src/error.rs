@@ -16,7 +16,7 @@ pub struct OperationError {
     /// When to try again.
     pub retry_after_seconds: Option<u32>,
     /// What lies beneath, for the log only.
-    pub cause: Option<StorageError>,
+    pub cause: Option<Box<StorageError>>,
 }
 
 /// What operations return.
@@ -94,7 +94,7 @@ impl From<StorageError> for OperationError {
             | StorageError::Corrupt(_) => &problems::INTERNAL,
         };
         let mut operation_error = Self::new(problem, problem.title);
-        operation_error.cause = Some(error);
+        operation_error.cause = Some(Box::new(error));
         operation_error
     }
 }

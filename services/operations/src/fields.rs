@@ -87,6 +87,32 @@ pub fn site(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Site> {
     Ok(site)
 }
 
+/// A site that narrows a list; it may be out of use by now.
+pub fn filter_site(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
+    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, field))?;
+    Ok(site.row.id)
+}
+
+/// A partner that narrows a list; it may be out of use by now.
+pub fn filter_partner(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
+    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("partner", code, field))?;
+    Ok(partner.row.id)
+}
+
+/// An item that narrows a list; it may be out of use by now.
+pub fn filter_item(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
+    let item = Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("item", code, field))?;
+    Ok(item.row.id)
+}
+
+/// The `next` of a list that is paged by row id; empty before the first page.
+pub fn after_id(field: &str, text: &str) -> Result<i64> {
+    if text.is_empty() {
+        return Ok(0);
+    }
+    text.parse().map_err(|_| OperationError::invalid(field, "send the `next` of the page before, as it was"))
+}
+
 /// A site named in a request, where the actor may do this; must be in use. One out of their reach is not found.
 pub fn site_for(
     conn: &mut AnyConnection,
@@ -117,32 +143,6 @@ pub fn sites_asked(
     }
     actor.may(operation, site.row.id).map_err(|error| error.at("site"))?;
     Ok(Some(vec![site.row.id]))
-}
-
-/// A site that narrows a list; it may be out of use by now.
-pub fn filter_site(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
-    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, field))?;
-    Ok(site.row.id)
-}
-
-/// A partner that narrows a list; it may be out of use by now.
-pub fn filter_partner(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
-    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("partner", code, field))?;
-    Ok(partner.row.id)
-}
-
-/// An item that narrows a list; it may be out of use by now.
-pub fn filter_item(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
-    let item = Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("item", code, field))?;
-    Ok(item.row.id)
-}
-
-/// The `next` of a list that is paged by row id; empty before the first page.
-pub fn after_id(field: &str, text: &str) -> Result<i64> {
-    if text.is_empty() {
-        return Ok(0);
-    }
-    text.parse().map_err(|_| OperationError::invalid(field, "send the `next` of the page before, as it was"))
 }
 
 /// A partner named in a request; must be in use.

@@ -1,1 +1,330 @@
-//! Imports of master data from CSV files.
+#![doc = include_str!("imports.md")]
+
+use std::collections::HashMap;
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use crate::equipment::Equipment;
+use crate::error::{OperationError, Result};
+use crate::items::{CountedBy, Item, ItemKind};
+use crate::master_data::{Master, Put, put};
+use crate::partners::Partner;
+use crate::problems;
+use crate::quantities::Amount;
+use crate::reach::{self, Request};
+use crate::recipes::{Recipe, RecipeLine};
+use crate::sites::{Site, SiteKind};
+use crate::table::{self, Row, at_line, one_word};
+use crate::tubtrail::{Answered, Tubtrail};
+
+/// How a file must look, as it is told to people.
+pub const GUIDE: &str = include_str!("imports.md");
+
+/// What can be imported.
+pub const NOUNS: [&str; 5] = ["sites", "partners", "items", "recipes", "equipment"];
+
+/// What came of an import.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"created": 12, "changed": 3, "unchanged": 240}))]
+pub struct Imported {
+    /// How many were new.
+    pub created: u32,
+    /// How many differed and got a new version.
+    pub changed: u32,
+    /// How many stood just so.
+    pub unchanged: u32,
+}
+
+impl Tubtrail {
+    /// Takes in a CSV file of sites, partners, items, recipes or equipment: all of it, or nothing.
+    pub fn import(&self, request: &Request, noun: &str, file: &[u8]) -> Result<Answered<Imported>> {
+        request.actor.may_everywhere(&reach::IMPORT_MASTER_DATA)?;
+        match noun {
+            "sites" => self.import_noun::<Site>(request, file),
+            "partners" => self.import_noun::<Partner>(request, file),
+            "items" => self.import_noun::<Item>(request, file),
+            "recipes" => self.import_noun::<Recipe>(request, file),
+            "equipment" => self.import_noun::<Equipment>(request, file),
+            _ => {
+                let detail = format!("these can be imported: {}", NOUNS.join(", "));
+                Err(OperationError::new(&problems::NOT_FOUND, detail))
+            }
+        }
+    }
+
+    fn import_noun<M: FromTable>(&self, request: &Request, file: &[u8]) -> Result<Answered<Imported>> {
+        let entries = entries::<M>(&table::read(M::COLUMNS, file)?)?;
+        self.write(request, &reach::IMPORT_MASTER_DATA, move |tx| {
+            let mut imported = Imported::default();
+            for Entry { row, lines } in entries {
+                let count = match put(tx, row).map_err(|error| blame::<M>(&lines, error))? {
+                    Put::Created => &mut imported.created,
+                    Put::Changed => &mut imported.changed,
+                    Put::Unchanged => &mut imported.unchanged,
+                };
+                *count += 1;
+            }
+            Ok(imported)
+        })
+    }
+}
+
+/// A noun that can be read from a table.
+trait FromTable: Master {
+    /// The columns, all of which must be there.
+    const COLUMNS: &'static [&'static str];
+    /// Whether rows with the same code that follow one another are one.
+    const SEVERAL_ROWS: bool = false;
+    /// Reads one.
+    fn from_rows(rows: &[Row]) -> Result<Self>;
+    /// Which of its rows, and which column, a field at fault is.
+    fn cell_of(field: &str) -> (usize, String) {
+        (0, field.rsplit('.').next().unwrap_or(field).to_owned())
+    }
+}
+
+/// What a file holds of a noun, and the lines it stands on.
+struct Entry<M> {
+    row: M,
+    lines: Vec<usize>,
+}
+
+fn entries<M: FromTable>(rows: &[Row]) -> Result<Vec<Entry<M>>> {
+    let mut seen: HashMap<&str, usize> = HashMap::new();
+    let belong = |first: &Row, next: &Row| M::SEVERAL_ROWS && first.optional("code") == next.optional("code");
+    rows.chunk_by(belong)
+        .map(|rows| {
+            let lines: Vec<usize> = rows.iter().map(|row| row.line).collect();
+            let code = rows[0].optional("code").unwrap_or("");
+            if let Some(first) = seen.insert(code, lines[0]) {
+                let detail = format!("{code} stands on line {first} already");
+                return Err(at_line(lines[0], OperationError::new(&problems::REPEATED, detail).at("code")));
+            }
+            let row = M::from_rows(rows).map_err(|error| blame::<M>(&lines, error))?;
+            Ok(Entry { row, lines })
+        })
+        .collect()
+}
+
+/// Names the line and the column in place of the field.
+fn blame<M: FromTable>(lines: &[usize], error: OperationError) -> OperationError {
+    if error.field.as_deref().is_some_and(|field| field.starts_with("line ")) {
+        return error;
+    }
+    let (row, column) = error.field.as_deref().map_or_else(|| (0, String::new()), M::cell_of);
+    let line = lines.get(row).or(lines.first()).copied().unwrap_or(0);
+    at_line(line, error.at(column))
+}
+
+impl FromTable for Site {
+    const COLUMNS: &'static [&'static str] = &["code", "name", "kind", "time_zone", "gln", "active"];
+
+    fn from_rows(rows: &[Row]) -> Result<Self> {
+        let row = &rows[0];
+        Ok(Self {
+            code: row.required("code")?,
+            name: row.required("name")?,
+            kind: one_word::<SiteKind>("kind", &row.required("kind")?)?,
+            time_zone: row.required("time_zone")?,
+            gln: row.text("gln"),
+            active: row.flag("active")?.unwrap_or(true),
+            version: None,
+        })
+    }
+}
+
+impl FromTable for Partner {
+    const COLUMNS: &'static [&'static str] = &["code", "name", "supplies", "takes_tubs", "contact", "active"];
+
+    fn from_rows(rows: &[Row]) -> Result<Self> {
+        let row = &rows[0];
+        Ok(Self {
+            code: row.required("code")?,
+            name: row.required("name")?,
+            supplies: row.flag("supplies")?.unwrap_or(false),
+            takes_tubs: row.flag("takes_tubs")?.unwrap_or(false),
+            contact: row.text("contact"),
+            active: row.flag("active")?.unwrap_or(true),
+            version: None,
+        })
+    }
+}
+
+impl FromTable for Item {
+    const COLUMNS: &'static [&'static str] = &[
+        "code",
+        "name",
+        "kind",
+        "counted_by",
+        "density_kg_per_m3",
+        "piece_grams",
+        "percent_vol",
+        "sweetened",
+        "tracked",
+        "kept",
+        "warmest_arrival_celsius",
+        "portion_grams",
+        "shelf_life_days",
+        "active",
+    ];
+
+    fn from_rows(rows: &[Row]) -> Result<Self> {
+        let row = &rows[0];
+        Ok(Self {
+            code: row.required("code")?,
+            name: row.required("name")?,
+            kind: one_word::<ItemKind>("kind", &row.required("kind")?)?,
+            counted: counted(row)?,
+            tracked: row.flag("tracked")?.unwrap_or(true),
+            kept: row.word("kept")?.unwrap_or_default(),
+            warmest_arrival_celsius: row.number("warmest_arrival_celsius", "4.5")?,
+            portion_grams: row.grams("portion_grams")?,
+            shelf_life_days: row.number("shelf_life_days", "30")?,
+            active: row.flag("active")?.unwrap_or(true),
+            version: None,
+        })
+    }
+}
+
+fn counted(row: &Row) -> Result<CountedBy> {
+    let by = row.optional("counted_by").unwrap_or("mass");
+    if !["mass", "volume", "piece", "strength"].contains(&by) {
+        return Err(OperationError::invalid("counted_by", "write mass, volume, piece or strength"));
+    }
+    for (figure, of) in [
+        ("density_kg_per_m3", "volume"),
+        ("piece_grams", "piece"),
+        ("percent_vol", "strength"),
+        ("sweetened", "strength"),
+    ] {
+        if by != of && row.optional(figure).is_some() {
+            return Err(OperationError::invalid(
+                figure,
+                format!("this belongs to what is counted by {of}, not by {by}"),
+            ));
+        }
+    }
+    let missing = |column: &str| OperationError::invalid(column, format!("what is counted by {by} needs this"));
+    let amount = |column: &str| row.text(column).map(Amount).ok_or_else(|| missing(column));
+    Ok(match by {
+        "volume" => CountedBy::Volume { density_kg_per_m3: amount("density_kg_per_m3")? },
+        "piece" => CountedBy::Piece { piece_grams: row.grams("piece_grams")?.ok_or_else(|| missing("piece_grams"))? },
+        "strength" => CountedBy::Strength {
+            percent_vol: amount("percent_vol")?,
+            sweetened: row.flag("sweetened")?.unwrap_or(false),
+        },
+        _ => CountedBy::Mass,
+    })
+}
+
+impl FromTable for Recipe {
+    const COLUMNS: &'static [&'static str] = &[
+        "code",
+        "item",
+        "name",
+        "expected_yield_grams",
+        "maturing_minutes",
+        "method",
+        "active",
+        "line_item",
+        "line_grams",
+    ];
+    const SEVERAL_ROWS: bool = true;
+
+    fn from_rows(rows: &[Row]) -> Result<Self> {
+        let first = &rows[0];
+        for row in &rows[1..] {
+            refuse_another_head(first, row).map_err(|error| at_line(row.line, error))?;
+        }
+        let missing = || OperationError::invalid("expected_yield_grams", "this must not be empty");
+        Ok(Self {
+            code: first.required("code")?,
+            item: first.required("item")?,
+            name: first.required("name")?,
+            lines: rows
+                .iter()
+                .map(|row| recipe_line(row).map_err(|error| at_line(row.line, error)))
+                .collect::<Result<_>>()?,
+            expected_yield_grams: first.grams("expected_yield_grams")?.ok_or_else(missing)?,
+            maturing_minutes: first.number("maturing_minutes", "720")?,
+            method: first.text("method"),
+            active: first.flag("active")?.unwrap_or(true),
+            version: None,
+        })
+    }
+
+    /// `lines[2].grams` is `line_grams` of the third row.
+    fn cell_of(field: &str) -> (usize, String) {
+        let Some(line) = field.strip_prefix("lines") else { return (0, field.to_owned()) };
+        let place = line.strip_prefix('[').and_then(|rest| rest.split_once("]."));
+        match place.map(|(place, name)| (place.parse(), name)) {
+            Some((Ok(place), name)) => (place, format!("line_{name}")),
+            _ => (0, "line_item".to_owned()),
+        }
+    }
+}
+
+fn refuse_another_head(first: &Row, row: &Row) -> Result<()> {
+    let own = Recipe::COLUMNS.iter().filter(|column| !column.starts_with("line_"));
+    for column in own {
+        if row.optional(column).is_some() && row.optional(column) != first.optional(column) {
+            let detail = format!("this differs from line {}, where the recipe begins; leave it empty", first.line);
+            return Err(OperationError::invalid(*column, detail));
+        }
+    }
+    Ok(())
+}
+
+fn recipe_line(row: &Row) -> Result<RecipeLine> {
+    let missing = || OperationError::invalid("line_grams", "this must not be empty");
+    Ok(RecipeLine { item: row.required("line_item")?, grams: row.grams("line_grams")?.ok_or_else(missing)? })
+}
+
+impl FromTable for Equipment {
+    const COLUMNS: &'static [&'static str] = &["code", "name", "site", "touches", "active"];
+
+    fn from_rows(rows: &[Row]) -> Result<Self> {
+        let row = &rows[0];
+        let touches = row.required("touches")?;
+        Ok(Self {
+            code: row.required("code")?,
+            name: row.required("name")?,
+            site: row.required("site")?,
+            touches: touches.split_whitespace().map(|word| one_word("touches", word)).collect::<Result<_>>()?,
+            active: row.flag("active")?.unwrap_or(true),
+            version: None,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_guide_names_the_columns_that_are_read() {
+        let told: HashMap<&str, Vec<&str>> = GUIDE
+            .lines()
+            .filter_map(|line| line.strip_prefix("| ")?.strip_suffix(" |")?.split_once(" | "))
+            .map(|(noun, columns)| (noun, columns.split(", ").map(|column| column.trim_matches('`')).collect()))
+            .collect();
+        for (noun, columns) in [
+            ("sites", Site::COLUMNS),
+            ("partners", Partner::COLUMNS),
+            ("items", Item::COLUMNS),
+            ("recipes", Recipe::COLUMNS),
+            ("equipment", Equipment::COLUMNS),
+        ] {
+            assert_eq!(told[noun], columns, "{noun}");
+        }
+    }
+
+    #[test]
+    fn a_field_at_fault_is_a_cell() {
+        assert_eq!(Item::cell_of("counted.density_kg_per_m3"), (0, "density_kg_per_m3".into()));
+        assert_eq!(Recipe::cell_of("lines[12].grams"), (12, "line_grams".into()));
+        assert_eq!(Recipe::cell_of("lines"), (0, "line_item".into()));
+        assert_eq!(Recipe::cell_of("name"), (0, "name".into()));
+    }
+}

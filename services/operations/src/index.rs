@@ -53,9 +53,16 @@ impl Follower for Index {
     }
 
     fn catch_up(&self, conn: &mut AnyConnection) -> Result<(), StorageError> {
+        let until = journal::position(conn)?;
+        self.follow(conn, until)
+    }
+}
+
+impl Index {
+    /// Takes in the journal up to an entry.
+    pub(crate) fn follow(&self, conn: &mut AnyConnection, until: i64) -> Result<(), StorageError> {
         let _one_at_a_time = self.following.lock();
         let after = self.position();
-        let until = journal::position(conn)?;
         if until <= after {
             return Ok(());
         }
@@ -94,6 +101,48 @@ impl Inside {
     /// The row of a batch.
     pub fn batch_row(&self, batch: BatchIx) -> i64 {
         self.row_of_batch[batch.index() as usize]
+    }
+
+    /// The first lot or batch in which another index, at the same position, is not like this one: table, row id, what.
+    pub fn first_difference(&self, other: &Self) -> Option<(&'static str, i64, &'static str)> {
+        let batches = self.row_of_batch.iter().zip(&other.row_of_batch).find(|(one, other)| one != other);
+        if let Some((row, _)) = batches {
+            return Some(("batches", *row, "it stands at another place of the graph"));
+        }
+        if self.graph.lots() != other.graph.lots() || self.graph.batches() != other.graph.batches() {
+            return Some(("lots", 0, "one graph has more lots or batches than the other"));
+        }
+        let lots = (0..self.graph.lots()).filter_map(|at| u32::try_from(at).ok()).map(LotIx::from_index);
+        let lot = lots.into_iter().find_map(|lot| Some((lot_row(lot), self.lot_differs(other, lot)?)));
+        if let Some((row, what)) = lot {
+            return Some(("lots", row, what));
+        }
+        let batches = (0..self.graph.batches()).filter_map(|at| u32::try_from(at).ok()).map(BatchIx::from_index);
+        let batch =
+            batches.into_iter().find_map(|batch| Some((self.batch_row(batch), self.batch_differs(other, batch)?)));
+        batch.map(|(row, what)| ("batches", row, what))
+    }
+
+    fn lot_differs(&self, other: &Self, lot: LotIx) -> Option<&'static str> {
+        let (one, other) = (&self.graph, &other.graph);
+        if one.mass(lot) != other.mass(lot) {
+            return Some("its mass differs");
+        }
+        if one.made_by(lot) != other.made_by(lot) {
+            return Some("the batch that made it differs");
+        }
+        (sorted(one.uses_of(lot)) != sorted(other.uses_of(lot))).then_some("its uses differ")
+    }
+
+    fn batch_differs(&self, other: &Self, batch: BatchIx) -> Option<&'static str> {
+        let (one, other) = (&self.graph, &other.graph);
+        if one.untracked(batch) != other.untracked(batch) {
+            return Some("what went in without a lot differs");
+        }
+        if sorted(one.outputs(batch)) != sorted(other.outputs(batch)) {
+            return Some("the lots it yielded differ");
+        }
+        (sorted(one.uses_in(batch)) != sorted(other.uses_in(batch))).then_some("what went in differs")
     }
 
     fn add_batch(&mut self, row: i64) {
@@ -138,6 +187,12 @@ impl Inside {
             .void_use(lot_ix(voided.lot_id)?, batch, voided.mass_mg)
             .map_err(|_| StorageError::Corrupt(format!("use {} is not in the graph", voided.id)))
     }
+}
+
+fn sorted<T: Ord>(list: impl Iterator<Item = T>) -> Vec<T> {
+    let mut list: Vec<T> = list.collect();
+    list.sort_unstable();
+    list
 }
 
 /// The index of a lot's row.

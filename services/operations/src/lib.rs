@@ -18,6 +18,7 @@ pub mod quantities;
 
 pub mod reach;
 mod standing;
+mod table;
 mod tubtrail;
 
 pub mod batch_equipment;

@@ -155,7 +155,7 @@ fn check_gln(gln: &str) -> Result<()> {
     if gln.len() != 13 || !gln.bytes().all(|byte| byte.is_ascii_digit()) {
         return wrong("a GLN has 13 digits");
     }
-    let weighted = |(place, digit): (usize, u8)| u32::from(digit - b'0') * if place % 2 == 0 { 1 } else { 3 };
+    let weighted = |(place, digit): (usize, u8)| u32::from(digit - b'0') * if place.is_multiple_of(2) { 1 } else { 3 };
     let sum: u32 = gln.bytes().rev().enumerate().map(weighted).sum();
-    if sum % 10 == 0 { Ok(()) } else { wrong("a digit of the GLN is mistyped, or two are swapped") }
+    if sum.is_multiple_of(10) { Ok(()) } else { wrong("a digit of the GLN is mistyped, or two are swapped") }
 }

@@ -60,6 +60,11 @@ impl Standing {
         self.places.iter().filter(|(place, _)| place.state.is_on_hand()).map(|(_, mass_mg)| mass_mg).sum()
     }
 
+    /// The places in the house that hold some of it.
+    pub(crate) fn lies_at(&self) -> impl Iterator<Item = Place> + '_ {
+        self.places.iter().filter(|(place, mass_mg)| place.state.is_on_hand() && *mass_mg > 0).map(|(place, _)| *place)
+    }
+
     /// What counts and receipts missed of it and did not find again, in milligrams.
     pub(crate) fn missed(&self) -> i64 {
         let missed = |(place, _): &&(Place, i64)| place.state == State::CountDifference;
@@ -136,18 +141,13 @@ impl Standing {
             // Nothing is left in reach: whatever is asked will be refused, as of where it was last.
             sites.extend(self.sites().into_iter().rev().find(|site| actor.reaches(*site)));
         }
-        let mut names = Names::default();
-        match *sites.as_slice() {
-            [only] => {
-                actor.may(operation, only)?;
-                Ok(names.site(conn, only)?.clone())
-            }
-            _ => {
-                let codes: Result<Vec<_>> = sites.iter().map(|site| names.site_code(conn, *site)).collect();
-                let detail = format!("it lies at {}: say which", codes?.join(" and "));
-                Err(OperationError::invalid("site", detail))
-            }
+        let mut known = Names::default();
+        if let [only] = *sites.as_slice() {
+            actor.may(operation, only)?;
+            return Ok(known.site(conn, only)?.clone());
         }
+        let codes: Result<Vec<_>> = sites.iter().map(|site| known.site_code(conn, *site)).collect();
+        Err(OperationError::invalid("site", format!("it lies at {}: say which", codes?.join(" and "))))
     }
 
     /// Refuses unless this may be done with it at a site, at a moment.

@@ -113,6 +113,11 @@ impl Tubtrail {
         Ok(Answered { answer: done.answer, entry: done.entry, replayed: done.replayed })
     }
 
+    /// The last entry anybody committed, where that is known without asking: one process serves a SQLite file.
+    pub(crate) fn last_commit_of_all(&self) -> Option<i64> {
+        matches!(self.database.url(), DatabaseUrl::Sqlite(_)).then(|| self.writer.committed())
+    }
+
     /// Whether the database answers and the index holds its last entry.
     pub fn is_ready(&self) -> Result<i64> {
         self.read(|conn| Ok(self.current_index(conn)?.position()))

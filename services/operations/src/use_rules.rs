@@ -2,16 +2,16 @@
 
 use chrono::NaiveDateTime;
 use tubtrail_domain::place::{Place, State};
-use tubtrail_domain::using::{Lies, Standing, Unfit, Wanted, may_be_used};
+use tubtrail_domain::using::{self, Lies, Unfit, Wanted, may_be_used};
+use tubtrail_storage::AnyConnection;
 use tubtrail_storage::lots::LotRow;
-use tubtrail_storage::master_data::{Noun, Site};
-use tubtrail_storage::stock::{BalanceRow, balances_of, hold_on, rejection_of};
-use tubtrail_storage::{AnyConnection, StorageError};
 
 use crate::batches::Making;
 use crate::error::{OperationError, Result};
+use crate::names::Names;
+use crate::quantities::in_grams;
 use crate::reach::{self, Actor};
-use crate::uses::in_words;
+use crate::standing::Standing;
 use crate::{fields, problems};
 
 /// What is asked of a lot.
@@ -26,7 +26,15 @@ pub(crate) struct Asked<'a> {
 
 /// Refuses a use that the state of the lot speaks against.
 pub(crate) fn judge(conn: &mut AnyConnection, actor: &Actor, making: &Making, asked: &Asked<'_>) -> Result<()> {
-    let standing = standing(conn, making.row.site_id, asked.lot)?;
+    let lot = Standing::of(conn, asked.lot.clone())?;
+    let standing = using::Standing {
+        held: lot.hold.is_some(),
+        rejected: lot.rejection.is_some(),
+        lies: lies(&lot, making.row.site_id),
+        came_to_be_at: lot.lot.came_to_be_at,
+        expires_on: lot.lot.expires_on,
+        mature_at: lot.lot.mature_at,
+    };
     let wanted = Wanted {
         mass_mg: asked.mass_mg,
         used_at: asked.used_at,
@@ -35,22 +43,26 @@ pub(crate) fn judge(conn: &mut AnyConnection, actor: &Actor, making: &Making, as
     };
     match may_be_used(&standing, &wanted) {
         Ok(()) => Ok(()),
-        Err(unfit) => Err(refusal(conn, actor, making, asked, unfit)?.about([asked.number.to_owned()])),
+        Err(Unfit::Elsewhere) => {
+            let detail = elsewhere(conn, actor, making, &lot)?;
+            Err(OperationError::new(&problems::LOT_ELSEWHERE, detail).at("lot").about([asked.number.to_owned()]))
+        }
+        Err(unfit) => Err(refusal(making, &lot, asked, unfit)?.about([asked.number.to_owned()])),
     }
 }
 
-fn refusal(
-    conn: &mut AnyConnection,
-    actor: &Actor,
-    making: &Making,
-    asked: &Asked<'_>,
-    unfit: Unfit,
-) -> Result<OperationError> {
+fn refusal(making: &Making, lot: &Standing, asked: &Asked<'_>, unfit: Unfit) -> Result<OperationError> {
     let number = asked.number;
     let (problem, field, detail) = match unfit {
-        Unfit::OnHold => (&problems::LOT_ON_HOLD, "lot", on_hold(conn, asked.lot, number)?),
-        Unfit::Rejected => (&problems::LOT_REJECTED, "lot", format!("lot {number} was rejected")),
-        Unfit::Elsewhere => (&problems::LOT_ELSEWHERE, "lot", elsewhere(conn, actor, making, asked)?),
+        Unfit::OnHold => {
+            let why = lot.hold.as_ref().map_or("", |hold| hold.reason.as_str());
+            (&problems::LOT_ON_HOLD, "lot", format!("lot {number} is on hold: {why}"))
+        }
+        Unfit::Rejected => {
+            let why = lot.rejection.as_ref().map_or("", |rejection| rejection.reason.as_str());
+            (&problems::LOT_REJECTED, "lot", format!("lot {number} was rejected: {why}"))
+        }
+        Unfit::Elsewhere => (&problems::LOT_ELSEWHERE, "lot", format!("lot {number} is not here")),
         Unfit::Open => {
             let detail = format!("tub {number} is open; what stood in the case goes into nothing else");
             (&problems::ALREADY_OPEN, "lot", detail)
@@ -69,7 +81,7 @@ fn refusal(
             (problem, "lot", format!("lot {number} is mature at {at}; sooner needs a reason and the role {roles}"))
         }
         Unfit::NotEnough(here_mg) => {
-            let (here, wanted) = (in_words(here_mg), in_words(asked.mass_mg));
+            let (here, wanted) = (in_grams(here_mg), in_grams(asked.mass_mg));
             let detail = format!("there are {here} of lot {number} here, and {wanted} are wanted");
             (&problems::NOT_ENOUGH, "quantity.amount", detail)
         }
@@ -77,55 +89,29 @@ fn refusal(
     Ok(OperationError::new(problem, detail).at(field))
 }
 
-fn standing(conn: &mut AnyConnection, site_id: i64, lot: &LotRow) -> Result<Standing> {
-    Ok(Standing {
-        held: hold_on(conn, lot.id)?.is_some(),
-        rejected: rejection_of(conn, lot.id)?.is_some(),
-        lies: lies(&balances_of(conn, &[lot.id])?, site_id)?,
-        came_to_be_at: lot.came_to_be_at,
-        expires_on: lot.expires_on,
-        mature_at: lot.mature_at,
-    })
-}
-
-fn lies(balances: &[BalanceRow], site_id: i64) -> Result<Lies> {
-    let mut lies = Lies::Here(0);
-    for balance in balances {
-        let place = balance.place()?;
-        match place.state {
-            State::Available if place.site_id == site_id => return Ok(Lies::Here(balance.mass_mg)),
-            State::Open if place.site_id == site_id => lies = Lies::OpenHere,
-            state if state.is_on_hand() && lies != Lies::OpenHere => lies = Lies::Elsewhere,
-            _ => {}
-        }
+fn lies(standing: &Standing, site_id: i64) -> Lies {
+    let here_mg = standing.at(Place::new(site_id, State::Available));
+    if here_mg > 0 {
+        Lies::Here(here_mg)
+    } else if standing.at(Place::new(site_id, State::Open)) > 0 {
+        Lies::OpenHere
+    } else if standing.on_hand() > 0 {
+        Lies::Elsewhere
+    } else {
+        Lies::Here(0)
     }
-    Ok(lies)
 }
 
-fn on_hold(conn: &mut AnyConnection, lot: &LotRow, number: &str) -> Result<String> {
-    let why = hold_on(conn, lot.id)?.map_or_else(String::new, |hold| format!(": {}", hold.reason));
-    Ok(format!("lot {number} is on hold{why}"))
-}
-
-/// Where a lot is, in words; sites out of reach are not named.
-fn elsewhere(conn: &mut AnyConnection, actor: &Actor, making: &Making, asked: &Asked<'_>) -> Result<String> {
+/// Says where a lot is; sites out of reach are not named.
+fn elsewhere(conn: &mut AnyConnection, actor: &Actor, making: &Making, lot: &Standing) -> Result<String> {
+    let mut names = Names::default();
     let mut places = Vec::new();
-    for place in on_hand(conn, asked.lot.id, actor)? {
-        let site = Site::by_id(conn, place.site_id)?
-            .ok_or_else(|| StorageError::Corrupt(format!("site row {} is missing", place.site_id)))?;
+    for place in lot.lies_at().filter(|place| actor.reaches(place.site_id)) {
         let sent = if place.state == State::InTransit { "on its way from " } else { "at " };
-        places.push(format!("{sent}{}", site.current.name));
+        places.push(format!("{sent}{}", names.site(conn, place.site_id)?.current.name));
     }
     if places.is_empty() {
         places.push("at a site out of your reach".to_owned());
     }
-    let (here, there) = (&making.site.current.name, places.join(" and "));
-    Ok(format!("lot {} is not at {here}: it is {there}", asked.number))
-}
-
-/// Where a lot is on hand, as far as someone's reach goes.
-pub(crate) fn on_hand(conn: &mut AnyConnection, lot_id: i64, actor: &Actor) -> Result<Vec<Place>> {
-    let places =
-        balances_of(conn, &[lot_id])?.iter().map(BalanceRow::place).collect::<std::result::Result<Vec<_>, _>>()?;
-    Ok(places.into_iter().filter(|place| place.state.is_on_hand() && actor.reaches(place.site_id)).collect())
+    Ok(format!("lot {} is not at {}: it is {}", lot.number()?, making.site.current.name, places.join(" and ")))
 }

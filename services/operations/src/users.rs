@@ -144,7 +144,9 @@ fn change(tx: &mut WriteTx<'_>, login: &str, next: &UserChange, password_hash: O
         let detail = format!("version {} is in force; read it again before you change it", user.current.version);
         return Err(OperationError::new(&problems::VERSION_MOVED, detail).at("version"));
     }
-    if !(next.active && grants.iter().any(is_owner_everywhere)) {
+    let was = user.current.active && grants_of(&user)?.iter().any(is_owner_everywhere);
+    let remains = next.active && grants.iter().any(is_owner_everywhere);
+    if was && !remains {
         refuse_without_owner(tx.conn(), user.id)?;
     }
     let row = UserVersionRow {

@@ -22,8 +22,9 @@ use crate::items::counting;
 use crate::lots::{self, movement};
 use crate::quantities::{Amount, Grams, QuantityEntered};
 use crate::reach::{self, Actor, Request};
+use crate::standing::Standing;
 use crate::tubtrail::{Answered, Tubtrail};
-use crate::use_rules::{Asked, judge, on_hand};
+use crate::use_rules::{Asked, judge};
 use crate::{fields, problems};
 
 /// Most uses of one request.
@@ -171,7 +172,7 @@ fn add(tx: &mut WriteTx<'_>, actor: &Actor, batch: i64, new: &NewUses, index: Op
 
 /// What goes into a batch, its form checked and its names found.
 pub(crate) struct Input {
-    source: Source,
+    lot: Option<NamedLot>,
     item: Item,
     entered: QuantityEntered,
     mass: Mass,
@@ -179,9 +180,10 @@ pub(crate) struct Input {
     reason: Option<String>,
 }
 
-enum Source {
-    Lot { row: LotRow, number: String },
-    Untracked,
+/// A lot that was named; what is kept without lots has none.
+struct NamedLot {
+    row: LotRow,
+    number: String,
 }
 
 /// Checks the form of what goes in and finds what it names, in order of line.
@@ -197,27 +199,24 @@ fn under(position: usize) -> impl FnOnce(OperationError) -> OperationError {
 fn check_input(conn: &mut AnyConnection, actor: &Actor, new: &NewUse, now: NaiveDateTime) -> Result<Input> {
     let said_at = new.used_at.map(|said| fields::occurred_at("used_at", Some(said), now)).transpose()?;
     let reason = fields::optional_note("reason", new.reason.as_deref())?;
-    let (source, item) = match (&new.lot, &new.item) {
+    let (lot, item) = match (&new.lot, &new.item) {
         (Some(number), None) => named_lot(conn, actor, number)?,
-        (None, Some(code)) => (Source::Untracked, untracked_item(conn, code, said_at)?),
+        (None, Some(code)) => (None, untracked_item(conn, code, said_at)?),
         (Some(_), Some(_)) => return Err(OperationError::invalid("item", "name the lot or the item, not both")),
         (None, None) => {
             return Err(OperationError::invalid("lot", "name the lot, or an item that is kept without lots"));
         }
     };
     let mass = new.quantity.to_mass(&counting(&item.current)?).map_err(|error| error.under("quantity"))?;
-    Ok(Input { source, item, entered: new.quantity.clone(), mass, said_at, reason })
+    Ok(Input { lot, item, entered: new.quantity.clone(), mass, said_at, reason })
 }
 
-fn named_lot(conn: &mut AnyConnection, actor: &Actor, number: &str) -> Result<(Source, Item)> {
-    let row = lots::named(conn, "lot", number)?;
-    if !actor.reaches(row.site_id) && on_hand(conn, row.id, actor)?.is_empty() {
-        return Err(OperationError::unknown("lot", number, "lot"));
-    }
+fn named_lot(conn: &mut AnyConnection, actor: &Actor, number: &str) -> Result<(Option<NamedLot>, Item)> {
+    let row = Standing::named(conn, actor, "lot", number)?.lot;
     let item = Item::by_id(conn, row.item_id)?
         .ok_or_else(|| StorageError::Corrupt(format!("item row {} is missing", row.item_id)))?;
     let number = lots::number(&row)?.to_string();
-    Ok((Source::Lot { row, number }, item))
+    Ok((Some(NamedLot { row, number }), item))
 }
 
 fn untracked_item(conn: &mut AnyConnection, code: &str, said_at: Option<NaiveDateTime>) -> Result<Item> {
@@ -258,7 +257,7 @@ fn completed_meanwhile() -> OperationError {
 /// loop through two of them would pass through the batch twice, and the part between is a loop through one.
 fn refuse_loops(tx: &mut WriteTx<'_>, making: &Making, inputs: &[Input], index: &Index) -> Result<()> {
     for (position, input) in inputs.iter().enumerate() {
-        let Source::Lot { row, number } = &input.source else { continue };
+        let Some(NamedLot { row, number }) = &input.lot else { continue };
         let lot = lot_ix(row.id)?;
         let closed = index.look(|inside, scratch| -> Result<Vec<i64>> {
             let batch = inside.batch(making.row.id)?;
@@ -293,8 +292,8 @@ pub(crate) fn record(
 ) -> Result<(Vec<UseRow>, Vec<UntrackedInputRow>)> {
     let (mut uses, mut untracked) = (Vec::new(), Vec::new());
     for (position, input) in inputs.iter().enumerate() {
-        match &input.source {
-            Source::Lot { row, number } => {
+        match &input.lot {
+            Some(NamedLot { row, number }) => {
                 // A lot made by a device whose clock runs ahead may be a moment younger than our own now.
                 let used_at = input.said_at.unwrap_or(unsaid.max(row.came_to_be_at));
                 let (mass_mg, with_reason) = (input.mass.mg(), input.reason.is_some());
@@ -302,7 +301,7 @@ pub(crate) fn record(
                 judge(tx.conn(), actor, making, &asked).map_err(under(position))?;
                 uses.push(record_use(tx, making, input, row, used_at)?);
             }
-            Source::Untracked => untracked.push(record_untracked(tx, making, input)?),
+            None => untracked.push(record_untracked(tx, making, input)?),
         }
     }
     Ok((uses, untracked))
@@ -369,11 +368,6 @@ pub(crate) fn went_in(conn: &mut AnyConnection, batch: i64) -> Result<WentIn> {
         mass_mg: live.iter().map(|one| one.mass_mg).sum::<i64>() + untracked_mg,
         last_at: live.iter().map(|one| one.used_at).max(),
     })
-}
-
-/// Milligrams as sentences give them. A batch may hold more than one [`Mass`] may.
-pub(crate) fn in_words(mg: i64) -> String {
-    Mass::from_mg(mg).map_or_else(|_| format!("{mg} mg"), |mass| mass.to_string())
 }
 
 /// Uses as they stand, in the order given.

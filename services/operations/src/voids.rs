@@ -10,9 +10,10 @@ use utoipa::ToSchema;
 use crate::batches::{self, Making};
 use crate::error::{OperationError, Result};
 use crate::lots::movement;
+use crate::quantities::in_grams;
 use crate::reach::{self, Request};
 use crate::tubtrail::{Answered, Tubtrail};
-use crate::uses::{BatchUse, answer_uses, in_words, went_in};
+use crate::uses::{BatchUse, answer_uses, went_in};
 use crate::{fields, problems};
 
 /// Why a use did not happen as written.
@@ -57,8 +58,8 @@ fn refuse_void(tx: &mut WriteTx<'_>, row: &UseRow) -> Result<()> {
     }
     let detail = format!(
         "without it {} went in, and {} came out; write down first what went in instead",
-        in_words(left_mg),
-        in_words(completion.out_mg)
+        in_grams(left_mg),
+        in_grams(completion.out_mg)
     );
     Err(OperationError::new(&problems::MORE_OUT_THAN_IN, detail))
 }

@@ -10,6 +10,7 @@ use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
 
 use crate::body::Body;
 use crate::door::{Door, SignedIn};
+use crate::followers::Followers;
 use crate::problem::Problem;
 
 /// What every handler shares.
@@ -18,6 +19,8 @@ pub struct Inside {
     pub tubtrail: Tubtrail,
     /// Who may come in.
     pub door: Door,
+    /// Who follows the journal.
+    pub followers: Followers,
 }
 
 /// A handle to it, for handlers.
@@ -72,5 +75,6 @@ where
 
 /// A handle for the life of the server.
 pub fn share(tubtrail: Tubtrail, door: Door) -> House {
-    web::Data::from(Arc::new(Inside { tubtrail, door }))
+    let followers = Followers::of(&tubtrail);
+    web::Data::from(Arc::new(Inside { tubtrail, door, followers }))
 }

@@ -80,6 +80,8 @@ impl std::fmt::Display for Problem {
     }
 }
 
+impl std::error::Error for Problem {}
+
 impl ResponseError for Problem {
     fn status_code(&self) -> StatusCode {
         Self::status_of(self.0.problem.sort)

@@ -66,6 +66,7 @@ pub async fn serve(house: House, listen: &str) -> std::io::Result<()> {
     actix_web::rt::spawn(async move {
         told.wait(&house).await;
         STOPPING.store(true, Ordering::Relaxed);
+        house.followers.stop();
         handle.stop(true).await;
     });
     for address in addresses {

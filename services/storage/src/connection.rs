@@ -1,6 +1,7 @@
 //! Opening a database: which backend an address means, how each connection is set up, and the two pools.
 
-use std::fs::File;
+use std::fs::{DirBuilder, File};
+use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -42,6 +43,11 @@ impl DatabaseUrl {
             if path.is_empty() {
                 return Err(StorageError::Address(
                     "sqlite: needs a path, as in sqlite:tubtrail-data/tubtrail.db".into(),
+                ));
+            }
+            if path == ":memory:" {
+                return Err(StorageError::Address(
+                    "a database in memory would be lost with its connection; name a file".into(),
                 ));
             }
             return Ok(Self::Sqlite(path.into()));
@@ -114,7 +120,11 @@ impl Database {
     /// Opens the database to serve it: brings the tables up to date and, on SQLite, takes the file for this process.
     pub fn open(url: &DatabaseUrl, readers: u32) -> Result<Self, StorageError> {
         let lock = lock_file(url)?;
-        crate::migrations::run(&mut connect(url)?)?;
+        let mut conn = connect(url)?;
+        crate::migrations::run(&mut conn)?;
+        if !crate::migrations::is_current(&mut conn)? {
+            return Err(StorageError::Migrate("a newer program made them; use that one".into()));
+        }
         Self::pool(url, readers, lock)
     }
 
@@ -185,11 +195,18 @@ where
     })
 }
 
+/// Makes the folder a file shall lie in, if it is missing, for nobody else on the machine to look into.
+fn make_folder_of(path: &Path) -> Result<(), StorageError> {
+    let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) else { return Ok(()) };
+    DirBuilder::new()
+        .recursive(true)
+        .mode(0o700)
+        .create(folder)
+        .map_err(|error| StorageError::Connect(format!("{}: {error}", folder.display())))
+}
+
 fn connect_sqlite(path: &Path) -> Result<SqliteConnection, StorageError> {
-    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-        std::fs::create_dir_all(folder)
-            .map_err(|error| StorageError::Connect(format!("{}: {error}", folder.display())))?;
-    }
+    make_folder_of(path)?;
     let text = path.to_str().ok_or_else(|| StorageError::Address("the path is not UTF-8".into()))?;
     let mut conn =
         SqliteConnection::establish(text).map_err(|error| StorageError::Connect(format!("{text}: {error}")))?;
@@ -210,10 +227,7 @@ fn connect_postgres(url: &str) -> Result<PgConnection, StorageError> {
 
 fn lock_file(url: &DatabaseUrl) -> Result<Option<Arc<File>>, StorageError> {
     let DatabaseUrl::Sqlite(path) = url else { return Ok(None) };
-    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-        std::fs::create_dir_all(folder)
-            .map_err(|error| StorageError::Connect(format!("{}: {error}", folder.display())))?;
-    }
+    make_folder_of(path)?;
     // Under whatever name: SQLite, too, keeps its files beside the one that links lead to.
     let mut name = path.canonicalize().unwrap_or_else(|_| path.clone()).into_os_string();
     name.push(".lock");

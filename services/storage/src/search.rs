@@ -7,7 +7,9 @@ use diesel::dsl::exists;
 use diesel::prelude::*;
 
 use crate::journal::journal;
-use crate::lots::{BatchRow, DeliveryRow, LotRow, batches, deliveries, lots};
+use crate::lots::{
+    BatchRow, DeliveryRow, LotRow, UntrackedInputRow, UseRow, batches, deliveries, lots, untracked_inputs, uses,
+};
 use crate::master_data::{
     ItemRow, ItemVersionRow, RecipeRow, RecipeVersionRow, item_versions, items, partners, recipe_versions, recipes,
     sites,
@@ -149,6 +151,37 @@ pub fn lots_of_deliveries(conn: &mut AnyConnection, delivery_ids: &[i64]) -> Res
         found.extend(lots::table.filter(lots::delivery_id.eq_any(chunk.to_vec())).load::<LotRow>(conn)?);
     }
     found.sort_by_key(|lot| lot.id);
+    Ok(found)
+}
+
+/// The uses in some batches, voided ones too.
+pub fn uses_of_batches(conn: &mut AnyConnection, batch_ids: &[i64]) -> Result<Vec<UseRow>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in batch_ids.chunks(CHUNK) {
+        found.extend(uses::table.filter(uses::batch_id.eq_any(chunk.to_vec())).load::<UseRow>(conn)?);
+    }
+    Ok(found)
+}
+
+/// What went into some batches without lots.
+pub fn untracked_of_batches(
+    conn: &mut AnyConnection,
+    batch_ids: &[i64],
+) -> Result<Vec<UntrackedInputRow>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in batch_ids.chunks(CHUNK) {
+        let chunk = untracked_inputs::table.filter(untracked_inputs::batch_id.eq_any(chunk.to_vec()));
+        found.extend(chunk.load::<UntrackedInputRow>(conn)?);
+    }
+    Ok(found)
+}
+
+/// The lots some batches yielded.
+pub fn lots_of_batches(conn: &mut AnyConnection, batch_ids: &[i64]) -> Result<Vec<LotRow>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in batch_ids.chunks(CHUNK) {
+        found.extend(lots::table.filter(lots::batch_id.eq_any(chunk.to_vec())).load::<LotRow>(conn)?);
+    }
     Ok(found)
 }
 

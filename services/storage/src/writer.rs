@@ -3,6 +3,7 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::mpsc::{Receiver, RecvError, SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 
@@ -47,20 +48,27 @@ pub struct Done<T> {
 /// The handle to the writer thread. Dropping it finishes what waits and stops.
 pub struct Writer {
     queue: Option<SyncSender<Box<dyn Job>>>,
+    committed: Arc<AtomicI64>,
     thread: Mutex<Option<JoinHandle<()>>>,
 }
 
 impl Writer {
     /// Starts the thread with a connection of its own.
     pub fn start(database: &Database, clock: Clock, follower: Arc<dyn Follower>) -> Result<Self, StorageError> {
-        let conn = database.connect()?;
+        let mut conn = database.connect()?;
         let (queue, waiting) = sync_channel(QUEUE);
-        let state = State { database: database.clone(), conn, clock, follower };
+        let committed = Arc::new(AtomicI64::new(journal::position(&mut conn)?));
+        let state = State { database: database.clone(), conn, clock, follower, committed: Arc::clone(&committed) };
         let thread = std::thread::Builder::new()
             .name("writer".into())
             .spawn(move || state.serve(&waiting))
             .map_err(|error| StorageError::WriterStopped(error.to_string()))?;
-        Ok(Self { queue: Some(queue), thread: Mutex::new(Some(thread)) })
+        Ok(Self { queue: Some(queue), committed, thread: Mutex::new(Some(thread)) })
+    }
+
+    /// The last entry this writer committed or found. Others may have committed more since, on PostgreSQL.
+    pub fn committed(&self) -> i64 {
+        self.committed.load(Ordering::Acquire)
     }
 
     /// Runs `work` as one journal entry and waits for its commit.
@@ -100,6 +108,7 @@ struct State {
     conn: AnyConnection,
     clock: Clock,
     follower: Arc<dyn Follower>,
+    committed: Arc<AtomicI64>,
 }
 
 impl State {
@@ -131,8 +140,11 @@ impl State {
     fn commit(&mut self, group: &mut [Box<dyn Job>]) -> Result<(), StorageError> {
         self.begin()?;
         match self.run(group) {
-            Ok(true) => commit(&mut self.conn)?,
-            Ok(false) => return rollback(&mut self.conn),
+            Ok(Some(position)) => {
+                commit(&mut self.conn)?;
+                self.committed.store(position, Ordering::Release);
+            }
+            Ok(None) => return rollback(&mut self.conn),
             Err(error) => {
                 if let Err(error) = rollback(&mut self.conn) {
                     tracing::warn!(%error, "rolling back failed too");
@@ -147,23 +159,25 @@ impl State {
         Ok(())
     }
 
-    /// Runs each command in a savepoint; whether any of them wrote.
-    fn run(&mut self, group: &mut [Box<dyn Job>]) -> Result<bool, StorageError> {
+    /// Runs each command in a savepoint; the last entry, if any of them wrote.
+    fn run(&mut self, group: &mut [Box<dyn Job>]) -> Result<Option<i64>, StorageError> {
         let before = write::lock_head(&mut self.conn)?;
         if self.follower.position() < before.seq {
             self.follower.catch_up(&mut self.conn)?;
         }
         let mut head = before.clone();
-        for job in group {
+        for job in group.iter_mut() {
             if let Some(after) = job.run(&mut self.conn, &head, (self.clock)()) {
                 head = after;
             }
         }
         if head == before {
-            return Ok(false);
+            return Ok(None);
         }
         write::store_head(&mut self.conn, &head)?;
-        Ok(true)
+        #[allow(clippy::cast_precision_loss)] // A group is small.
+        metrics::histogram!("tubtrail_commands_per_commit").record(group.len() as f64);
+        Ok(Some(head.seq))
     }
 
     /// Begins the transaction; a connection that was lost since the last one is made anew, once.

@@ -47,11 +47,10 @@ fn every_table_has_rows_to_test_with(backend: Backend) {
 
 fn update_and_delete_are_refused(backend: Backend) {
     let (_database, mut conn) = written(backend);
-    let mut tables = fact_tables(&mut conn);
-    tables.push("journal".into());
-    for table in tables {
-        let columns = schema::tables(&mut conn).remove(&table).unwrap().columns;
-        for column in columns.keys() {
+    let schema = schema::tables(&mut conn);
+    for (table, described) in schema.iter().filter(|(table, _)| !["balances", "journal_head"].contains(&table.as_str()))
+    {
+        for column in described.columns.keys() {
             let refused = attempt(&mut conn, &format!("UPDATE {table} SET {column} = {column}")).unwrap_err();
             assert_eq!(refused, format!("facts only grow: UPDATE on {table} is refused"));
         }

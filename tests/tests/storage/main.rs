@@ -8,6 +8,7 @@ mod groups;
 mod house;
 mod keys;
 mod migrations;
+mod order;
 mod schema;
 mod time;
 mod writers;

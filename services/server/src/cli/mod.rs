@@ -1,9 +1,12 @@
 //! The command line: one file a subcommand.
 
+mod demo;
+mod import;
 mod key;
 mod migrate;
 mod serve;
 mod user;
+pub mod verify;
 
 use std::error::Error;
 use std::process::ExitCode;
@@ -36,8 +39,17 @@ struct Cli {
 enum Command {
     /// Serves the API until it is told to stop.
     Serve(serve::Serve),
+    /// Plays thirty days of a made-up maker, answers three questions, and serves.
+    Demo(demo::Demo),
     /// Brings the tables of the database up to date, and says what it did.
     Migrate,
+    /// Recomputes what can be recomputed, and names the first row that is wrong.
+    #[command(after_help = "\
+Reads one moment of the database, beside whoever serves it: the journal's hashes over every row, the balances, the mass of
+every lot, what went into and came out of every batch, and the lot graph. Ends with 1 if anything is wrong.")]
+    Verify,
+    /// Takes in a CSV file of master data: all of it, or nothing.
+    Import(import::Import),
     /// People who may come in.
     #[command(subcommand)]
     User(user::User),
@@ -67,7 +79,10 @@ fn run(cli: &Cli) -> Outcome {
     let settings = || Settings::read(&cli.common);
     match &cli.command {
         Command::Serve(serve) => serve.run(&settings()?),
+        Command::Demo(demo) => demo.run(&cli.common),
         Command::Migrate => migrate::run(&settings()?),
+        Command::Verify => verify::run(&settings()?),
+        Command::Import(import) => import.run(&settings()?),
         Command::User(user) => user.run(&settings()?),
         Command::Key(key) => key.run(&settings()?),
         Command::Openapi => {

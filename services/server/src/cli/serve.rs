@@ -24,6 +24,11 @@ pub struct Serve {
 }
 
 impl Serve {
+    /// With these settings, from another subcommand.
+    pub fn new(serving: Serving) -> Self {
+        Self { serving }
+    }
+
     pub fn run(&self, settings: &Settings) -> Outcome {
         let listen = settings.listen(&self.serving);
         let session_minutes = settings.session_minutes(&self.serving)?;
@@ -31,7 +36,7 @@ impl Serve {
         telemetry::start_log()?;
         telemetry::start_metrics()?;
         let tubtrail = Tubtrail::open(&settings.database, system_clock()).map_err(|error| in_words(&error))?;
-        let door = Door { keys: Keys::open(&folder)?, session_minutes };
+        let door = Door::new(Keys::open(&folder)?, session_minutes);
         tracing::info!(database = %settings.database, listen, "starting");
         let house = house::share(tubtrail, door);
         let ended = actix_web::rt::System::new().block_on(serve::serve(house.clone(), &listen));

@@ -26,7 +26,7 @@ const REWORK_KEPT: u64 = 10;
 /// A bag of sugar is written down the day after it was used.
 const SUGAR_FORGOTTEN: u64 = 14;
 /// Almond paste is scanned where pistachio paste went in.
-const WRONG_SCAN: u64 = 17;
+const WRONG_SCAN: u64 = 18;
 /// A tub arrives broken.
 const BROKEN_TUB: u64 = 8;
 /// A tub does not arrive.
@@ -186,10 +186,10 @@ impl<'a> Days<'a> {
 
     fn make_bases(&mut self) -> Done {
         let bases: &[&str] = match self.today % 6 {
-            0 => &["white-base", "yellow-base", "sorbet-base"],
-            2 | 4 => &["white-base", "yellow-base"],
-            3 => &["white-base", "cocoa-base", "sorbet-base"],
-            _ => &["white-base", "cocoa-base"],
+            0 => &["yellow-base", "sorbet-base", "white-base"],
+            2 | 4 => &["yellow-base", "white-base"],
+            3 => &["cocoa-base", "sorbet-base"],
+            _ => &["cocoa-base"],
         };
         for (position, base) in bases.iter().enumerate() {
             let start = self.at(7, 20 * i64::try_from(position).unwrap_or(0));
@@ -250,9 +250,13 @@ impl<'a> Days<'a> {
 
     fn make_flavours(&mut self) -> Done {
         let white = ["pistachio", "hazelnut", "sea-salt-milk", "almond-fig", "raspberry-wave"];
-        let skipped = (self.today % 5) as usize;
-        let mut plan: Vec<&'static str> =
-            white.into_iter().enumerate().filter(|(position, _)| *position != skipped).map(|(_, flavour)| flavour).collect();
+        let is_due = |position: usize| position as u64 % 2 == self.today % 2;
+        let mut plan: Vec<&'static str> = white
+            .into_iter()
+            .enumerate()
+            .filter(|(position, _)| is_due(*position))
+            .map(|(_, flavour)| flavour)
+            .collect();
         let yellow = ["lighthouse", "custard", "coffee"];
         match self.today % 2 {
             0 => plan.extend(["praline-night", "dark-harbour"]),
@@ -350,8 +354,8 @@ impl<'a> Days<'a> {
     fn send_tubs(&mut self) -> Done {
         self.clock.set(self.at(14, 0));
         let mut tubs = std::mem::take(&mut self.at_kitchen);
-        if self.today % 6 == 5 {
-            for tub in tubs.split_off(tubs.len().saturating_sub(2)) {
+        if self.today % 6 == 4 {
+            for tub in tubs.drain(..tubs.len().min(2)).collect::<Vec<_>>() {
                 let body = json!({"customer": "blue-door", "document": format!("BD-{}", self.today)});
                 self.house.consign_lot(&self.hands.kitchen, &tub.lot, read(body)?)?;
             }
@@ -398,11 +402,17 @@ impl<'a> Days<'a> {
         let mut case = std::mem::take(self.cases.entry(shop).or_default());
         let mut still_open = Vec::new();
         for (position, mut open) in case.drain(..).enumerate() {
-            for (hour, rush) in [(17, 5), (20, 9)] {
-                let portions = (rush + (self.today + number + position as u64) % 5).min(u64::try_from(open.left / PORTION_GRAMS).unwrap_or(0));
+            // The pier is windy: fewer come.
+            for (hour, rush) in if shop == "pier" { [(17, 1), (20, 4)] } else { [(17, 5), (20, 9)] } {
+                let portions = (rush + (self.today + number + position as u64) % 5)
+                    .min(u64::try_from(open.left / PORTION_GRAMS).unwrap_or(0));
                 if portions > 0 {
                     self.clock.set(self.at(hour, i64::try_from(position).unwrap_or(0)));
-                    self.house.serve_tub(&self.hands.shops[shop], &open.tub.lot, read(json!({"portions": portions}))?)?;
+                    self.house.serve_tub(
+                        &self.hands.shops[shop],
+                        &open.tub.lot,
+                        read(json!({"portions": portions}))?,
+                    )?;
                     open.left -= i64::try_from(portions).unwrap_or(0) * PORTION_GRAMS;
                 }
             }

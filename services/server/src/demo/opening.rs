@@ -85,9 +85,7 @@ fn ingredient_item(ingredient: &cast::Ingredient) -> Item {
         Counted::Mass => CountedBy::Mass,
         Counted::Volume(density) => CountedBy::Volume { density_kg_per_m3: Amount(density.into()) },
         Counted::Piece(grams) => CountedBy::Piece { piece_grams: Grams::from_mg(i64::from(grams) * 1000) },
-        Counted::Strength(percent) => {
-            CountedBy::Strength { percent_vol: Amount(percent.into()), sweetened: false }
-        }
+        Counted::Strength(percent) => CountedBy::Strength { percent_vol: Amount(percent.into()), sweetened: false },
     };
     let kept = match ingredient.kept {
         "chilled" => Keeping::Chilled,

@@ -140,11 +140,8 @@ impl<'a> Questions<'a> {
     }
 
     fn recount_backward(&self, tub: &str, lots: &[TracedLot]) -> Vec<String> {
-        let answered: BTreeMap<&str, f64> = lots
-            .iter()
-            .filter(|lot| lot.kind == LotKind::Received)
-            .map(|lot| (lot.lot.as_str(), lot.grams))
-            .collect();
+        let answered: BTreeMap<&str, f64> =
+            lots.iter().filter(|lot| lot.kind == LotKind::Received).map(|lot| (lot.lot.as_str(), lot.grams)).collect();
         let mut wrong = Vec::new();
         for received in self.recount.received() {
             let in_tub = self.recount.forward(&[received.to_owned()]).get(tub).map(|holding| holding.seed_mg / 1000.0);
@@ -175,7 +172,10 @@ fn by_place(tubs: &[&TracedLot]) -> String {
     }
     let mut table = String::new();
     for ((site, state), (tubs, mg, seed)) in sums {
-        line(&mut table, &format!("{site:>10}  {state:<16} {:>9} g from {tubs:>3} tubs, {seed:>8.1} g of it in them", mg / 1000));
+        line(
+            &mut table,
+            &format!("{site:>10}  {state:<16} {:>9} g from {tubs:>3} tubs, {seed:>8.1} g of it in them", mg / 1000),
+        );
     }
     table
 }

@@ -87,6 +87,11 @@ impl Keys {
         Arc::clone(&self.held.read().newest)
     }
 
+    /// Whether a key is there, as the folder was last read.
+    pub fn holds(&self, id: &str) -> bool {
+        self.held.read().keys.contains_key(id)
+    }
+
     /// A key by id, which may have come into the folder since it was read.
     pub fn find(&self, id: &str) -> Option<Arc<Key>> {
         let (found, looked) = {

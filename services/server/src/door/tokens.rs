@@ -31,6 +31,21 @@ pub struct Claims {
     pub mark: String,
 }
 
+/// A token that was ours when it was looked at.
+#[derive(Clone, Debug)]
+pub struct Verified {
+    /// What it says.
+    pub claims: Claims,
+    key_id: String,
+}
+
+impl Verified {
+    /// Whether it still holds: its time is not over, and its key is still there.
+    pub fn holds(&self, keys: &Keys) -> bool {
+        now().is_ok_and(|now| now < self.claims.exp) && keys.holds(&self.key_id)
+    }
+}
+
 /// Why a token is not taken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Refused {
@@ -53,7 +68,7 @@ pub fn issue(keys: &Keys, login: &str, mark: &str, minutes: u32) -> Result<(Stri
 }
 
 /// What a token says, if it is ours and holds.
-pub fn verify(keys: &Keys, token: &str) -> Result<Claims, Refused> {
+pub fn verify(keys: &Keys, token: &str) -> Result<Verified, Refused> {
     let header = decode_header(token).map_err(|_| Refused::NotOurs)?;
     if header.alg != Algorithm::EdDSA || header.typ.as_deref() != Some(TYPE) {
         return Err(Refused::NotOurs);
@@ -70,7 +85,7 @@ pub fn verify(keys: &Keys, token: &str) -> Result<Claims, Refused> {
     })?;
     let claims = claims.claims;
     let from_the_future = now().is_ok_and(|now| claims.iat > now + LEEWAY);
-    if from_the_future { Err(Refused::NotOurs) } else { Ok(claims) }
+    if from_the_future { Err(Refused::NotOurs) } else { Ok(Verified { claims, key_id: key.id.clone() }) }
 }
 
 fn now() -> Result<u64, String> {

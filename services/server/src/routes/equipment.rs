@@ -2,6 +2,7 @@
 
 use actix_web::http::StatusCode;
 use actix_web::{get, post, put, web};
+use tubtrail_operations::Tubtrail;
 use tubtrail_operations::equipment::Equipment;
 use tubtrail_operations::master_data::Page;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -46,7 +47,7 @@ async fn list_equipment_versions(house: House, signed_in: SignedIn, code: web::P
 #[utoipa::path(tag = "equipment", request_body = Equipment, responses((status = 201, body = Equipment)))]
 #[post("/v1/equipment")]
 async fn create_equipment(house: House, signed_in: SignedIn, body: Body<Equipment>) -> Outcome {
-    command(house, signed_in, body, StatusCode::CREATED, |house, request, new| house.create(request, new)).await
+    command(house, signed_in, body, StatusCode::CREATED, Tubtrail::create).await
 }
 
 /// Changes a machine or vessel: the whole of it, as of the version it was read at.

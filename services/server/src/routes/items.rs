@@ -2,6 +2,7 @@
 
 use actix_web::http::StatusCode;
 use actix_web::{get, post, put, web};
+use tubtrail_operations::Tubtrail;
 use tubtrail_operations::items::Item;
 use tubtrail_operations::master_data::Page;
 use tubtrail_operations::reorder_levels::{NewReorderLevel, ReorderLevel};
@@ -47,7 +48,7 @@ async fn list_item_versions(house: House, signed_in: SignedIn, code: web::Path<S
 #[utoipa::path(tag = "items", request_body = Item, responses((status = 201, body = Item)))]
 #[post("/v1/items")]
 async fn create_item(house: House, signed_in: SignedIn, body: Body<Item>) -> Outcome {
-    command(house, signed_in, body, StatusCode::CREATED, |house, request, new| house.create(request, new)).await
+    command(house, signed_in, body, StatusCode::CREATED, Tubtrail::create).await
 }
 
 /// Changes an item: the whole of it, as of the version it was read at.

@@ -2,6 +2,7 @@
 
 use actix_web::http::StatusCode;
 use actix_web::{get, post, put, web};
+use tubtrail_operations::Tubtrail;
 use tubtrail_operations::master_data::Page;
 use tubtrail_operations::partners::Partner;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -45,7 +46,7 @@ async fn list_partner_versions(house: House, signed_in: SignedIn, code: web::Pat
 #[utoipa::path(tag = "partners", request_body = Partner, responses((status = 201, body = Partner)))]
 #[post("/v1/partners")]
 async fn create_partner(house: House, signed_in: SignedIn, body: Body<Partner>) -> Outcome {
-    command(house, signed_in, body, StatusCode::CREATED, |house, request, new| house.create(request, new)).await
+    command(house, signed_in, body, StatusCode::CREATED, Tubtrail::create).await
 }
 
 /// Changes a partner: the whole of it, as of the version it was read at.

@@ -2,6 +2,7 @@
 
 use actix_web::http::StatusCode;
 use actix_web::{get, post, put, web};
+use tubtrail_operations::Tubtrail;
 use tubtrail_operations::master_data::Page;
 use tubtrail_operations::picks::{Picks, PicksWanted};
 use tubtrail_operations::recipes::Recipe;
@@ -47,7 +48,7 @@ async fn list_recipe_versions(house: House, signed_in: SignedIn, code: web::Path
 #[utoipa::path(tag = "recipes", request_body = Recipe, responses((status = 201, body = Recipe)))]
 #[post("/v1/recipes")]
 async fn create_recipe(house: House, signed_in: SignedIn, body: Body<Recipe>) -> Outcome {
-    command(house, signed_in, body, StatusCode::CREATED, |house, request, new| house.create(request, new)).await
+    command(house, signed_in, body, StatusCode::CREATED, Tubtrail::create).await
 }
 
 /// Changes a recipe: the whole of it, as of the version it was read at.

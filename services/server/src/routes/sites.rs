@@ -2,6 +2,7 @@
 
 use actix_web::http::StatusCode;
 use actix_web::{get, post, put, web};
+use tubtrail_operations::Tubtrail;
 use tubtrail_operations::master_data::Page;
 use tubtrail_operations::sites::Site;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -40,7 +41,7 @@ async fn list_site_versions(house: House, signed_in: SignedIn, code: web::Path<S
 #[utoipa::path(tag = "sites", request_body = Site, responses((status = 201, body = Site)))]
 #[post("/v1/sites")]
 async fn create_site(house: House, signed_in: SignedIn, body: Body<Site>) -> Outcome {
-    command(house, signed_in, body, StatusCode::CREATED, |house, request, new| house.create(request, new)).await
+    command(house, signed_in, body, StatusCode::CREATED, Tubtrail::create).await
 }
 
 /// Changes a site: the whole of it, as of the version it was read at.

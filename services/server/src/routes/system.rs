@@ -60,7 +60,7 @@ async fn show_readiness(house: House) -> Outcome {
 /// Whatever the cause, whoever asks should come back later.
 fn not_ready(error: OperationError) -> OperationError {
     let mut unavailable = OperationError::new(&problems::UNAVAILABLE, "the database does not answer");
-    unavailable.cause = error.cause.or(Some(StorageError::Connect(error.detail)));
+    unavailable.cause = error.cause.or(Some(Box::new(StorageError::Connect(error.detail))));
     unavailable
 }
 

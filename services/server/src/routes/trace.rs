@@ -1,5 +1,180 @@
-//! Trace.
+//! Tracing.
 
+use actix_web::http::header::{ACCEPT, CONTENT_ENCODING};
+use actix_web::{HttpRequest, HttpResponse, get, web};
+use futures_util::stream;
+use serde::{Deserialize, Serialize};
+use tubtrail_operations::trace::{Direction, Path, Trace, TraceStream};
+use tubtrail_operations::{OperationError, problems};
+use utoipa::{IntoParams, ToSchema};
 use utoipa_actix_web::service_config::ServiceConfig;
 
-pub fn configure(_config: &mut ServiceConfig) {}
+use super::usual;
+use crate::body::Query;
+use crate::door::SignedIn;
+use crate::house::{House, Outcome, off_thread, query};
+use crate::problem::Problem;
+
+const NDJSON: &str = "application/x-ndjson";
+
+pub fn configure(config: &mut ServiceConfig) {
+    config.service(trace_lot).service(show_path).service(trace_delivery);
+}
+
+/// How the answer is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+enum Format {
+    /// A page, as JSON.
+    Json,
+    /// All of it, a JSON object a line: what it says as a whole, then its lots.
+    Ndjson,
+}
+
+/// Which part of a trace, and how.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct TraceAsked {
+    /// Which way.
+    #[param(inline)]
+    direction: Direction,
+    /// The `next` of the page before.
+    #[param(max_length = 100)]
+    #[serde(default)]
+    after: String,
+    /// Most lots on the page, 1 to 500. A page may hold fewer and still not be the last: only `next` tells.
+    #[param(minimum = 1, maximum = 500)]
+    #[serde(default = "usual")]
+    limit: u32,
+    /// `ndjson` streams the whole of it; so does `Accept: application/x-ndjson`.
+    #[param(inline)]
+    format: Option<Format>,
+}
+
+/// Which part of a delivery's trace, and how.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct DeliveryTraceAsked {
+    /// The `next` of the page before.
+    #[param(max_length = 100)]
+    #[serde(default)]
+    after: String,
+    /// Most lots on the page, 1 to 500. A page may hold fewer and still not be the last: only `next` tells.
+    #[param(minimum = 1, maximum = 500)]
+    #[serde(default = "usual")]
+    limit: u32,
+    /// `ndjson` streams the whole of it; so does `Accept: application/x-ndjson`.
+    #[param(inline)]
+    format: Option<Format>,
+}
+
+/// Where the way leads.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct PathAsked {
+    /// The number of the lot it ends with.
+    #[param(max_length = 40, example = "261125-0051-8")]
+    to: String,
+}
+
+/// Every lot that holds any of a lot, or every lot that is in it, in grams.
+///
+/// A trace crosses sites: who may see the lot sees the whole of its trace. Pages are cut from the trace as it is when they
+/// are asked for; if the part already read has changed since, the next page is refused (`trace-moved`) and is to be read again
+/// from the first. As NDJSON the first line is what a page says as a whole, its `total` the number of lines that follow; a
+/// stream with fewer was cut short.
+#[utoipa::path(tag = "trace", params(("lot", description = "Its number"), TraceAsked),
+    responses((status = 200, content((Trace = "application/json"), (String = "application/x-ndjson")))))]
+#[get("/v1/lots/{lot}/trace")]
+async fn trace_lot(
+    house: House,
+    signed_in: SignedIn,
+    lot: web::Path<String>,
+    asked: Query<TraceAsked>,
+    request: HttpRequest,
+) -> Outcome {
+    let TraceAsked { direction, after, limit, format } = asked.0;
+    if wants_stream(&request, format, &after)? {
+        let asking = signed_in.into_request(None);
+        let at = house.clone();
+        return streamed(house, off_thread(move || at.tubtrail.stream_lot_trace(&asking, &lot, direction)).await?);
+    }
+    query(house, signed_in, move |house, request| house.trace_lot(request, &lot, direction, &after, limit)).await
+}
+
+/// Every lot that holds any lot of a delivery, traced together, forward. Written as the trace of one lot.
+#[utoipa::path(tag = "trace", params(("delivery" = i64, description = "Its number"), DeliveryTraceAsked),
+    responses((status = 200, content((Trace = "application/json"), (String = "application/x-ndjson")))))]
+#[get("/v1/deliveries/{delivery}/trace")]
+async fn trace_delivery(
+    house: House,
+    signed_in: SignedIn,
+    delivery: web::Path<i64>,
+    asked: Query<DeliveryTraceAsked>,
+    request: HttpRequest,
+) -> Outcome {
+    let DeliveryTraceAsked { after, limit, format } = asked.0;
+    if wants_stream(&request, format, &after)? {
+        let asking = signed_in.into_request(None);
+        let at = house.clone();
+        return streamed(house, off_thread(move || at.tubtrail.stream_delivery_trace(&asking, *delivery)).await?);
+    }
+    query(house, signed_in, move |house, request| house.trace_delivery(request, *delivery, &after, limit)).await
+}
+
+/// A shortest way by which one lot got into another, in plain words: evidence for a trace.
+#[utoipa::path(tag = "trace", params(("lot", description = "The number of the lot it begins with"), PathAsked),
+    responses((status = 200, body = Path)))]
+#[get("/v1/lots/{lot}/path")]
+async fn show_path(house: House, signed_in: SignedIn, lot: web::Path<String>, asked: Query<PathAsked>) -> Outcome {
+    query(house, signed_in, move |house, request| house.show_path(request, &lot, &asked.0.to)).await
+}
+
+fn wants_stream(request: &HttpRequest, format: Option<Format>, after: &str) -> Result<bool, Problem> {
+    let accepts = request.headers().get(ACCEPT).and_then(|value| value.to_str().ok());
+    let accepts =
+        accepts.is_some_and(|value| value.split(',').any(|kind| kind.split(';').next().map(str::trim) == Some(NDJSON)));
+    let wanted = format.map_or(accepts, |format| format == Format::Ndjson);
+    if wanted && !after.is_empty() {
+        let detail = "a stream begins with the first lot";
+        return Err(OperationError::new(&problems::INVALID, detail).at("after").into());
+    }
+    Ok(wanted)
+}
+
+/// Sends a trace a piece at a time. What fails on the way breaks the connection off, so that no part passes for the whole.
+fn streamed(house: House, trace: TraceStream) -> Outcome {
+    let mut first = Vec::new();
+    line(&mut first, &trace.head)?;
+    let pieces = stream::try_unfold((house, trace, Some(first)), |(house, mut trace, first)| async move {
+        if let Some(first) = first {
+            return Ok::<_, Problem>(Some((web::Bytes::from(first), (house, trace, None))));
+        }
+        let at = house.clone();
+        let (bytes, trace) = off_thread(move || {
+            let lots = at.tubtrail.more_of_trace(&mut trace)?;
+            Ok((lines(&lots), trace))
+        })
+        .await?;
+        let bytes = bytes?;
+        Ok(if bytes.is_empty() { None } else { Some((web::Bytes::from(bytes), (house, trace, None))) })
+    });
+    let mut response = HttpResponse::Ok();
+    response.content_type(NDJSON).insert_header((CONTENT_ENCODING, "identity"));
+    Ok(response.streaming(pieces))
+}
+
+fn lines<T: Serialize>(rows: &[T]) -> Result<Vec<u8>, Problem> {
+    let mut bytes = Vec::new();
+    rows.iter().try_for_each(|row| line(&mut bytes, row))?;
+    Ok(bytes)
+}
+
+fn line<T: Serialize>(bytes: &mut Vec<u8>, row: &T) -> Result<(), Problem> {
+    serde_json::to_writer(&mut *bytes, row).map_err(|error| Problem::internal(&error))?;
+    bytes.push(b'\n');
+    Ok(())
+}
