@@ -1,12 +1,10 @@
-//! Which lot may be used, opened, served, moved on or handed over, and how what arrived is squared with what was sent.
+//! Which lot may be opened, served, moved on or handed over, and how what arrived is squared with what was sent.
 
 use chrono::NaiveDate;
 
 /// What someone wants to do with a lot at a site.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Act {
-    /// Put it into a batch.
-    Use,
     /// Open a tub.
     Open,
     /// Serve from an open tub.
@@ -29,7 +27,7 @@ impl Act {
     }
 
     const fn needs_it_in_date(self) -> bool {
-        matches!(self, Self::Use | Self::Open | Self::Serve | Self::Consign)
+        matches!(self, Self::Open | Self::Serve | Self::Consign)
     }
 }
 
@@ -48,6 +46,8 @@ pub struct Standing<'a> {
     pub available_mg: i64,
     /// In the case here.
     pub open_mg: i64,
+    /// At other sites, or on the way.
+    pub elsewhere_mg: i64,
 }
 
 /// Why it may not be done.
@@ -65,8 +65,10 @@ pub enum Refusal<'a> {
     AlreadyOpen,
     /// The tub stands here, but closed.
     NotOpen,
-    /// Nothing of it is here.
+    /// It is at another site, or on the way.
     Elsewhere,
+    /// Nothing is left of it anywhere.
+    NothingLeft,
 }
 
 /// Whether it may be done, on a day. Of several reasons against it the first counts, in the order of [`Refusal`].
@@ -89,7 +91,8 @@ pub fn may<'a>(act: Act, lot: &Standing<'a>, today: NaiveDate) -> Result<(), Ref
         (true, _, true) | (false, true, _) => Ok(()),
         (true, true, false) => Err(Refusal::NotOpen),
         (false, false, true) => Err(Refusal::AlreadyOpen),
-        (_, false, false) => Err(Refusal::Elsewhere),
+        (_, false, false) if lot.elsewhere_mg > 0 => Err(Refusal::Elsewhere),
+        (_, false, false) => Err(Refusal::NothingLeft),
     }
 }
 
@@ -168,6 +171,7 @@ mod tests {
             expires_on: Some(on(25)),
             available_mg: 5_000_000,
             open_mg: 0,
+            elsewhere_mg: 0,
         }
     }
 
@@ -175,7 +179,7 @@ mod tests {
         Standing { available_mg: 0, open_mg: 5_000_000, ..tub() }
     }
 
-    const ALL: [Act; 6] = [Act::Use, Act::Open, Act::Serve, Act::Empty, Act::Dispatch, Act::Consign];
+    const ALL: [Act; 5] = [Act::Open, Act::Serve, Act::Empty, Act::Dispatch, Act::Consign];
 
     #[test]
     fn each_act_wants_its_state() {
@@ -189,7 +193,9 @@ mod tests {
                 assert_eq!((closed, open), (Ok(()), Err(Refusal::AlreadyOpen)), "{act:?}");
             }
             let gone = Standing { available_mg: 0, ..tub() };
-            assert_eq!(may(act, &gone, on(25)), Err(Refusal::Elsewhere), "{act:?}");
+            assert_eq!(may(act, &gone, on(25)), Err(Refusal::NothingLeft), "{act:?}");
+            let away = Standing { elsewhere_mg: 5_000_000, ..gone };
+            assert_eq!(may(act, &away, on(25)), Err(Refusal::Elsewhere), "{act:?}");
         }
     }
 
@@ -202,6 +208,7 @@ mod tests {
             expires_on: Some(on(1)),
             available_mg: 0,
             open_mg: 0,
+            elsewhere_mg: 1,
         };
         assert_eq!(may(Act::Open, &worst, on(2)), Err(Refusal::NotATub));
         let tub = Standing { is_tub: true, ..worst };
@@ -231,7 +238,7 @@ mod tests {
                 may(*act, &lot, on(26)) == Err(Refusal::Expired(on(25)))
             })
             .collect();
-        assert_eq!(refused, [Act::Use, Act::Open, Act::Serve, Act::Consign]);
+        assert_eq!(refused, [Act::Open, Act::Serve, Act::Consign]);
     }
 
     #[test]

@@ -210,6 +210,10 @@ fn check_line(
     let sent_mg = sent_mg.get(&standing.lot.id).copied();
     let expected_mg = sent_mg.unwrap_or_else(|| standing.at(shelf));
     let (received_mg, damaged_mg) = arrived(tx.conn(), &standing, line, expected_mg)?;
+    if sent_mg.is_none() && received_mg + damaged_mg == 0 {
+        let detail = "it was not sent: say how much of it arrived, or leave it out";
+        return Err(OperationError::invalid("received", detail));
+    }
     let settled = settle(sent_mg.unwrap_or(0), received_mg, damaged_mg);
     let said = line.reason.as_deref().or(common_reason);
     let reason = if settled.is_as_sent() {
@@ -241,10 +245,6 @@ fn arrived(
         Some(quantity) => mg("received", quantity)?,
         None => (expected_mg - damaged_mg).max(0),
     };
-    if expected_mg == 0 && received_mg + damaged_mg == 0 {
-        let detail = "it was not sent: say how much of it arrived, or leave it out";
-        return Err(OperationError::invalid("received", detail));
-    }
     Ok((received_mg, damaged_mg))
 }
 

@@ -158,13 +158,15 @@ impl Standing {
     /// Refuses unless this may be done with it at a site, at a moment.
     pub(crate) fn may(&self, act: Act, site: &Site, at: NaiveDateTime) -> Result<()> {
         let here = |state| self.at(Place::new(site.row.id, state));
+        let (available_mg, open_mg) = (here(State::Available), here(State::Open));
         let standing = moving::Standing {
             is_tub: self.is_tub(),
             rejected: self.rejection.as_ref().map(|rejection| rejection.reason.as_str()),
             hold: self.hold.as_ref().map(|hold| hold.reason.as_str()),
             expires_on: self.lot.expires_on,
-            available_mg: here(State::Available),
-            open_mg: here(State::Open),
+            available_mg,
+            open_mg,
+            elsewhere_mg: self.on_hand() - available_mg - open_mg,
         };
         moving::may(act, &standing, fields::day_at(site, at)?)
             .or_else(|refusal| Err(self.refusal(&refusal, &site.row.code)?))
@@ -213,7 +215,10 @@ impl Standing {
             Refusal::Expired(date) => (&problems::LOT_EXPIRED, format!("the last day of lot {number} was {date}")),
             Refusal::AlreadyOpen => (&problems::ALREADY_OPEN, format!("tub {number} stands open at {site}")),
             Refusal::NotOpen => (&problems::NOT_OPEN, format!("tub {number} stands closed at {site}: open it first")),
-            Refusal::Elsewhere => (&problems::LOT_ELSEWHERE, format!("the book has nothing of lot {number} at {site}")),
+            Refusal::Elsewhere => {
+                (&problems::LOT_ELSEWHERE, format!("the book has lot {number} elsewhere, not at {site}"))
+            }
+            Refusal::NothingLeft => (&problems::NOT_ENOUGH, format!("nothing is left of lot {number}")),
         };
         Ok(OperationError::new(problem, detail).about([number]))
     }

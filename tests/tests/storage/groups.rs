@@ -55,6 +55,7 @@ fn throw_away(tx: &mut WriteTx<'_>, mass_mg: i64) -> Result<(), StorageError> {
         transfer_id: None,
         count_id: None,
         partner_id: None,
+        document: None,
     };
     tx.move_mass(&movement)
 }

@@ -18,7 +18,7 @@ pub fn configure(config: &mut ServiceConfig) {
 /// Opens a tub: all of it goes from the shelf into the case.
 ///
 /// Refused, in this order: a lot that is no tub, one that was rejected, one on hold, one past its date, one already open,
-/// one that is not there.
+/// one that is elsewhere, one of which nothing is left.
 #[utoipa::path(tag = "tubs", request_body = Opening, params(("lot", description = "Our number for it")),
     responses((status = 201, body = Moved)))]
 #[post("/v1/lots/{lot}/opening")]
