@@ -9,6 +9,7 @@ use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::moving::{Settlement, settle};
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::quantity::Mass;
 use tubtrail_storage::lots::lots_by_ids;
 use tubtrail_storage::stock::{MovementRow, ReceiptLineRow, ReceiptRow, TransferRow, lines_of_transfer, receipt_of};
 use tubtrail_storage::{AnyConnection, WriteTx};
@@ -238,7 +239,7 @@ fn arrived(
     let mut names = Names::default();
     let counting = counting(&names.item(conn, standing.lot.item_id)?.current)?;
     let mg = |field: &str, quantity: &QuantityEntered| {
-        quantity.to_mass_or_nothing(&counting).map_err(|error| error.under(field)).map(|mass| mass.mg())
+        quantity.to_mass_or_nothing(&counting).map_err(|error| error.under(field)).map(Mass::mg)
     };
     let damaged_mg = line.damaged.as_ref().map_or(Ok(0), |quantity| mg("damaged", quantity))?;
     let received_mg = match &line.received {

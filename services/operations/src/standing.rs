@@ -141,18 +141,13 @@ impl Standing {
             // Nothing is left in reach: whatever is asked will be refused, as of where it was last.
             sites.extend(self.sites().into_iter().rev().find(|site| actor.reaches(*site)));
         }
-        let mut names = Names::default();
-        match *sites.as_slice() {
-            [only] => {
-                actor.may(operation, only)?;
-                Ok(names.site(conn, only)?.clone())
-            }
-            _ => {
-                let codes: Result<Vec<_>> = sites.iter().map(|site| names.site_code(conn, *site)).collect();
-                let detail = format!("it lies at {}: say which", codes?.join(" and "));
-                Err(OperationError::invalid("site", detail))
-            }
+        let mut known = Names::default();
+        if let [only] = *sites.as_slice() {
+            actor.may(operation, only)?;
+            return Ok(known.site(conn, only)?.clone());
         }
+        let codes: Result<Vec<_>> = sites.iter().map(|site| known.site_code(conn, *site)).collect();
+        Err(OperationError::invalid("site", format!("it lies at {}: say which", codes?.join(" and "))))
     }
 
     /// Refuses unless this may be done with it at a site, at a moment.

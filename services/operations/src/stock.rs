@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::State;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Noun, Site, reorder_levels_in_force};
-use tubtrail_storage::on_hand::{ItemSum, OnHandRow, StockFilter, StockKey, on_hand_after, sums_by_item};
+use tubtrail_storage::on_hand::{ItemSum, LastDays, OnHandRow, StockFilter, StockKey, on_hand_after, sums_by_item};
 use tubtrail_storage::stock::held_among;
 use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::{IntoParams, ToSchema};
@@ -231,7 +231,7 @@ fn expires_by(
     sites: Option<&[i64]>,
     asked: &StockAsked,
     now: NaiveDateTime,
-) -> Result<Option<Vec<(NaiveDate, Vec<i64>)>>> {
+) -> Result<Option<LastDays>> {
     if asked.expires_by.is_none() && asked.expires_within_days.is_none() {
         return Ok(None);
     }

@@ -168,7 +168,7 @@ impl Tubtrail {
         limit: u32,
     ) -> Result<Trace> {
         self.read(|conn| {
-            let seed = self.seed(conn, request, number)?;
+            let seed = seed(conn, request, number)?;
             self.page(conn, &[seed], direction, after, limit)
         })
     }
@@ -176,7 +176,7 @@ impl Tubtrail {
     /// Traces a lot, all of it.
     pub fn stream_lot_trace(&self, request: &Request, number: &str, direction: Direction) -> Result<TraceStream> {
         self.read(|conn| {
-            let seed = self.seed(conn, request, number)?;
+            let seed = seed(conn, request, number)?;
             self.stream(conn, &[seed], direction)
         })
     }
@@ -203,12 +203,6 @@ impl Tubtrail {
         let range = stream.at..until;
         stream.at = until;
         self.read_at_once(|conn| show(conn, &stream.outline, range))
-    }
-
-    fn seed(&self, conn: &mut AnyConnection, request: &Request, number: &str) -> Result<LotRow> {
-        let lot = addressed(conn, number)?;
-        within_reach(conn, &request.actor, &reach::TRACE_LOT, &lot)?;
-        Ok(lot)
     }
 
     fn page(
@@ -241,6 +235,12 @@ impl Tubtrail {
         let seeds = seeds.iter().map(|lot| lot_ix(lot.id)).collect::<std::result::Result<Vec<LotIx>, _>>()?;
         Ok(Outline::draw(self.current_index(conn)?, direction, &seeds, part))
     }
+}
+
+fn seed(conn: &mut AnyConnection, request: &Request, number: &str) -> Result<LotRow> {
+    let lot = addressed(conn, number)?;
+    within_reach(conn, &request.actor, &reach::TRACE_LOT, &lot)?;
+    Ok(lot)
 }
 
 fn seeds_of_delivery(conn: &mut AnyConnection, request: &Request, id: i64) -> Result<Vec<LotRow>> {

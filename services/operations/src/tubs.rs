@@ -120,10 +120,10 @@ impl Tubtrail {
             let at = fields::occurred_at("opened_at", opening.opened_at, tx.now())?;
             standing.may(Act::Open, &site, at)?;
             standing.refuse_before_it_was("opened_at", at)?;
-            let shelf = Place::new(site.row.id, State::Available);
-            let mass_mg = standing.at(shelf);
+            let closed = Place::new(site.row.id, State::Available);
+            let mass_mg = standing.at(closed);
             let case = Place::new(site.row.id, State::Open);
-            Step { kind: "opened", from: shelf, to: case, mass_mg, at }.done(tx, &standing, &site, |row| row)
+            Step { kind: "opened", from: closed, to: case, mass_mg, at }.done(tx, &standing, &site, |row| row)
         })
     }
 
@@ -251,13 +251,11 @@ fn served(tx: &mut WriteTx<'_>, standing: &Standing, serving: &Serving) -> Resul
     if !(1..=MOST_PORTIONS).contains(&portions) {
         return Err(OperationError::invalid("portions", format!("1 to {MOST_PORTIONS} portions are taken")));
     }
-    match item.current.portion_mg {
-        Some(portion_mg) => Ok(("portions", i64::from(portions) * portion_mg)),
-        None => {
-            let detail = format!("{} has no portion: give the item one, or say how many grams", item.current.name);
-            Err(OperationError::invalid("portions", detail))
-        }
-    }
+    let Some(portion_mg) = item.current.portion_mg else {
+        let detail = format!("{} has no portion: give the item one, or say how many grams", item.current.name);
+        return Err(OperationError::invalid("portions", detail));
+    };
+    Ok(("portions", i64::from(portions) * portion_mg))
 }
 
 fn refuse_before_opening(tx: &mut WriteTx<'_>, standing: &Standing, field: &str, at: NaiveDateTime) -> Result<()> {

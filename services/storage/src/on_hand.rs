@@ -12,6 +12,9 @@ use diesel::sql_types::{BigInt, Nullable, Text, Timestamp};
 use crate::stock::{HoldRow, TransferRow};
 use crate::{AnyConnection, StorageError};
 
+/// Last days, each with the row ids of the sites where it is meant.
+pub type LastDays = Vec<(NaiveDate, Vec<i64>)>;
+
 /// Which stock to list; absent fields do not narrow.
 #[derive(Clone, Debug, Default)]
 pub struct StockFilter {
@@ -26,7 +29,7 @@ pub struct StockFilter {
     /// In this state, one of those on hand.
     pub state: Option<&'static str>,
     /// With a last day up to this one, by site: what is "in three days" depends on where.
-    pub expires_by: Option<Vec<(NaiveDate, Vec<i64>)>>,
+    pub expires_by: Option<LastDays>,
 }
 
 /// Where a list of stock goes on: after this site, state and lot.

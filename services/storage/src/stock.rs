@@ -253,15 +253,47 @@ pub fn movements_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Vec<Movemen
     Ok(movements::table.filter(movements::lot_id.eq(lot_id)).order(movements::id).load(conn)?)
 }
 
-/// What counts and receipts found beyond what was written, after a journal entry up to another: lot and milligrams.
+/// By how much counts and receipts found lots to be heavier than was ever known before, after a journal entry up to
+/// another: lot and milligrams. What is found again after it was missed makes no lot heavier.
 pub fn found_after(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Vec<(i64, i64)>, StorageError> {
-    Ok(movements::table
+    let mut lots: Vec<i64> = movements::table
         .filter(movements::entry.gt(after))
         .filter(movements::entry.le(until))
         .filter(movements::from_state.eq(State::CountDifference.word()))
+        .select(movements::lot_id)
+        .load(conn)?;
+    lots.sort_unstable();
+    lots.dedup();
+    let mut found = Vec::new();
+    for lot_id in lots {
+        let differences = differences_of(conn, lot_id, until)?;
+        let (mut beyond_mg, mut most_mg, mut most_before_mg) = (0, 0, 0);
+        for (entry, found_mg) in differences {
+            beyond_mg += found_mg;
+            most_mg = most_mg.max(beyond_mg);
+            if entry <= after {
+                most_before_mg = most_mg;
+            }
+        }
+        if most_mg > most_before_mg {
+            found.push((lot_id, most_mg - most_before_mg));
+        }
+    }
+    Ok(found)
+}
+
+/// What counts and receipts found of a lot, or missed (below zero), up to a journal entry, oldest first: entry and
+/// milligrams.
+fn differences_of(conn: &mut AnyConnection, lot_id: i64, until: i64) -> Result<Vec<(i64, i64)>, StorageError> {
+    let word = State::CountDifference.word();
+    let rows: Vec<(i64, String, i64)> = movements::table
+        .filter(movements::lot_id.eq(lot_id))
+        .filter(movements::entry.le(until))
+        .filter(movements::from_state.eq(word).or(movements::to_state.eq(word)))
         .order(movements::id)
-        .select((movements::lot_id, movements::mass_mg))
-        .load(conn)?)
+        .select((movements::entry, movements::from_state, movements::mass_mg))
+        .load(conn)?;
+    Ok(rows.into_iter().map(|(entry, from, mg)| (entry, if from == word { mg } else { -mg })).collect())
 }
 
 /// The hold that keeps a lot, if one does: the oldest not released.

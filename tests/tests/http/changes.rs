@@ -33,7 +33,7 @@ impl Stream {
     fn open(client: &Client, base: &str, last: Option<i64>) -> Self {
         let address = base.strip_prefix("http://").expect("an address of ours");
         let mut connection = TcpStream::connect(address).expect("the server listens");
-        connection.set_read_timeout(Some(Duration::from_secs(60))).expect("a timeout can be set");
+        connection.set_read_timeout(Some(Duration::from_mins(1))).expect("a timeout can be set");
         let token = client.token().expect("signed in");
         let last = last.map_or_else(String::new, |last| format!("Last-Event-ID: {last}\r\n"));
         let asked = format!(

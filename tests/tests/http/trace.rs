@@ -16,7 +16,7 @@ fn a_stream_says_what_the_pages_say(backend: Backend) {
         let page = house.owner.get(&format!("{address}&limit=2&after={next}")).expect(200);
         lots.extend(page.json["lots"].as_array().expect("lots").clone());
         let Some(text) = page.json["next"].as_str() else { break };
-        next = text.to_owned();
+        text.clone_into(&mut next);
     }
     assert_eq!(lots.len(), 4, "the milk, the base and two tubs");
     let streamed = |answer: tubtrail_tests::Answer| {

@@ -4,6 +4,7 @@ use tubtrail_operations::counts::{CountsAsked, NewCount, NewCountLine};
 use tubtrail_operations::discards::Standpoint;
 use tubtrail_operations::holds::Because;
 use tubtrail_operations::quantities::Amount;
+use tubtrail_operations::trace::Direction;
 use tubtrail_operations::{QuantityEntered, Request, Role};
 use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day, grams};
 use tubtrail_tests::{Backend, on_both};
@@ -16,6 +17,7 @@ on_both!(
     what_is_not_on_the_book_is_found,
     a_complete_count_misses_the_rest,
     what_is_on_hold_is_counted_too,
+    what_is_found_again_weighs_no_more,
     counts_are_listed_within_reach,
     bad_counts_name_their_field,
 );
@@ -121,6 +123,21 @@ fn what_is_on_hold_is_counted_too(backend: Backend) {
     let line = found(&lot, 0, "somebody threw it away");
     done(house.tubtrail.count_site(&Request::system(), count(KITCHEN, vec![line])));
     assert_places(&house, &lot, &[(KITCHEN, "available", 0.0), (KITCHEN, "count_difference", 5000.0)]);
+}
+
+/// The mass a trace reckons shares with: what was received, and what was ever known beyond that.
+fn what_is_found_again_weighs_no_more(backend: Backend) {
+    let house = house(backend);
+    let paste = house.receive("nut-mill", "hazelnut-paste", "H-1", 1000);
+    let counted_to = |mass| {
+        let lines = vec![found(&paste, mass, "stocktaking")];
+        done(house.tubtrail.count_site(&Request::system(), count(KITCHEN, lines)));
+        let trace = house.tubtrail.trace_lot(&Request::system(), &paste, Direction::Forward, "", 10).unwrap();
+        trace.lots[0].mass_grams.mg() / 1000
+    };
+    assert_eq!([400, 1000, 700, 900].map(counted_to), [1000; 4], "missed, and found again");
+    assert_eq!([1100, 800, 1100].map(counted_to), [1100; 3], "100 g more than were received, once");
+    assert_eq!(counted_to(1150), 1150);
 }
 
 fn counts_are_listed_within_reach(backend: Backend) {

@@ -145,7 +145,7 @@ pub fn someone(house: &TestHouse, role: Role, site: &str) -> Request {
 pub fn on_book(house: &TestHouse, lot: &str, site: &str, state: &str) -> f64 {
     let (day, serial) = (&lot[..6], lot[7..].split('-').next().unwrap());
     let (year, month, day) = (&day[..2], &day[2..4], &day[4..]);
-    let side = |end: &str, sign: &str| {
+    let end_of = |end: &str, sign: &str| {
         format!(
             "SELECT {sign}m.mass_mg AS mg FROM movements m JOIN lots l ON l.id = m.lot_id JOIN sites s \
              ON s.id = m.{end}_site_id WHERE l.day = '20{year}-{month}-{day}' AND l.serial = {serial} \
@@ -154,8 +154,8 @@ pub fn on_book(house: &TestHouse, lot: &str, site: &str, state: &str) -> f64 {
     };
     let query = format!(
         "SELECT CAST(COALESCE(SUM(mg), 0) AS BIGINT) AS number FROM ({} UNION ALL {}) AS sides",
-        side("to", ""),
-        side("from", "-")
+        end_of("to", ""),
+        end_of("from", "-")
     );
     to_grams(number(house, &query))
 }

@@ -306,7 +306,7 @@ fn bad_questions_name_their_field(backend: Backend) {
         (with(|asked| asked.expires_within_days = Some(3651)), "invalid", "expires_within_days"),
         (
             with(|asked| {
-                (asked.expires_within_days, asked.expires_by) = (Some(1), NaiveDate::from_ymd_opt(2026, 11, 1))
+                (asked.expires_within_days, asked.expires_by) = (Some(1), NaiveDate::from_ymd_opt(2026, 11, 1));
             }),
             "invalid",
             "expires_within_days",

@@ -1,5 +1,8 @@
 //! What may go into a batch, and what may not.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use tubtrail_operations::completions::NewCompletion;
 use tubtrail_operations::completions::OutputKind::{Base, Rework, Tub};
 use tubtrail_operations::deliveries::{Decision, NewDelivery};
 use tubtrail_operations::holds::Because;
@@ -29,6 +32,8 @@ on_both!(
     a_late_use_needs_a_reason_and_reaches_what_was_made,
     a_lot_never_contains_itself,
     sixteen_hands_reach_for_the_last_kilogram,
+    hands_that_add_while_one_completes,
+    a_batch_takes_a_thousand_uses,
 );
 
 fn with_recipes(backend: Backend) -> TestHouse {
@@ -354,6 +359,48 @@ fn sixteen_hands_reach_for_the_last_kilogram(backend: Backend) {
         let taken = i64::from(each) * i64::try_from(served).expect("a few");
         assert_eq!((house.on_shelf(&milk), house.batch(batch).in_grams.mg()), (1000 - taken, taken * 1000));
     }
+}
+
+// 15 hands add 10 g each without a reason while one completes: what comes before counts as gone in, what comes after is refused.
+fn hands_that_add_while_one_completes(backend: Backend) {
+    let house = with_recipes(backend);
+    let milk = house.receive("dairy", "milk", "M-1", 10_000);
+    for round in 0..4 {
+        let batch = house.start("white");
+        house.add(batch, vec![of(&milk, 1000)]).expect("added");
+        let turn = AtomicUsize::new(0);
+        let outcomes = at_once(16, || {
+            if turn.fetch_add(1, Ordering::SeqCst) == round * 5 {
+                let new = NewCompletion { completed_at: None, outputs: vec![out(Base, 1000)], note: None };
+                house.tubtrail.complete_batch(&Request::system(), batch, new).map(|done| Some(done.answer))
+            } else {
+                let uses = vec![of(&milk, 10)];
+                house.tubtrail.add_uses(&Request::system(), batch, NewUses { uses }).map(|_| None)
+            }
+        });
+        let added = outcomes.iter().filter(|outcome| matches!(outcome, Ok(None))).count();
+        let completion = outcomes.iter().find_map(|outcome| outcome.as_ref().ok()?.as_ref()).expect("it is completed");
+        let in_mg = 1_000_000 + 10_000 * i64::try_from(added).expect("a few");
+        assert_eq!((completion.completion.in_grams.mg(), house.batch(batch).in_grams.mg()), (in_mg, in_mg));
+        for refusal in outcomes.into_iter().filter_map(Result::err) {
+            assert!(["needs-reason", "version-moved"].contains(&refusal.problem.word), "{refusal:?}");
+        }
+        let again = at_once(4, || {
+            let new = NewCompletion { completed_at: None, outputs: vec![out(Base, 1)], note: None };
+            house.tubtrail.complete_batch(&Request::system(), batch, new).is_err()
+        });
+        assert_eq!(again, [true; 4]);
+    }
+}
+
+fn a_batch_takes_a_thousand_uses(backend: Backend) {
+    let house = with_recipes(backend);
+    let batch = house.start("white");
+    for _ in 0..10 {
+        house.add(batch, vec![untracked("water", 1); 100]).expect("added");
+    }
+    assert_eq!(refused(house.add(batch, vec![untracked("water", 1)])), ("invalid", "uses".into(), vec![]));
+    assert_eq!(house.batch(batch).in_grams.mg(), 1_000_000);
 }
 
 /// Does the same on so many threads that begin together.

@@ -4,10 +4,10 @@
 use std::collections::{HashMap, HashSet};
 use std::ops::Range;
 
-use sha2::{Digest, Sha256};
 use tubtrail_lineage::{Balance, BatchIx, Graph, LotIx, Share};
 
 use super::Direction;
+use crate::digest::sha256_hex;
 use crate::index::{Index, Inside, lot_row};
 
 /// Most uses on one page; a page with as many ends early.
@@ -98,11 +98,10 @@ impl Outline {
 
     /// Tells whether the first so many lots are still the same when the next page is asked for.
     pub fn fingerprint(&self, until: usize) -> String {
-        let mut hash = Sha256::new();
-        for lot in &self.lots[..until] {
-            hash.update(lot.row.to_le_bytes());
-        }
-        hash.finalize()[..8].iter().map(|byte| format!("{byte:02x}")).collect()
+        let rows: Vec<u8> = self.lots[..until].iter().flat_map(|lot| lot.row.to_le_bytes()).collect();
+        let mut print = sha256_hex(&rows);
+        print.truncate(16);
+        print
     }
 }
 

@@ -434,9 +434,9 @@ impl<'a> Days<'a> {
     fn fill_case(&mut self, shop: &'static str) -> Done {
         self.clock.set(self.at(16, 0));
         let case = self.cases.entry(shop).or_default();
-        let shelf = self.shelves.entry(shop).or_default();
+        let tubs = self.shelves.entry(shop).or_default();
         let mut waiting = VecDeque::new();
-        while let Some(tub) = shelf.pop_front() {
+        while let Some(tub) = tubs.pop_front() {
             if case.len() >= 12 || case.iter().any(|open| open.tub.flavour == tub.flavour) {
                 waiting.push_back(tub);
                 continue;
@@ -444,7 +444,7 @@ impl<'a> Days<'a> {
             self.house.open_tub(&self.hands.shops[shop], &tub.lot, read(json!({}))?)?;
             case.push(OpenTub { left: tub.grams, since: self.today, tub });
         }
-        *shelf = waiting;
+        *tubs = waiting;
         Ok(())
     }
 
