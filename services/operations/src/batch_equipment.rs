@@ -59,6 +59,7 @@ pub struct EquipmentRun {
 
 /// All that a batch ran on.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"batch": 4711, "equipment": [{"equipment": "batch-freezer-1", "from": "2026-11-25T09:10:00Z", "until": "2026-11-25T09:40:00Z", "entry": 8003}]}))]
 pub struct EquipmentRuns {
     /// The batch's number.
     pub batch: i64,

@@ -147,6 +147,7 @@ pub struct MadeLot {
 
 /// A batch just completed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"batch": 4711, "completion": {"completed_at": "2026-11-25T09:45:00Z", "in_grams": 5000, "out_grams": 4750, "loss_grams": 250, "entry": 8004}, "outputs": [{"lot": "261125-0042-7", "kind": "tub", "item": "pistachio", "grams": 4750}]}))]
 pub struct Completed {
     /// The batch's number.
     pub batch: i64,

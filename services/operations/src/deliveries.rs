@@ -145,6 +145,7 @@ pub struct NewDeliveryLine {
 
 /// A delivery as it stands.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"id": 311, "supplier": "hollow-farm", "site": "quay-kitchen", "document": "DN-20417", "arrived_at": "2026-11-25T06:10:00Z", "lines": [{"item": "whole-milk", "supplier_lot_code": "24-118", "quantity": {"amount": 40, "unit": "l"}, "grams": 41280, "expiry": {"kind": "use_by", "on": "2026-12-02"}, "temperature_celsius": 4.2, "lot": "261125-0042-7", "decision": "accepted"}], "entry": 7990}))]
 pub struct Delivery {
     /// Its number.
     pub id: i64,

@@ -96,6 +96,7 @@ pub struct Reading {
 
 /// All the temperatures of a batch.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"batch": 4711, "readings": [{"step": "heating", "temperature_celsius": 85.2, "held_seconds": 16, "taken_at": "2026-11-25T06:25:00Z", "entry": 8002}]}))]
 pub struct Readings {
     /// The batch's number.
     pub batch: i64,

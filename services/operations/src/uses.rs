@@ -68,6 +68,7 @@ pub struct NewUse {
 
 /// A use as it stands.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"id": 5012, "lot": "261125-0042-7", "item": "whole-milk", "quantity": {"amount": 42, "unit": "kg"}, "grams": 42000, "used_at": "2026-11-25T05:50:00Z", "in_recipe": true, "entry": 8001}))]
 pub struct BatchUse {
     /// Its number.
     pub id: i64,
@@ -122,6 +123,7 @@ pub struct UntrackedInput {
 
 /// What was added to a batch.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"batch": 4711, "uses": [{"id": 5012, "lot": "261125-0042-7", "item": "whole-milk", "quantity": {"amount": 42, "unit": "kg"}, "grams": 42000, "used_at": "2026-11-25T05:50:00Z", "in_recipe": true, "entry": 8001}], "untracked": [], "in_grams": 42000}))]
 pub struct AddedUses {
     /// The batch's number.
     pub batch: i64,

@@ -10,7 +10,7 @@ use tubtrail_tests::{Answer, Backend, Client, World, on_both};
 
 use super::description::{Described, operations, resolved};
 
-on_both!(nobody_gets_anywhere, another_role_gets_nowhere, another_site_is_not_there);
+on_both!(nobody_gets_anywhere, another_role_gets_nowhere, another_site_is_not_there, who_has_the_role_here_may_read);
 
 /// Where everything lies that is asked for.
 const HERE: &str = "quay-kitchen";
@@ -221,6 +221,27 @@ fn another_role_gets_nowhere(backend: Backend) {
 /// The journal's last entry.
 fn position(walk: &Walk) -> Value {
     walk.world.server.client().get("/readyz").expect(200).json["position"].clone()
+}
+
+/// Without this the walks above would prove nothing: what they ask for is there.
+fn who_has_the_role_here_may_read(backend: Backend) {
+    let walk = Walk::new(backend);
+    let people = walk.people(HERE);
+    for described in walk.operations().iter().filter(|described| described.method == "GET") {
+        // The stream of changes ends only when it is left; it has a test of its own.
+        if described.id == "follow_changes" {
+            continue;
+        }
+        for (role, client) in &people {
+            if described.roles.iter().any(|fitting| fitting == role.word()) {
+                let due = if OF_EVERY_SITE.contains(&described.id.as_str()) { 403 } else { 200 };
+                walk.ask(client, described).expect(due).done();
+            }
+        }
+        if OF_EVERY_SITE.contains(&described.id.as_str()) {
+            walk.ask(&walk.world.owner, described).expect(200).done();
+        }
+    }
 }
 
 fn another_site_is_not_there(backend: Backend) {

@@ -80,7 +80,8 @@ async fn list_journal(house: House, signed_in: SignedIn, asked: Query<JournalAsk
 /// At most 64 follow at a time.
 #[utoipa::path(tag = "journal",
     params(ChangesAsked, ("Last-Event-ID" = Option<i64>, Header, description = "The last entry already known")),
-    responses((status = 200, content_type = "text/event-stream", body = String)))]
+    responses((status = 200, content_type = "text/event-stream", body = String,
+        example = "id: 8000\nevent: start_batch\ndata: {}\n\n")))]
 #[get("/v1/changes")]
 async fn follow_changes(house: House, signed_in: SignedIn, asked: Query<ChangesAsked>, sent: HttpRequest) -> Outcome {
     let after = last_event_id(&sent)?.unwrap_or(asked.0.after);

@@ -87,7 +87,8 @@ struct PathAsked {
 /// from the first. As NDJSON the first line is what a page says as a whole, its `total` the number of lines that follow; a
 /// stream with fewer was cut short.
 #[utoipa::path(tag = "trace", params(("lot", description = "Its number"), TraceAsked),
-    responses((status = 200, content((Trace = "application/json"), (String = "application/x-ndjson")))))]
+    responses((status = 200, content((Trace = "application/json"), (String = "application/x-ndjson",
+        example = "one object a line")))))]
 #[get("/v1/lots/{lot}/trace")]
 async fn trace_lot(
     house: House,
@@ -107,7 +108,8 @@ async fn trace_lot(
 
 /// Every lot that holds any lot of a delivery, traced together, forward. Written as the trace of one lot.
 #[utoipa::path(tag = "trace", params(("delivery" = i64, description = "Its number"), DeliveryTraceAsked),
-    responses((status = 200, content((Trace = "application/json"), (String = "application/x-ndjson")))))]
+    responses((status = 200, content((Trace = "application/json"), (String = "application/x-ndjson",
+        example = "one object a line")))))]
 #[get("/v1/deliveries/{delivery}/trace")]
 async fn trace_delivery(
     house: House,
