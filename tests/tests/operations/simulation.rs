@@ -1,6 +1,9 @@
 //! Hundreds of random commands against a model of plain lists, which shares nothing with the program: it adds up balances
 //! and shares by their definitions, recursively and from the beginning every time.
 
+// A run moves some tonnes at most; 2^53 g are a little more.
+#![allow(clippy::cast_precision_loss)]
+
 use std::collections::HashMap;
 
 use tubtrail_operations::completions::OutputKind;

@@ -23,7 +23,7 @@ const CHUNK: u32 = 100;
 /// How long nothing is sent at most.
 const HEARTBEAT: Duration = Duration::from_secs(15);
 /// How long one is followed; whoever goes on comes back and says again who they are.
-const AT_MOST: Duration = Duration::from_secs(5 * 60);
+const AT_MOST: Duration = Duration::from_mins(5);
 
 pub fn configure(config: &mut ServiceConfig) {
     config.service(list_journal).service(follow_changes);
