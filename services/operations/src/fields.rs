@@ -60,7 +60,8 @@ pub fn occurred_at(field: &str, said: Option<DateTime<Utc>>, now: NaiveDateTime)
     if said > now + AHEAD {
         return Err(OperationError::new(&problems::IN_THE_FUTURE, "this lies in the future").at(field));
     }
-    if said.date() < NaiveDate::from_ymd_opt(2000, 1, 1).unwrap_or_default() {
+    // A day later than said: west of Greenwich it is still 1999 for a while.
+    if said.date() <= NaiveDate::from_ymd_opt(2000, 1, 1).unwrap_or_default() {
         return Err(OperationError::invalid(field, "this lies before the year 2000"));
     }
     Ok(said)

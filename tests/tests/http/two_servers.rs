@@ -37,7 +37,7 @@ fn two_processes_never_use_one_kilogram_twice() {
     let body = json!({"uses": [{"lot": milk, "quantity": grams(1000)}]});
     let used: usize = std::thread::scope(|scope| {
         let client = |number: usize| {
-            let client = if number % 2 == 0 { &house.owner } else { &there };
+            let client = if number.is_multiple_of(2) { &house.owner } else { &there };
             let (path, body) = (&path, &body);
             scope.spawn(move || {
                 let mine = (0..4).filter(|_| {

@@ -37,13 +37,14 @@ impl Demo {
             common.database = Some(format!("sqlite:{}", folder.join("tubtrail.db").display()));
         }
         let settings = Settings::read(&common)?;
-        let logins = demo::play(&settings.database)?;
+        let guests = demo::play(&settings.database)?;
         if self.once {
             return Ok(());
         }
         let serving = Serve::new(self.with_keys(&settings));
         println!("\nSign in as (made for this demonstration alone):");
-        logins.iter().for_each(show);
+        guests.logins.iter().for_each(show);
+        println!("  The till at the harbour shop is a device; it sends Authorization: Bearer {}", guests.till_token);
         let listen = settings.listen(&self.serving);
         println!("\nThe API browser is at http://{listen}/api/, its description at http://{listen}/openapi.json");
         println!("Ctrl-C ends it; the database stays.\n");

@@ -148,7 +148,7 @@ impl<'a> Days<'a> {
         self.clock.set(self.at(6, 30));
         let mut by_supplier: BTreeMap<&str, Vec<Value>> = BTreeMap::new();
         for (position, ingredient) in cast::INGREDIENTS.iter().enumerate() {
-            if self.today % ingredient.every_days == 0 {
+            if self.today.is_multiple_of(ingredient.every_days) {
                 by_supplier.entry(ingredient.supplier).or_default().push(self.line(ingredient, position));
             }
         }
@@ -361,16 +361,18 @@ impl<'a> Days<'a> {
             }
         }
         let mut loads: BTreeMap<&'static str, Vec<Tub>> = BTreeMap::new();
+        // The first tub of the day goes to another shop every day.
+        let turn = usize::try_from(self.today).unwrap_or(0);
         for (position, tub) in tubs.into_iter().enumerate() {
-            loads.entry(cast::SHOPS[(position + self.today as usize) % cast::SHOPS.len()]).or_default().push(tub);
+            loads.entry(cast::SHOPS[(position + turn) % cast::SHOPS.len()]).or_default().push(tub);
         }
         for (shop, load) in loads {
-            self.send(shop, load)?;
+            self.send(shop, &load)?;
         }
         Ok(())
     }
 
-    fn send(&mut self, shop: &'static str, load: Vec<Tub>) -> Done {
+    fn send(&mut self, shop: &'static str, load: &[Tub]) -> Done {
         self.clock.set(self.at(14, 10));
         let lines: Vec<_> = load.iter().map(|tub| json!({"lot": tub.lot})).collect();
         let body = json!({"from": "kitchen", "to": shop, "lines": lines});
@@ -392,7 +394,7 @@ impl<'a> Days<'a> {
             }
         };
         self.house.receive_transfer(&self.hands.shops[shop], transfer.id, read(receipt)?)?;
-        let arrived = if goes_wrong { rest } else { &load[..] };
+        let arrived = if goes_wrong { rest } else { load };
         self.shelves.entry(shop).or_default().extend(arrived.iter().cloned());
         Ok(())
     }

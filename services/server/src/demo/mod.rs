@@ -9,6 +9,7 @@ mod questions;
 use std::error::Error;
 
 use chrono::{Days, NaiveDate, NaiveTime, Utc};
+use tubtrail_operations::devices::NewDevice;
 use tubtrail_operations::passwords::Password;
 use tubtrail_operations::sessions::Credentials;
 use tubtrail_operations::users::{NewUser, RoleAt};
@@ -27,11 +28,19 @@ pub struct Login {
     pub who: String,
 }
 
+/// Who and what may come in.
+pub struct Guests {
+    /// A login for each role.
+    pub logins: Vec<Login>,
+    /// The token of the till at the first shop.
+    pub till_token: String,
+}
+
 /// Plays the thirty days into an empty database, asks the three questions, and prints all of it. Answers who may come in.
 ///
 /// # Errors
 /// If anything is refused, or if an answer contradicts the recount.
-pub fn play(database: &DatabaseUrl) -> Result<Vec<Login>, Box<dyn Error>> {
+pub fn play(database: &DatabaseUrl) -> Result<Guests, Box<dyn Error>> {
     let first = Utc::now().date_naive() - Days::new(DAYS);
     let clock = Steps::new(first.and_time(NaiveTime::MIN).and_utc());
     let house = Tubtrail::open(database, clock.clock())?;
@@ -56,11 +65,11 @@ pub fn play(database: &DatabaseUrl) -> Result<Vec<Login>, Box<dyn Error>> {
     }
     let tubs = (days.dark_with_rework.take(), days.with_rum.take());
     ask(&house, tubs)?;
-    Ok(logins)
+    Ok(Guests { logins, till_token: add_till(&house)? })
 }
 
 fn progress(house: &Tubtrail, first: NaiveDate, day: u64) -> Result<(), OperationError> {
-    if (day + 1) % 5 == 0 {
+    if (day + 1).is_multiple_of(5) {
         let entries = house.is_ready()?;
         println!("  day {:>2}, {}: {entries} journal entries", day + 1, first + Days::new(day));
     }
@@ -84,7 +93,7 @@ fn ask(house: &Tubtrail, tubs: (Option<String>, Option<String>)) -> Result<(), B
 }
 
 fn show(answer: &Answer, number: u32) {
-    println!("\nQuestion {number}. {}\n{}", answer.question, answer.answer.trim_end());
+    println!("\nQuestion {number}. {}\n{}", answer.question, answer.in_words.trim_end());
     for contradiction in &answer.contradictions {
         println!("  CONTRADICTION: {contradiction}");
     }
@@ -120,6 +129,12 @@ fn add_person(
         None => role.word().to_owned(),
     };
     Ok(Login { login: login.into(), password, who })
+}
+
+fn add_till(house: &Tubtrail) -> Result<String, OperationError> {
+    let new =
+        NewDevice { code: "harbour-till".into(), name: "Till at the harbour".into(), site: cast::SHOPS[0].into() };
+    Ok(house.create_device(&Request::system(), new)?.answer.token)
 }
 
 /// Sixteen letters and digits that are easily told apart.

@@ -18,7 +18,7 @@ pub struct Answer {
     /// In a sentence.
     pub question: String,
     /// In plain words, several lines.
-    pub answer: String,
+    pub in_words: String,
     /// One line each; none, if all is well.
     pub contradictions: Vec<String>,
 }
@@ -55,7 +55,7 @@ impl<'a> Questions<'a> {
         }
         line(&mut answer, &format!("As of journal entry {}. {}", head.journal_position, head.caution));
         let question = format!("Is there hazelnut in tub {tub} ({name})?");
-        Ok(Answer { question, answer, contradictions: self.recount_backward(tub, &lots) })
+        Ok(Answer { question, in_words: answer, contradictions: self.recount_backward(tub, &lots) })
     }
 
     /// A supplier lot is recalled: which tubs, where are they, what was eaten?
@@ -69,7 +69,7 @@ impl<'a> Questions<'a> {
         let question = format!("Lot {supplier_lot_code} of {supplier} is recalled: which tubs, where, what was eaten?");
         let [seed] = found.as_slice() else {
             let contradictions = vec![format!("{} lots bear that code", found.len())];
-            return Ok(Answer { question, answer: String::new(), contradictions });
+            return Ok(Answer { question, in_words: String::new(), contradictions });
         };
         let (head, lots) = self.trace(&seed.lot, Direction::Forward)?;
         let tubs: Vec<_> = lots.iter().filter(|lot| lot.kind == LotKind::Tub).collect();
@@ -86,7 +86,7 @@ impl<'a> Questions<'a> {
             );
         }
         line(&mut answer, &format!("As of journal entry {}. {}", head.journal_position, head.caution));
-        Ok(Answer { question, answer, contradictions: self.recount_forward(&seed.lot, &lots) })
+        Ok(Answer { question, in_words: answer, contradictions: self.recount_forward(&seed.lot, &lots) })
     }
 
     /// Which supplier lots are in this tub, and how much of each?
@@ -101,7 +101,7 @@ impl<'a> Questions<'a> {
         }
         line(&mut answer, &format!("As of journal entry {}. {}", head.journal_position, head.caution));
         let question = format!("Which supplier lots went into tub {tub} ({name}), and how much of each?");
-        Ok(Answer { question, answer, contradictions: self.recount_backward(tub, &lots) })
+        Ok(Answer { question, in_words: answer, contradictions: self.recount_backward(tub, &lots) })
     }
 
     fn trace(&self, lot: &str, direction: Direction) -> Result<(TraceHead, Vec<TracedLot>), OperationError> {
