@@ -99,6 +99,16 @@ impl TestServer {
         assert!(!status.success(), "the server had ended by itself: {status}\n{}", self.said());
     }
 
+    /// Tells it that something it has read has changed (SIGHUP).
+    ///
+    /// # Panics
+    /// If it does not run.
+    #[track_caller]
+    pub fn hang_up(&self) {
+        let running = self.running.as_ref().expect("the server runs");
+        kill_process(Pid::from_child(&running.child), Signal::HUP).expect("it runs, so it can be told");
+    }
+
     /// Asks it to stop and waits until it has.
     ///
     /// # Panics

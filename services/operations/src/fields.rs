@@ -36,7 +36,8 @@ pub fn optional_note(field: &str, value: Option<&str>) -> Result<Option<String>>
 
 /// A reason that must be given.
 pub fn reason(field: &str, value: Option<&str>) -> Result<String> {
-    optional_note(field, value)?.ok_or_else(|| OperationError::new(&problems::NEEDS_REASON, "say why").at(field))
+    optional_note(field, value)?
+        .ok_or_else(|| OperationError::new(&problems::NEEDS_REASON, "say why, in a few words").at(field))
 }
 
 fn taken(field: &str, text: std::result::Result<&str, TextError>) -> Result<String> {

@@ -87,11 +87,10 @@ impl Tubtrail {
     /// expires first goes first, then the older; what carries no date goes last.
     pub fn propose_picks(&self, request: &Request, recipe: &str, wanted: &PicksWanted) -> Result<Picks> {
         let now = (self.clock)();
-        self.read(|conn| {
+        self.read_at_once(|conn| {
             request.actor.may_anywhere(&reach::PROPOSE_PICKS)?;
             let stored = Recipe::by_code(conn, recipe)?.ok_or_else(|| OperationError::not_found("recipe", recipe))?;
-            let site = fields::site(conn, "site", &wanted.site)?;
-            request.actor.may(&reach::PROPOSE_PICKS, site.row.id).map_err(|error| error.at("site"))?;
+            let site = fields::site_for(conn, "site", &wanted.site, &request.actor, &reach::PROPOSE_PICKS)?;
             if !stored.current.active {
                 let detail = format!("the recipe {recipe:?} is no longer in use");
                 return Err(OperationError::new(&problems::NOT_IN_USE, detail));

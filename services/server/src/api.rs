@@ -1,11 +1,7 @@
 //! The API's description: collected from the handlers, then given what every operation shares.
 
-use std::collections::HashMap;
-use std::sync::LazyLock;
-
-use actix_web::http::Method;
 use tubtrail_operations::problems;
-use tubtrail_operations::reach::{self, OPERATIONS};
+use tubtrail_operations::reach::OPERATIONS;
 use utoipa::openapi::extensions::Extensions;
 use utoipa::openapi::header::HeaderBuilder;
 use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn};
@@ -22,65 +18,6 @@ pub fn describe() -> OpenApi {
         .configure(crate::routes::configure)
         .split_for_parts();
     complete(api)
-}
-
-/// What a method at an address of the description comes to.
-#[derive(Clone, Debug)]
-pub enum Routed {
-    /// An operation that asks who you are.
-    Roles(&'static reach::Operation),
-    /// Open to everybody, or not in the description.
-    Public,
-    /// Nothing; these methods are there, as in an `Allow` header.
-    OtherMethods(String),
-}
-
-/// What a method comes to at a pattern such as `/v1/sites/{site}`.
-pub fn routed(method: &Method, pattern: &str) -> Routed {
-    let Some(methods) = ROUTES.get(pattern) else { return Routed::Public };
-    match methods.iter().find(|route| route.method == method) {
-        Some(Route { operation: Some(operation), .. }) => Routed::Roles(operation),
-        Some(Route { operation: None, .. }) => Routed::Public,
-        None => {
-            let mut methods: Vec<_> = methods.iter().map(|route| route.method.as_str()).collect();
-            if methods.contains(&"GET") {
-                methods.push("HEAD");
-            }
-            Routed::OtherMethods(methods.join(", "))
-        }
-    }
-}
-
-/// The id of the operation at a pattern.
-pub fn operation_id(method: &Method, pattern: &str) -> Option<&'static str> {
-    ROUTES.get(pattern)?.iter().find(|route| route.method == method).map(|route| route.id.as_str())
-}
-
-struct Route {
-    method: Method,
-    id: String,
-    operation: Option<&'static reach::Operation>,
-}
-
-static ROUTES: LazyLock<HashMap<String, Vec<Route>>> = LazyLock::new(|| {
-    let paths = describe().paths.paths.into_iter();
-    paths.map(|(pattern, item)| (pattern, routes_of(item))).collect()
-});
-
-fn routes_of(item: utoipa::openapi::PathItem) -> Vec<Route> {
-    let methods = [
-        (Method::GET, item.get),
-        (Method::PUT, item.put),
-        (Method::POST, item.post),
-        (Method::DELETE, item.delete),
-        (Method::PATCH, item.patch),
-    ];
-    let route = |(method, operation): (Method, Option<Operation>)| {
-        let id = operation?.operation_id.unwrap_or_default();
-        let operation = OPERATIONS.iter().copied().find(|known| known.id == id);
-        Some(Route { method, id, operation })
-    };
-    methods.into_iter().filter_map(route).collect()
 }
 
 /// The description as it is committed and served: pretty, with a line end.
@@ -114,6 +51,9 @@ fn complete(mut api: OpenApi) -> OpenApi {
 
 fn complete_operation(operation: &mut Operation, is_command: bool) {
     let id = operation.operation_id.clone().unwrap_or_default();
+    if operation.description.is_none() {
+        operation.description.clone_from(&operation.summary);
+    }
     let Some(known) = OPERATIONS.iter().find(|known| known.id == id) else {
         let statuses: &[u16] = if is_command { &[400, 401, 413, 422, 429, 500, 503] } else { &[404, 500, 503] };
         add_problems(operation, statuses);

@@ -9,6 +9,7 @@ pub mod door;
 pub mod followers;
 pub mod house;
 pub mod problem;
+pub mod routed;
 pub mod routes;
 pub mod serve;
 pub mod telemetry;

@@ -14,10 +14,10 @@ use tubtrail_operations::{OperationError, problems};
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config, SwaggerUi};
 
-use crate::api;
 use crate::body::LARGEST;
 use crate::door::{guard, request_id};
 use crate::house::{House, Outcome};
+use crate::routed::{self, Routed};
 
 /// How long a request may take to say what it wants, in its headers.
 const HEADERS_WITHIN: Duration = Duration::from_secs(10);
@@ -116,8 +116,10 @@ async fn observe(
     if request.method() == Method::HEAD {
         request.head_mut().method = Method::GET;
     }
-    let pattern = request.match_pattern();
-    let operation = pattern.and_then(|pattern| api::operation_id(request.method(), &pattern)).unwrap_or("none");
+    let operation = match routed::find(request.method(), request.match_info().as_str()) {
+        Routed::To(route) => route.id.as_str(),
+        Routed::OtherMethods(_) | Routed::Nowhere => "none",
+    };
     let id = request_id(request.request());
     let is_browser = request.path().starts_with("/api/");
     let mut response = next.call(request).await?;

@@ -1,6 +1,8 @@
 //! The whole program over HTTP, as its users meet it.
 
 mod bad_input;
+mod changes;
 mod crash;
 mod races;
+mod trace;
 mod two_servers;

@@ -7,7 +7,7 @@ use tubtrail_operations::partners::Partner;
 use tubtrail_operations::quantities::Amount;
 use tubtrail_operations::reorder_levels::NewReorderLevel;
 use tubtrail_operations::sites::{Site, SiteKind};
-use tubtrail_operations::{Actor, Grams, Grant, OperationError, Request, Role};
+use tubtrail_operations::{Actor, Grams, OperationError, Request, Role};
 use tubtrail_storage::master_data::{Noun, Site as StoredSite, reorder_levels_in_force};
 use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, equipment, item, partner, site};
 use tubtrail_tests::{Backend, TestHouse, on_both};
@@ -43,12 +43,6 @@ fn counted(counted: CountedBy) -> Item {
 
 fn amount(text: &str) -> Amount {
     Amount(text.into())
-}
-
-/// Someone with one role at one site.
-fn someone(house: &TestHouse, role: Role, site: &str) -> Request {
-    let site = StoredSite::by_code(&mut house.database().connect(), site).expect("a query").expect("a site");
-    Request::of(Actor { name: "user:someone".into(), grants: vec![Grant { role, site_id: Some(site.row.id) }] })
 }
 
 fn bad_sites_partners_items_and_equipment_are_refused(backend: Backend) {
@@ -186,7 +180,7 @@ fn equipment_is_found_by_who_reaches_its_site(backend: Backend) {
     let here = house.equipment("freezer", &[ItemKind::Flavour]);
     let there = house.put(equipment("kettle", "second-kitchen", &[ItemKind::Base]));
     let tubtrail = &house.tubtrail;
-    let cook = someone(&house, Role::Kitchen, KITCHEN);
+    let cook = house.someone(Role::Kitchen, Some(KITCHEN));
     assert_eq!(tubtrail.list::<Equipment>(&cook, "", 10).expect("a list").items, std::slice::from_ref(&here));
     assert_eq!(tubtrail.get::<Equipment>(&cook, "freezer").expect("it is theirs"), here);
     for error in [
@@ -215,7 +209,7 @@ fn each_role_does_what_is_its_to_do(backend: Backend) {
         (Role::Inspector, false),
         (Role::Device, false),
     ] {
-        let who = someone(&house, role, KITCHEN);
+        let who = house.someone(role, Some(KITCHEN));
         tubtrail.list::<Item>(&who, "", 10).unwrap_or_else(|error| panic!("{role:?}: {error}"));
         let created = tubtrail.create(&who, partner(&format!("new-{}", role.word()), true)).map(|done| done.answer);
         match created {
@@ -240,7 +234,7 @@ fn the_newest_reorder_level_counts(backend: Backend) {
     set(&system, "milk", SHOP, 1_000_000).expect("a level");
     set(&system, "sugar", SHOP, 2_000_000).expect("a level");
     set(&system, "sugar", SHOP, 0).expect("no longer told");
-    let shop = someone(&house, Role::Shop, OTHER_SHOP);
+    let shop = house.someone(Role::Shop, Some(OTHER_SHOP));
     set(&shop, "pistachio", OTHER_SHOP, 3_000_000).expect("their own site");
 
     let mut conn = house.database().connect();
@@ -262,7 +256,7 @@ fn the_newest_reorder_level_counts(backend: Backend) {
         (&system, "mlik", KITCHEN, 1, ("not-found", "")),
         (&system, "milk", "nowhere", 1, ("not-found", "")),
         (&shop, "milk", KITCHEN, 1, ("not-found", "")),
-        (&someone(&house, Role::Inspector, KITCHEN), "milk", KITCHEN, 1, ("forbidden", "")),
+        (&house.someone(Role::Inspector, Some(KITCHEN)), "milk", KITCHEN, 1, ("forbidden", "")),
     ] {
         let error = set(who, item, site, mg).expect_err(&format!("{item} {site} {mg}"));
         assert_eq!(named(&error), expected, "{item} {site} {mg}");

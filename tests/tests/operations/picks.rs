@@ -1,13 +1,15 @@
 //! Picks: which lots to take for a recipe.
 
 use chrono::NaiveDate;
+use tubtrail_operations::completions::OutputKind;
 use tubtrail_operations::deliveries::{Expiry, ExpiryKind, NewDelivery, NewDeliveryLine};
+use tubtrail_operations::holds::Because;
 use tubtrail_operations::items::{Item, ItemKind, Keeping};
 use tubtrail_operations::picks::{PickLine, Picks, PicksWanted};
 use tubtrail_operations::recipes::Recipe;
 use tubtrail_operations::sites::{Site, SiteKind};
-use tubtrail_operations::{Actor, Grams, Grant, OperationError, Request, Role};
-use tubtrail_storage::master_data::{Noun, Site as StoredSite};
+use tubtrail_operations::{Grams, OperationError, Request, Role};
+use tubtrail_tests::batches::{of, out};
 use tubtrail_tests::house::{KITCHEN, SHOP, day, item, line, recipe, site};
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
@@ -16,6 +18,7 @@ on_both!(
     a_day_ends_where_the_site_is,
     the_version_in_force_is_proposed,
     what_cannot_be_proposed_is_refused,
+    what_rests_or_is_barred_is_not_proposed,
 );
 
 /// So much fresh milk with a last day in November, measured on arrival or not.
@@ -125,9 +128,7 @@ fn the_version_in_force_is_proposed(backend: Backend) {
 fn what_cannot_be_proposed_is_refused(backend: Backend) {
     let house = with_recipe(backend);
     house.put(site("second-kitchen", SiteKind::Kitchen));
-    let second = StoredSite::by_code(&mut house.database().connect(), "second-kitchen").expect("a query");
-    let site_id = Some(second.expect("a site").row.id);
-    let someone = |role| Request::of(Actor { name: "user:someone".into(), grants: vec![Grant { role, site_id }] });
+    let someone = |role| house.someone(role, Some("second-kitchen"));
     let system = Request::system();
     for (who, site, grams, word, field) in [
         (&system, "nowhere", None, "unknown-code", Some("site")),
@@ -154,4 +155,37 @@ fn what_cannot_be_proposed_is_refused(backend: Backend) {
     house.tubtrail.change(&system, "extract", Recipe { active: false, ..given_up }).expect("given up");
     let error = house.tubtrail.propose_picks(&system, "extract", &wanted).expect_err("given up");
     assert_eq!(error.problem.word, "not-in-use");
+}
+
+fn what_rests_or_is_barred_is_not_proposed(backend: Backend) {
+    let house = TestHouse::new(backend);
+    let (tubtrail, system) = (&house.tubtrail, Request::system());
+    house.recipe("white-10", "white-base", &[("milk", 10_000)], 10_000);
+    house.recipe("pistachio-10", "pistachio", &[("white-base", 9_000), ("pistachio-paste", 1_000)], 10_000);
+    let milk = house.receive("dairy", "milk", "M-1", 20_000);
+    let paste = ["P-1", "P-2"].map(|code| house.receive("nut-mill", "pistachio-paste", code, 600));
+    // Made at six in the morning, it rests until six in the evening.
+    let bases = house.make("white-10", vec![of(&milk, 10_000)], vec![out(OutputKind::Base, 9_800)]);
+    let base = bases.outputs[0].lot.clone();
+    let picks = || {
+        let wanted = PicksWanted { site: KITCHEN.into(), grams: None };
+        tubtrail.propose_picks(&system, "pistachio-10", &wanted).expect("a proposal").lines
+    };
+    let because = || Because { reason: Some("a rancid smell".into()) };
+
+    assert_eq!(told(&picks()[0]), (vec![], 9_000), "it rests");
+    house.clock.set(day(2, 18));
+    assert_eq!(told(&picks()[0]), (vec![(base.as_str(), 9_000)], 0), "it has rested");
+    let [first, second] = paste.each_ref().map(String::as_str);
+    assert_eq!(told(&picks()[1]), (vec![(first, 600), (second, 400)], 0));
+
+    let hold = tubtrail.hold_lot(&system, first, because()).expect("a hold").answer;
+    assert_eq!(told(&picks()[1]), (vec![(second, 600)], 400), "it is on hold");
+    let again = tubtrail.hold_lot(&system, first, because()).expect("another hold").answer;
+    tubtrail.release_hold(&system, hold.id, because()).expect("a release");
+    assert_eq!(told(&picks()[1]), (vec![(second, 600)], 400), "one of two holds is left");
+    tubtrail.release_hold(&system, again.id, because()).expect("a release");
+    assert_eq!(told(&picks()[1]), (vec![(first, 600), (second, 400)], 0), "it is released");
+    tubtrail.reject_lot(&system, second, because()).expect("a rejection");
+    assert_eq!(told(&picks()[1]), (vec![(first, 600)], 400), "it was rejected");
 }

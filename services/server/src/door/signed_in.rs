@@ -10,9 +10,9 @@ use tracing_actix_web::RequestId;
 use tubtrail_operations::reach::Operation;
 use tubtrail_operations::{Actor, OperationError, Request, problems};
 
-use crate::api;
 use crate::house::{House, Inside, off_thread};
 use crate::problem::Problem;
+use crate::routed::{self, Route, Routed};
 
 /// Someone known asks, who has a role for what they ask somewhere.
 #[derive(Clone)]
@@ -46,17 +46,16 @@ pub async fn guard(
     request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, actix_web::Error> {
-    let Some(pattern) = request.match_pattern() else { return passed(next.call(request).await) };
-    match api::routed(request.method(), &pattern) {
-        api::Routed::Roles(operation) => match sign_in(&request, operation).await {
+    match routed::find(request.method(), request.match_info().as_str()) {
+        Routed::To(Route { operation: Some(operation), .. }) => match sign_in(&request, operation).await {
             Ok(signed_in) => {
                 request.extensions_mut().insert(signed_in);
                 passed(next.call(request).await)
             }
             Err(problem) => Ok(request.into_response(problem.error_response())),
         },
-        api::Routed::Public => passed(next.call(request).await),
-        api::Routed::OtherMethods(methods) => {
+        Routed::To(Route { operation: None, .. }) | Routed::Nowhere => passed(next.call(request).await),
+        Routed::OtherMethods(methods) => {
             let detail = format!("{} cannot be asked here; {methods} can", request.method());
             let mut response = Problem::from(OperationError::new(&problems::WRONG_METHOD, detail)).error_response();
             if let Ok(methods) = methods.parse() {

@@ -1,0 +1,81 @@
+//! Which operation of the description a request asks for: known before any handler is, so that what every operation owes
+//! (who asks, what it is called in the measurements) does not hang on the handlers.
+
+use std::sync::LazyLock;
+
+use actix_web::http::Method;
+use tubtrail_operations::reach::{OPERATIONS, Operation};
+use utoipa::openapi::{OpenApi, PathItem};
+
+/// An operation of the description.
+#[derive(Debug)]
+pub struct Route {
+    /// Its method.
+    pub method: Method,
+    /// Its id.
+    pub id: String,
+    /// Where it asks who you are: the operation, with its roles.
+    pub operation: Option<&'static Operation>,
+    // None stands for a parameter.
+    segments: Vec<Option<String>>,
+}
+
+/// What a request comes to.
+#[derive(Debug)]
+pub enum Routed {
+    /// This operation.
+    To(&'static Route),
+    /// None with this method, but with these, as in an `Allow` header.
+    OtherMethods(String),
+    /// None: it is not in the description.
+    Nowhere,
+}
+
+static ROUTES: LazyLock<Vec<Route>> = LazyLock::new(|| routes(crate::api::describe()));
+
+/// What a method comes to at a path. A test sees to it that no two operations are asked for alike.
+pub fn find(method: &Method, path: &str) -> Routed {
+    let segments: Vec<_> = path.split('/').collect();
+    let mut others = Vec::new();
+    for route in ROUTES.iter().filter(|route| fits(&route.segments, &segments)) {
+        if route.method == method {
+            return Routed::To(route);
+        }
+        others.push(route.method.as_str());
+    }
+    if others.contains(&"GET") {
+        others.push("HEAD");
+    }
+    if others.is_empty() { Routed::Nowhere } else { Routed::OtherMethods(others.join(", ")) }
+}
+
+fn fits(pattern: &[Option<String>], segments: &[&str]) -> bool {
+    pattern.len() == segments.len()
+        && pattern.iter().zip(segments).all(|(pattern, segment)| match pattern {
+            Some(literal) => literal == segment,
+            None => !segment.is_empty(),
+        })
+}
+
+fn routes(api: OpenApi) -> Vec<Route> {
+    api.paths.paths.into_iter().flat_map(|(pattern, item)| routes_of(&pattern, item)).collect()
+}
+
+fn routes_of(pattern: &str, item: PathItem) -> impl Iterator<Item = Route> + use<> {
+    let segments: Vec<_> = pattern
+        .split('/')
+        .map(|segment| if segment.starts_with('{') { None } else { Some(segment.to_owned()) })
+        .collect();
+    let methods = [
+        (Method::GET, item.get),
+        (Method::PUT, item.put),
+        (Method::POST, item.post),
+        (Method::DELETE, item.delete),
+        (Method::PATCH, item.patch),
+    ];
+    methods.into_iter().filter_map(move |(method, operation)| {
+        let id = operation?.operation_id.unwrap_or_default();
+        let operation = OPERATIONS.iter().copied().find(|known| known.id == id);
+        Some(Route { method, id, operation, segments: segments.clone() })
+    })
+}
