@@ -391,8 +391,9 @@ impl Both {
         if self.agree(outcome, None).is_some() {
             let lot = &mut self.model.lots[lot];
             lot.at_kitchen = there;
-            lot.found += (there - here).max(0);
             lot.missing += here - there;
+            // What turns up again was there all the time; only what goes beyond that was never known.
+            lot.found = lot.found.max(-lot.missing);
         }
     }
 
