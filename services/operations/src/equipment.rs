@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
 use crate::items::ItemKind;
-use crate::master_data::Master;
+use crate::master_data::{Master, noun};
 use crate::reach::{self, Operation};
 use crate::sites::yes;
 use crate::{fields, problems};
@@ -39,37 +39,7 @@ pub struct Equipment {
 }
 
 impl Master for Equipment {
-    const NOUN: &'static str = "equipment";
-    type Stored = stored::Equipment;
-    const LIST: &'static Operation = &reach::LIST_EQUIPMENT;
-    const GET: &'static Operation = &reach::GET_EQUIPMENT;
-    const VERSIONS: &'static Operation = &reach::LIST_EQUIPMENT_VERSIONS;
-    const CREATE: &'static Operation = &reach::CREATE_EQUIPMENT;
-    const CHANGE: &'static Operation = &reach::CHANGE_EQUIPMENT;
-
-    fn code(&self) -> &str {
-        &self.code
-    }
-
-    fn version(&self) -> Option<i32> {
-        self.version
-    }
-
-    fn at_version(self, version: Option<i32>) -> Self {
-        Self { version, ..self }
-    }
-
-    fn id_of(stored: &stored::Equipment) -> i64 {
-        stored.row.id
-    }
-
-    fn version_of(stored: &stored::Equipment) -> i32 {
-        stored.current.version
-    }
-
-    fn answer(conn: &mut AnyConnection, stored: &stored::Equipment) -> Result<Self> {
-        Self::answer_version(conn, stored, stored.current.clone())
-    }
+    noun!("equipment", stored::Equipment, [LIST_EQUIPMENT GET_EQUIPMENT LIST_EQUIPMENT_VERSIONS CREATE_EQUIPMENT CHANGE_EQUIPMENT]);
 
     fn answer_version(
         conn: &mut AnyConnection,

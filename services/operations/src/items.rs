@@ -10,7 +10,7 @@ use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
-use crate::master_data::Master;
+use crate::master_data::{Master, noun};
 use crate::quantities::{Amount, Grams};
 use crate::reach::{self, Operation};
 use crate::sites::yes;
@@ -152,37 +152,7 @@ pub struct Item {
 }
 
 impl Master for Item {
-    const NOUN: &'static str = "item";
-    type Stored = stored::Item;
-    const LIST: &'static Operation = &reach::LIST_ITEMS;
-    const GET: &'static Operation = &reach::GET_ITEM;
-    const VERSIONS: &'static Operation = &reach::LIST_ITEM_VERSIONS;
-    const CREATE: &'static Operation = &reach::CREATE_ITEM;
-    const CHANGE: &'static Operation = &reach::CHANGE_ITEM;
-
-    fn code(&self) -> &str {
-        &self.code
-    }
-
-    fn version(&self) -> Option<i32> {
-        self.version
-    }
-
-    fn at_version(self, version: Option<i32>) -> Self {
-        Self { version, ..self }
-    }
-
-    fn id_of(stored: &stored::Item) -> i64 {
-        stored.row.id
-    }
-
-    fn version_of(stored: &stored::Item) -> i32 {
-        stored.current.version
-    }
-
-    fn answer(conn: &mut AnyConnection, stored: &stored::Item) -> Result<Self> {
-        Self::answer_version(conn, stored, stored.current.clone())
-    }
+    noun!("item", stored::Item, [LIST_ITEMS GET_ITEM LIST_ITEM_VERSIONS CREATE_ITEM CHANGE_ITEM]);
 
     fn answer_version(_: &mut AnyConnection, stored: &stored::Item, version: ItemVersionRow) -> Result<Self> {
         Ok(Self {

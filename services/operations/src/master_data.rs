@@ -89,6 +89,44 @@ pub trait Master: Clone + PartialEq + Serialize + DeserializeOwned + Send + 'sta
     fn record_version(&self, tx: &mut WriteTx<'_>, id: i64, version: i32) -> Result<()>;
 }
 
+/// What every noun says of itself in the same words, inside its `impl Master`.
+macro_rules! noun {
+    ($noun:literal, $stored:ty, [$list:ident $get:ident $versions:ident $create:ident $change:ident]) => {
+        const NOUN: &'static str = $noun;
+        type Stored = $stored;
+        const LIST: &'static crate::reach::Operation = &crate::reach::$list;
+        const GET: &'static crate::reach::Operation = &crate::reach::$get;
+        const VERSIONS: &'static crate::reach::Operation = &crate::reach::$versions;
+        const CREATE: &'static crate::reach::Operation = &crate::reach::$create;
+        const CHANGE: &'static crate::reach::Operation = &crate::reach::$change;
+
+        fn code(&self) -> &str {
+            &self.code
+        }
+
+        fn version(&self) -> Option<i32> {
+            self.version
+        }
+
+        fn at_version(self, version: Option<i32>) -> Self {
+            Self { version, ..self }
+        }
+
+        fn id_of(stored: &$stored) -> i64 {
+            stored.row.id
+        }
+
+        fn version_of(stored: &$stored) -> i32 {
+            stored.current.version
+        }
+
+        fn answer(conn: &mut AnyConnection, stored: &$stored) -> Result<Self> {
+            Self::answer_version(conn, stored, stored.current.clone())
+        }
+    };
+}
+pub(crate) use noun;
+
 impl Tubtrail {
     /// The next ones after a code, as far as they are in reach.
     pub fn list<M: Master>(&self, request: &Request, after: &str, limit: u32) -> Result<Page<M>> {

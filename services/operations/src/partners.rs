@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
 use crate::fields;
-use crate::master_data::Master;
+use crate::master_data::{Master, noun};
 use crate::reach::{self, Operation};
 use crate::sites::yes;
 
@@ -42,37 +42,7 @@ pub struct Partner {
 }
 
 impl Master for Partner {
-    const NOUN: &'static str = "partner";
-    type Stored = stored::Partner;
-    const LIST: &'static Operation = &reach::LIST_PARTNERS;
-    const GET: &'static Operation = &reach::GET_PARTNER;
-    const VERSIONS: &'static Operation = &reach::LIST_PARTNER_VERSIONS;
-    const CREATE: &'static Operation = &reach::CREATE_PARTNER;
-    const CHANGE: &'static Operation = &reach::CHANGE_PARTNER;
-
-    fn code(&self) -> &str {
-        &self.code
-    }
-
-    fn version(&self) -> Option<i32> {
-        self.version
-    }
-
-    fn at_version(self, version: Option<i32>) -> Self {
-        Self { version, ..self }
-    }
-
-    fn id_of(stored: &stored::Partner) -> i64 {
-        stored.row.id
-    }
-
-    fn version_of(stored: &stored::Partner) -> i32 {
-        stored.current.version
-    }
-
-    fn answer(conn: &mut AnyConnection, stored: &stored::Partner) -> Result<Self> {
-        Self::answer_version(conn, stored, stored.current.clone())
-    }
+    noun!("partner", stored::Partner, [LIST_PARTNERS GET_PARTNER LIST_PARTNER_VERSIONS CREATE_PARTNER CHANGE_PARTNER]);
 
     fn answer_version(_: &mut AnyConnection, stored: &stored::Partner, version: PartnerVersionRow) -> Result<Self> {
         Ok(Self {

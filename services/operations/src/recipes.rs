@@ -12,7 +12,7 @@ use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
 use crate::items::{ItemKind, mass};
-use crate::master_data::Master;
+use crate::master_data::{Master, noun};
 use crate::quantities::Grams;
 use crate::reach::{self, Operation};
 use crate::sites::yes;
@@ -76,37 +76,7 @@ pub struct RecipeLine {
 }
 
 impl Master for Recipe {
-    const NOUN: &'static str = "recipe";
-    type Stored = stored::Recipe;
-    const LIST: &'static Operation = &reach::LIST_RECIPES;
-    const GET: &'static Operation = &reach::GET_RECIPE;
-    const VERSIONS: &'static Operation = &reach::LIST_RECIPE_VERSIONS;
-    const CREATE: &'static Operation = &reach::CREATE_RECIPE;
-    const CHANGE: &'static Operation = &reach::CHANGE_RECIPE;
-
-    fn code(&self) -> &str {
-        &self.code
-    }
-
-    fn version(&self) -> Option<i32> {
-        self.version
-    }
-
-    fn at_version(self, version: Option<i32>) -> Self {
-        Self { version, ..self }
-    }
-
-    fn id_of(stored: &stored::Recipe) -> i64 {
-        stored.row.id
-    }
-
-    fn version_of(stored: &stored::Recipe) -> i32 {
-        stored.current.version
-    }
-
-    fn answer(conn: &mut AnyConnection, stored: &stored::Recipe) -> Result<Self> {
-        Self::answer_version(conn, stored, stored.current.clone())
-    }
+    noun!("recipe", stored::Recipe, [LIST_RECIPES GET_RECIPE LIST_RECIPE_VERSIONS CREATE_RECIPE CHANGE_RECIPE]);
 
     fn answer_version(conn: &mut AnyConnection, stored: &stored::Recipe, version: RecipeVersionRow) -> Result<Self> {
         let lines = recipe_lines_of(conn, version.id)?;

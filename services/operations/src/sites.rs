@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
 use crate::fields;
-use crate::master_data::Master;
+use crate::master_data::{Master, noun};
 use crate::reach::{self, Operation};
 
 /// What sort of place it is.
@@ -71,37 +71,7 @@ pub(crate) const fn yes() -> bool {
 }
 
 impl Master for Site {
-    const NOUN: &'static str = "site";
-    type Stored = stored::Site;
-    const LIST: &'static Operation = &reach::LIST_SITES;
-    const GET: &'static Operation = &reach::GET_SITE;
-    const VERSIONS: &'static Operation = &reach::LIST_SITE_VERSIONS;
-    const CREATE: &'static Operation = &reach::CREATE_SITE;
-    const CHANGE: &'static Operation = &reach::CHANGE_SITE;
-
-    fn code(&self) -> &str {
-        &self.code
-    }
-
-    fn version(&self) -> Option<i32> {
-        self.version
-    }
-
-    fn at_version(self, version: Option<i32>) -> Self {
-        Self { version, ..self }
-    }
-
-    fn id_of(stored: &stored::Site) -> i64 {
-        stored.row.id
-    }
-
-    fn version_of(stored: &stored::Site) -> i32 {
-        stored.current.version
-    }
-
-    fn answer(conn: &mut AnyConnection, stored: &stored::Site) -> Result<Self> {
-        Self::answer_version(conn, stored, stored.current.clone())
-    }
+    noun!("site", stored::Site, [LIST_SITES GET_SITE LIST_SITE_VERSIONS CREATE_SITE CHANGE_SITE]);
 
     fn answer_version(_: &mut AnyConnection, stored: &stored::Site, version: SiteVersionRow) -> Result<Self> {
         let kind = SiteKind::ALL.into_iter().find(|kind| kind.word() == version.kind);

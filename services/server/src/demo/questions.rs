@@ -193,3 +193,46 @@ fn line(text: &mut String, line: &str) {
     // Writing to a string cannot fail.
     let _ = writeln!(text, "  {line}");
 }
+
+#[cfg(test)]
+mod tests {
+    use chrono::Utc;
+    use serde_json::{from_value, json};
+    use tubtrail_operations::{DatabaseUrl, Steps};
+
+    use super::*;
+
+    /// A tub of Pistachio in a house of its own.
+    fn one_tub(folder: &std::path::Path) -> (Tubtrail, String) {
+        let database = DatabaseUrl::Sqlite(folder.join("tubtrail.db"));
+        let house = Tubtrail::open(&database, Steps::new(Utc::now()).clock()).expect("the house opens");
+        crate::demo::opening::write_master_data(&house).expect("the master data is in order");
+        let delivery = json!({"supplier": "kestrel-nuts", "site": "kitchen", "document": "D", "lines": [
+            {"item": "pistachio-paste", "supplier_lot_code": "P", "quantity": {"amount": 1, "unit": "kg"}}]});
+        let request = Request::system();
+        let delivery =
+            house.receive_delivery(&request, from_value(delivery).expect("a delivery")).expect("it is taken");
+        let paste = delivery.answer.lines[0].lot.clone().expect("an accepted line has a lot");
+        let batch = json!({"recipe": "pistachio", "site": "kitchen",
+            "uses": [{"lot": paste, "quantity": {"amount": 900, "unit": "g"}}],
+            "outputs": [{"kind": "tub", "quantity": {"amount": 800, "unit": "g"}}]});
+        let batch = house.write_up_batch(&request, from_value(batch).expect("a batch")).expect("it is taken");
+        (house, batch.answer.outputs[0].lot.clone())
+    }
+
+    #[test]
+    fn a_recount_that_agrees_is_silent_and_one_that_does_not_is_named() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let (house, tub) = one_tub(folder.path());
+        let mut questions = Questions::new(&house).expect("the facts can be read");
+        let backward = |questions: &Questions| questions.what_is_in(&tub).expect("an answer").contradictions;
+        let forward =
+            |questions: &Questions| questions.recalled("kestrel-nuts", "P").expect("an answer").contradictions;
+        assert_eq!((backward(&questions), forward(&questions)), (vec![], vec![]));
+        let discard = from_value(json!({"reason": "dropped"})).expect("a discard");
+        house.discard_lot(&Request::system(), &tub, discard).expect("it is taken");
+        assert_eq!(forward(&questions).len(), 1, "the tub has moved since the facts were read");
+        questions.recount = Recount::default();
+        assert_eq!(forward(&questions).len(), 2, "neither the paste nor the tub is in the facts");
+    }
+}
