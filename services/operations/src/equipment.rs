@@ -8,7 +8,6 @@ use utoipa::ToSchema;
 use crate::error::{OperationError, Result};
 use crate::items::ItemKind;
 use crate::master_data::{Master, noun};
-use crate::reach::{self, Operation};
 use crate::sites::yes;
 use crate::{fields, problems};
 

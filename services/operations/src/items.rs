@@ -12,7 +12,6 @@ use utoipa::ToSchema;
 use crate::error::{OperationError, Result};
 use crate::master_data::{Master, noun};
 use crate::quantities::{Amount, Grams};
-use crate::reach::{self, Operation};
 use crate::sites::yes;
 use crate::{fields, problems};
 

@@ -8,7 +8,6 @@ use utoipa::ToSchema;
 use crate::error::{OperationError, Result};
 use crate::fields;
 use crate::master_data::{Master, noun};
-use crate::reach::{self, Operation};
 use crate::sites::yes;
 
 /// A supplier, or a customer that takes whole tubs and is told of a recall.

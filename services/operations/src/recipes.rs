@@ -14,7 +14,6 @@ use crate::error::{OperationError, Result};
 use crate::items::{ItemKind, mass};
 use crate::master_data::{Master, noun};
 use crate::quantities::Grams;
-use crate::reach::{self, Operation};
 use crate::sites::yes;
 use crate::{fields, problems};
 

@@ -8,7 +8,6 @@ use utoipa::ToSchema;
 use crate::error::{OperationError, Result};
 use crate::fields;
 use crate::master_data::{Master, noun};
-use crate::reach::{self, Operation};
 
 /// What sort of place it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]

@@ -7,7 +7,7 @@ use utoipa::openapi::header::HeaderBuilder;
 use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn};
 use utoipa::openapi::schema::{ObjectBuilder, SchemaType, Type};
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
-use utoipa::openapi::{ContentBuilder, InfoBuilder, OpenApi, Ref, ResponseBuilder};
+use utoipa::openapi::{ContentBuilder, InfoBuilder, OpenApi, Ref, Response, ResponseBuilder};
 use utoipa::{PartialSchema, ToSchema};
 
 use crate::problem::{Problem, ProblemDetails};
@@ -40,6 +40,9 @@ fn complete(mut api: OpenApi) -> OpenApi {
         .description(Some("A session's token (a JWT), or a device's token."))
         .build();
     components.add_security_scheme("bearer", SecurityScheme::Http(bearer));
+    for status in PROBLEM_STATUSES {
+        components.responses.insert(problem_name(status), problem_response(status).into());
+    }
     for path in api.paths.paths.values_mut() {
         let reads = [path.get.as_mut(), path.head.as_mut()];
         let commands = [path.post.as_mut(), path.put.as_mut(), path.patch.as_mut(), path.delete.as_mut()];
@@ -103,18 +106,25 @@ fn add_key(operation: &mut Operation) {
 
 fn add_problems(operation: &mut Operation, statuses: &[u16]) {
     for status in statuses {
-        let words: Vec<_> = problems::ALL
-            .iter()
-            .filter(|problem| Problem::status_of(problem.sort).as_u16() == *status)
-            .map(|problem| problem.word)
-            .collect();
-        let response = ResponseBuilder::new()
-            .description(words.join(", "))
-            .content(
-                "application/problem+json",
-                ContentBuilder::new().schema(Some(Ref::from_schema_name(ProblemDetails::name()))).build(),
-            )
-            .build();
-        operation.responses.responses.entry(status.to_string()).or_insert_with(|| response.into());
+        let response = || Ref::from_response_name(problem_name(*status)).into();
+        operation.responses.responses.entry(status.to_string()).or_insert_with(response);
     }
+}
+
+/// Every status a problem can have.
+const PROBLEM_STATUSES: [u16; 10] = [400, 401, 403, 404, 409, 413, 422, 429, 500, 503];
+
+fn problem_name(status: u16) -> String {
+    format!("Problem{status}")
+}
+
+/// What a problem with a status looks like, and which there are.
+fn problem_response(status: u16) -> Response {
+    let of_status = |problem: &&&problems::Problem| Problem::status_of(problem.sort).as_u16() == status;
+    let words: Vec<_> = problems::ALL.iter().filter(of_status).map(|problem| problem.word).collect();
+    let details = Ref::from_schema_name(ProblemDetails::name());
+    ResponseBuilder::new()
+        .description(words.join(", "))
+        .content("application/problem+json", ContentBuilder::new().schema(Some(details)).build())
+        .build()
 }
