@@ -69,7 +69,9 @@ fn complete_operation(operation: &mut Operation, is_command: bool) {
     if !description.is_empty() {
         description.push_str("\n\n");
     }
-    description.push_str(&format!("Roles: {}.", roles.join(", ")));
+    description.push_str("Roles: ");
+    description.push_str(&roles.join(", "));
+    description.push('.');
     if is_command {
         add_key(operation);
         add_problems(operation, &[400, 401, 403, 404, 409, 413, 422, 429, 500, 503]);

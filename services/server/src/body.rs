@@ -1,5 +1,6 @@
 //! Request bodies and query strings: bounded, read strictly, and blamed on the right field.
 
+use std::fmt::Write as _;
 use std::time::Duration;
 
 use actix_web::dev::Payload;
@@ -126,7 +127,10 @@ fn request_hash(request: &HttpRequest, body: &[u8]) -> String {
         hash.update([0]);
     }
     hash.update(body);
-    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    hash.finalize().iter().fold(String::with_capacity(64), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 /// A query string, read strictly: an unknown or ill-formed parameter is a problem that names it.

@@ -153,9 +153,9 @@ fn problems_are_explained(backend: Backend) {
     assert!(list.lines().count() > 40, "{list}");
     for line in list.lines() {
         let (status, rest) = line.split_once("  ").expect("a status and a word");
-        let (word, title) = rest.split_once("  ").expect("a word and a title");
-        let page = anybody.get(&format!("/problems/{word}")).expect(200).text();
-        assert!(page.starts_with(&format!("{word}\n\n{title}\n")) && page.contains(status), "{page}");
+        let (name, title) = rest.split_once("  ").expect("a word and a title");
+        let page = anybody.get(&format!("/problems/{name}")).expect(200).text();
+        assert!(page.starts_with(&format!("{name}\n\n{title}\n")) && page.contains(status), "{page}");
     }
 }
 

@@ -37,7 +37,7 @@ impl Forger {
         let parts: Vec<_> = token.split('.').map(|part| URL_SAFE_NO_PAD.decode(part).expect("base64url")).collect();
         let read = |part: &[u8]| serde_json::from_slice(part).expect("JSON");
         let (header, claims) = (read(&parts[0]), read(&parts[1]));
-        Self { key, header, claims, world }
+        Self { world, key, header, claims }
     }
 
     /// A token whose header and claims were changed, signed with the server's own key all the same.

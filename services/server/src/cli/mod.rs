@@ -56,6 +56,7 @@ every lot, what went into and came out of every batch, and the lot graph. Ends w
     /// The keys that sessions are signed with.
     #[command(subcommand)]
     Key(key::Key),
+    #[allow(clippy::doc_markdown)] // Help is no Markdown.
     /// Prints the API's description (OpenAPI 3.1, JSON).
     Openapi,
 }

@@ -64,12 +64,11 @@ struct Held {
 impl Keys {
     /// Reads the folder; makes it, and a first key in it, if there is none.
     pub fn open(folder: &Path) -> Result<Self, KeyError> {
-        let held = match read(folder)? {
-            Some(held) => held,
-            None => {
-                add(folder)?;
-                read(folder)?.ok_or_else(|| no_key(folder, "it was there a moment ago"))?
-            }
+        let held = if let Some(held) = read(folder)? {
+            held
+        } else {
+            add(folder)?;
+            read(folder)?.ok_or_else(|| no_key(folder, "it was there a moment ago"))?
         };
         Ok(Self { folder: folder.to_owned(), held: RwLock::new(held) })
     }

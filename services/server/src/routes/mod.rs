@@ -1,5 +1,8 @@
 //! The routes, a module a noun. A handler's name is its operation id.
 
+// A handler's closure shows what is asked of the house, and with what.
+#![allow(clippy::redundant_closure_for_method_calls)]
+
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
