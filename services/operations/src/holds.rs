@@ -35,7 +35,7 @@ pub struct Because {
 
 /// A hold as it stands.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
-#[schema(example = json!({"id": 5401, "lot": "261125-0003-6", "item": "pistachio-paste", "entry": 8210,
+#[schema(example = json!({"id": 5401, "lot": "261125-0003-1", "item": "pistachio-paste", "entry": 8210,
     "reason": "the supplier called: do not use", "held_at": "2026-11-25T09:00:00Z", "held_by": "user:ines"}))]
 pub struct Hold {
     /// Its number.
@@ -72,7 +72,7 @@ pub struct Release {
 
 /// A received lot that was turned away.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
-#[schema(example = json!({"lot": "261125-0003-6", "reason": "the seal was broken", "entry": 8215,
+#[schema(example = json!({"lot": "261125-0003-1", "reason": "the seal was broken", "entry": 8215,
     "returned": [{"site": "quay-kitchen", "grams": 5000}]}))]
 pub struct Rejection {
     /// Our number for the lot.

@@ -74,7 +74,7 @@ pub struct TraceHead {
             "came_from": {"by": "delivery", "delivery": 311, "supplier": "hollow-farm", "supplier_lot_code": "24-118"},
             "used_in": [{"batch": 12, "grams": 12000}],
             "places": [{"site": "quay-kitchen", "state": "available", "grams": 29280}]},
-        {"lot": "261125-0051-8", "item": "white-base", "name": "White base", "kind": "base", "generation": 1,
+        {"lot": "261125-0051-7", "item": "white-base", "name": "White base", "kind": "base", "generation": 1,
             "grams": 11640.5, "mass_grams": 19400,
             "came_from": {"by": "batch", "batch": 12, "recipe": "white-base", "name": "White base",
                 "started_at": "2026-11-25T07:30:00Z"},

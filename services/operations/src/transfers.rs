@@ -33,7 +33,7 @@ pub(crate) const MOST_LINES: usize = 200;
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"from": "quay-kitchen", "to": "harbour-shop",
-    "lines": [{"lot": "261125-0042-7"}, {"lot": "261125-0003-6", "quantity": {"amount": 2, "unit": "kg"}}]}))]
+    "lines": [{"lot": "261125-0042-7"}, {"lot": "261125-0003-1", "quantity": {"amount": 2, "unit": "kg"}}]}))]
 pub struct NewTransfer {
     /// The code of the site it leaves.
     #[schema(max_length = 40)]

@@ -35,7 +35,7 @@ const MOST_OF_A_BATCH: usize = 1000;
 /// What went into a batch, as it is written down.
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(example = json!({"uses": [{"lot": "261125-0003-4", "quantity": {"amount": 42, "unit": "kg"}},
+#[schema(example = json!({"uses": [{"lot": "261125-0003-1", "quantity": {"amount": 42, "unit": "kg"}},
     {"item": "water", "quantity": {"amount": 2.5, "unit": "l"}}]}))]
 pub struct NewUses {
     /// One a lot, and one an item kept without lots. A lot that ran out and the lot it went on with are two.
@@ -49,7 +49,7 @@ pub struct NewUses {
 pub struct NewUse {
     /// The lot's number.
     #[serde(default)]
-    #[schema(max_length = 20, example = "261125-0003-4")]
+    #[schema(max_length = 20, example = "261125-0003-1")]
     pub lot: Option<String>,
     /// Instead of a lot, the code of an item that is kept without lots: water.
     #[serde(default)]

@@ -17,8 +17,8 @@ use crate::uses::{self, NewUse};
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"recipe": "pistachio-10", "site": "quay-kitchen", "started_at": "2026-11-25T08:50:00Z",
-    "uses": [{"lot": "261125-0011-3", "quantity": {"amount": 9, "unit": "kg"}},
-        {"lot": "261120-0004-9", "quantity": {"amount": 900, "unit": "g"}}],
+    "uses": [{"lot": "261125-0011-1", "quantity": {"amount": 9, "unit": "kg"}},
+        {"lot": "261120-0004-3", "quantity": {"amount": 900, "unit": "g"}}],
     "equipment": [{"equipment": "batch-freezer-1", "from": "2026-11-25T09:10:00Z", "until": "2026-11-25T09:40:00Z"}],
     "readings": [{"step": "churning", "temperature_celsius": -9, "taken_at": "2026-11-25T09:35:00Z"}],
     "completed_at": "2026-11-25T09:45:00Z",

@@ -146,3 +146,21 @@ fn no_two_operations_are_asked_for_alike() {
         }
     }
 }
+
+/// Examples are typed in by those who try: a lot number in one must pass its own check.
+#[test]
+fn lot_numbers_in_examples_are_lot_numbers() {
+    let text = printed();
+    let is_one = |word: &&str| {
+        let parts: Vec<_> =
+            word.split('-').map(|part| (part.len(), part.bytes().all(|byte| byte.is_ascii_digit()))).collect();
+        parts == [(6, true), (4, true), (1, true)]
+    };
+    let words = text.split(|character: char| !character.is_ascii_alphanumeric() && character != '-');
+    let numbers: Vec<_> = words.filter(is_one).collect();
+    assert!(numbers.len() > 50, "{} numbers", numbers.len());
+    for number in numbers {
+        let read: Result<tubtrail_domain::lot_number::LotNumber, _> = number.parse();
+        assert!(read.is_ok(), "{number}: {read:?}");
+    }
+}

@@ -21,11 +21,11 @@ use crate::tubtrail::{Tubtrail, at_once};
 
 /// A shortest way by which one lot got into another.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
-#[schema(example = json!({"from": "261125-0042-7", "to": "261125-0051-8", "found": true,
+#[schema(example = json!({"from": "261125-0042-7", "to": "261125-0051-7", "found": true,
     "steps": [{"lot": "261125-0042-7", "name": "Whole milk", "grams": 12000,
         "batch": {"batch": 12, "recipe": "white-base", "name": "White base", "started_at": "2026-11-25T07:30:00Z"},
-        "made": "261125-0051-8"}],
-    "in_words": "12000 g of lot 261125-0042-7 (Whole milk) went into batch 12 (White base, 25 Nov 2026), which made lot 261125-0051-8 (White base).",
+        "made": "261125-0051-7"}],
+    "in_words": "12000 g of lot 261125-0042-7 (Whole milk) went into batch 12 (White base, 25 Nov 2026), which made lot 261125-0051-7 (White base).",
     "journal_position": 9120,
     "caution": "This is what was recorded. What was not written down, or written down wrongly, is not in it; that a lot is missing from this list clears nothing."}))]
 pub struct Path {

@@ -76,7 +76,7 @@ struct DeliveryTraceAsked {
 #[into_params(parameter_in = Query)]
 struct PathAsked {
     /// The number of the lot it ends with.
-    #[param(max_length = 40, example = "261125-0051-8")]
+    #[param(max_length = 40, example = "261125-0051-7")]
     to: String,
 }
 
