@@ -111,17 +111,16 @@ impl Graph {
         self.untracked[batch.0 as usize] += mass_mg;
     }
 
-    /// Adds `mass_mg` milligrams to `lot`, found in a count: it was larger than was written down from the beginning, so
-    /// the batch that made it yielded more too.
-    pub fn add_mass(&mut self, lot: LotIx, mass_mg: i64) {
+    /// Says that `lot` was `mass_mg` milligrams from the beginning, as counts now know: the batch that made it yielded as
+    /// much more, or less, too.
+    pub fn set_mass(&mut self, lot: LotIx, mass_mg: i64) {
         self.check_lot(lot);
         check_mass(mass_mg);
-        let mass = sum(self.mass[lot.0 as usize], mass_mg);
         if let Some(batch) = self.made_by(lot) {
             let output = &mut self.output[batch.0 as usize];
-            *output = sum(*output, mass_mg);
+            *output = sum(*output - self.mass[lot.0 as usize], mass_mg);
         }
-        self.mass[lot.0 as usize] = mass;
+        self.mass[lot.0 as usize] = mass_mg;
     }
 
     /// Records that `mass_mg` milligrams of `lot` went into `batch`. The same lot may go into the same batch several

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
-use chrono::{DateTime, NaiveDateTime, Timelike, Utc};
+use chrono::{DateTime, NaiveDateTime, Utc};
 
 /// What gives the time: UTC, whole microseconds.
 pub type Clock = Arc<dyn Fn() -> NaiveDateTime + Send + Sync>;
@@ -35,8 +35,20 @@ impl Steps {
     }
 }
 
-/// PostgreSQL keeps microseconds; what is cut there must be cut before it is hashed.
+/// PostgreSQL keeps whole microseconds and no leap seconds; what it would change must be changed before it is hashed.
 pub(crate) fn to_microseconds(time: NaiveDateTime) -> NaiveDateTime {
-    let nanos = time.nanosecond();
-    time.with_nanosecond(nanos - nanos % 1000).unwrap_or(time)
+    DateTime::from_timestamp_micros(time.and_utc().timestamp_micros()).map_or(time, |whole| whole.naive_utc())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_leap_second_is_the_next_one_and_nanoseconds_are_cut() {
+        let read = |text: &str| text.parse::<DateTime<Utc>>().expect("a time").naive_utc();
+        assert_eq!(to_microseconds(read("2026-11-25T09:10:60Z")), read("2026-11-25T09:11:00Z"));
+        assert_eq!(to_microseconds(read("2026-11-25T09:10:60.25Z")), read("2026-11-25T09:11:00.25Z"));
+        assert_eq!(to_microseconds(read("2026-11-25T09:10:59.123456789Z")), read("2026-11-25T09:10:59.123456Z"));
+    }
 }

@@ -58,6 +58,7 @@ pub struct Expiry {
     pub kind: ExpiryKind,
     /// The day.
     #[schema(example = "2026-12-09")]
+    #[serde(deserialize_with = "crate::days::day")]
     pub on: NaiveDate,
 }
 

@@ -4,8 +4,8 @@ use std::collections::HashMap;
 
 use parking_lot::{Mutex, RwLock};
 use tubtrail_lineage::{BatchIx, Graph, LotIx, Scratch};
-use tubtrail_storage::lots::{GraphUse, graph_changes};
-use tubtrail_storage::stock::found_after;
+use tubtrail_storage::lots::{GraphChanges, GraphUse, graph_changes};
+use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::{AnyConnection, Follower, StorageError, journal};
 
 /// The graph and how far it has followed the journal.
@@ -67,23 +67,13 @@ impl Index {
             return Ok(());
         }
         let changes = graph_changes(conn, after, until)?;
-        let found = found_after(conn, after, until)?;
+        let counted = counted_masses(conn, after, until)?;
         let mut inside = self.inside.write();
-        for row in changes.batches {
-            inside.add_batch(row);
-        }
-        for (row, batch, mass_mg) in changes.lots {
-            inside.add_lot(row, batch, mass_mg)?;
-        }
-        for (batch, mass_mg) in changes.untracked {
-            let batch = inside.batch(batch)?;
-            inside.graph.add_untracked(batch, mass_mg);
-        }
-        for (lot, mass_mg) in found {
-            inside.graph.add_mass(lot_ix(lot)?, mass_mg);
-        }
-        inside.add_uses(&changes.uses, &changes.voids)?;
-        inside.position = until;
+        // Taken out meanwhile: what fails halfway leaves an empty index, which is built anew, and never half a change.
+        let mut next = std::mem::take(&mut *inside);
+        next.take_in(&changes, &counted)?;
+        next.position = until;
+        *inside = next;
         drop(inside);
         for listener in self.listeners.lock().iter() {
             listener(until);
@@ -143,6 +133,23 @@ impl Inside {
             return Some("the lots it yielded differ");
         }
         (sorted(one.uses_in(batch)) != sorted(other.uses_in(batch))).then_some("what went in differs")
+    }
+
+    fn take_in(&mut self, changes: &GraphChanges, counted: &[(i64, i64)]) -> Result<(), StorageError> {
+        for row in &changes.batches {
+            self.add_batch(*row);
+        }
+        for (row, batch, mass_mg) in &changes.lots {
+            self.add_lot(*row, *batch, *mass_mg)?;
+        }
+        for (batch, mass_mg) in &changes.untracked {
+            let batch = self.batch(*batch)?;
+            self.graph.add_untracked(batch, *mass_mg);
+        }
+        for (lot, mass_mg) in counted {
+            self.graph.set_mass(lot_ix(*lot)?, *mass_mg);
+        }
+        self.add_uses(&changes.uses, &changes.voids)
     }
 
     fn add_batch(&mut self, row: i64) {

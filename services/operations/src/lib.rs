@@ -6,6 +6,7 @@
 //! field at fault and know nothing of HTTP.
 
 mod clock;
+pub mod days;
 mod digest;
 mod error;
 mod fields;

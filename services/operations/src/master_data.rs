@@ -54,6 +54,9 @@ pub trait Master: Clone + PartialEq + Serialize + DeserializeOwned + Send + 'sta
     /// See [`Self::LIST`].
     const CHANGE: &'static Operation;
 
+    /// It concerns every site: whoever creates or changes it must have the role everywhere.
+    const OF_THE_WHOLE_HOUSE: bool = false;
+
     /// Its code.
     fn code(&self) -> &str;
     /// Its version, as sent or answered.
@@ -162,7 +165,7 @@ impl Tubtrail {
 
     /// Creates one.
     pub fn create<M: Master>(&self, request: &Request, new: M) -> Result<Answered<M>> {
-        request.actor.may_anywhere(M::CREATE)?;
+        may_write::<M>(request, M::CREATE)?;
         let actor = request.actor.clone();
         self.write(request, M::CREATE, move |tx| {
             if let Some(site_id) = new.lies_at(tx.conn())? {
@@ -175,7 +178,7 @@ impl Tubtrail {
 
     /// Changes one: the whole of it, as of the version it was read at.
     pub fn change<M: Master>(&self, request: &Request, code: &str, next: M) -> Result<Answered<M>> {
-        request.actor.may_anywhere(M::CHANGE)?;
+        may_write::<M>(request, M::CHANGE)?;
         let (actor, code) = (request.actor.clone(), code.to_owned());
         self.write(request, M::CHANGE, move |tx| {
             let (stored, _) = addressed::<M>(tx.conn(), &actor, M::CHANGE, &code)?;
@@ -218,6 +221,10 @@ fn addressed<M: Master>(
 
 fn in_reach<M: Master>(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, row: &M) -> Result<bool> {
     Ok(row.lies_at(conn)?.is_none_or(|site_id| actor.is_any_at(operation.roles, site_id)))
+}
+
+fn may_write<M: Master>(request: &Request, operation: &Operation) -> Result<()> {
+    if M::OF_THE_WHOLE_HOUSE { request.actor.may_everywhere(operation) } else { request.actor.may_anywhere(operation) }
 }
 
 fn create<M: Master>(tx: &mut WriteTx<'_>, new: M) -> Result<M> {

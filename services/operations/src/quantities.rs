@@ -79,6 +79,9 @@ impl ToSchema for Grams {
     }
 }
 
+/// Most characters of an amount: twelve digits, a point, nine digits.
+const LONGEST_AMOUNT: usize = 22;
+
 /// An amount as typed: a JSON number, or text for those who must not lose a digit.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 #[serde(transparent)]
@@ -93,6 +96,10 @@ impl<'de> Deserialize<'de> for Amount {
                 f.write_str("a number, or a number as text")
             }
             fn visit_str<E: de::Error>(self, text: &str) -> std::result::Result<Amount, E> {
+                // It is kept as typed, so it must not be more than an amount can be.
+                if text.len() > LONGEST_AMOUNT {
+                    return Err(E::custom(format_args!("an amount has at most {LONGEST_AMOUNT} characters")));
+                }
                 Ok(Amount(text.to_owned()))
             }
             fn visit_u64<E: de::Error>(self, number: u64) -> std::result::Result<Amount, E> {

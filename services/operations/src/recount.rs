@@ -111,10 +111,10 @@ impl Recount {
         let site = |id| self.sites.get(id).cloned().unwrap_or_default();
         *lot.places.entry((site(&movement.from_site_id), movement.from_state.clone())).or_insert(0) -= movement.mass_mg;
         *lot.places.entry((site(&movement.to_site_id), movement.to_state.clone())).or_insert(0) += movement.mass_mg;
-        // What is found again after it was missed makes no lot heavier than it was.
+        // What was found beyond what was missed was there from the beginning.
         let differences = lot.places.iter().filter(|((_, state), _)| state == "count_difference");
         let missed_mg: i64 = differences.map(|(_, mg)| mg).sum();
-        lot.found_mg = lot.found_mg.max(-missed_mg);
+        lot.found_mg = (-missed_mg).max(0);
         lot.places.retain(|_, mg| *mg != 0);
     }
 

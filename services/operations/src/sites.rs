@@ -70,6 +70,7 @@ pub(crate) const fn yes() -> bool {
 }
 
 impl Master for Site {
+    const OF_THE_WHOLE_HOUSE: bool = true;
     noun!("site", stored::Site, [LIST_SITES GET_SITE LIST_SITE_VERSIONS CREATE_SITE CHANGE_SITE]);
 
     fn answer_version(_: &mut AnyConnection, stored: &stored::Site, version: SiteVersionRow) -> Result<Self> {

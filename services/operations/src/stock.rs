@@ -53,7 +53,7 @@ pub struct StockAsked {
     #[serde(default)]
     pub state: Option<String>,
     /// With a last day up to this one.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "crate::days::optional_day")]
     pub expires_by: Option<NaiveDate>,
     /// With a last day at most so many days from today, as the day is at each site; 0 is today. What is past its date is
     /// among it.

@@ -1,7 +1,7 @@
 //! Opening a database: which backend an address means, how each connection is set up, and the two pools.
 
-use std::fs::{DirBuilder, File};
-use std::os::unix::fs::DirBuilderExt;
+use std::fs::{DirBuilder, File, OpenOptions};
+use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -208,6 +208,9 @@ fn make_folder_of(path: &Path) -> Result<(), StorageError> {
 fn connect_sqlite(path: &Path) -> Result<SqliteConnection, StorageError> {
     make_folder_of(path)?;
     let text = path.to_str().ok_or_else(|| StorageError::Address("the path is not UTF-8".into()))?;
+    // For nobody else on the machine to read, whatever the folder allows; SQLite gives its other files the same mode.
+    let made = OpenOptions::new().write(true).create(true).truncate(false).mode(0o600).open(path);
+    made.map_err(|error| StorageError::Connect(format!("{text}: {error}")))?;
     let mut conn =
         SqliteConnection::establish(text).map_err(|error| StorageError::Connect(format!("{text}: {error}")))?;
     // busy_timeout first: switching to WAL needs the lock itself. recursive_triggers, or INSERT OR REPLACE would delete

@@ -253,47 +253,32 @@ pub fn movements_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Vec<Movemen
     Ok(movements::table.filter(movements::lot_id.eq(lot_id)).order(movements::id).load(conn)?)
 }
 
-/// By how much counts and receipts found lots to be heavier than was ever known before, after a journal entry up to
-/// another: lot and milligrams. What is found again after it was missed makes no lot heavier.
-pub fn found_after(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Vec<(i64, i64)>, StorageError> {
-    let mut lots: Vec<i64> = movements::table
+/// The masses of the lots of which counts and receipts found or missed something after a journal entry, as known at another:
+/// lot and milligrams. A lot is what came to be of it, and what was found beyond what was missed; a mistaken count that was
+/// put right leaves no trace in it.
+pub fn counted_masses(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Vec<(i64, i64)>, StorageError> {
+    let word = State::CountDifference.word();
+    let mut lot_ids: Vec<i64> = movements::table
         .filter(movements::entry.gt(after))
         .filter(movements::entry.le(until))
-        .filter(movements::from_state.eq(State::CountDifference.word()))
+        .filter(movements::from_state.eq(word).or(movements::to_state.eq(word)))
         .select(movements::lot_id)
         .load(conn)?;
-    lots.sort_unstable();
-    lots.dedup();
-    let mut found = Vec::new();
-    for lot_id in lots {
-        let differences = differences_of(conn, lot_id, until)?;
-        let (mut beyond_mg, mut most_mg, mut most_before_mg) = (0, 0, 0);
-        for (entry, found_mg) in differences {
-            beyond_mg += found_mg;
-            most_mg = most_mg.max(beyond_mg);
-            if entry <= after {
-                most_before_mg = most_mg;
-            }
-        }
-        if most_mg > most_before_mg {
-            found.push((lot_id, most_mg - most_before_mg));
-        }
-    }
-    Ok(found)
+    lot_ids.sort_unstable();
+    lot_ids.dedup();
+    lot_ids.into_iter().map(|lot_id| Ok((lot_id, counted_mass(conn, lot_id, until)?))).collect()
 }
 
-/// What counts and receipts found of a lot, or missed (below zero), up to a journal entry, oldest first: entry and
-/// milligrams.
-fn differences_of(conn: &mut AnyConnection, lot_id: i64, until: i64) -> Result<Vec<(i64, i64)>, StorageError> {
+fn counted_mass(conn: &mut AnyConnection, lot_id: i64, until: i64) -> Result<i64, StorageError> {
     let word = State::CountDifference.word();
-    let rows: Vec<(i64, String, i64)> = movements::table
+    let differences: Vec<(String, i64)> = movements::table
         .filter(movements::lot_id.eq(lot_id))
         .filter(movements::entry.le(until))
         .filter(movements::from_state.eq(word).or(movements::to_state.eq(word)))
-        .order(movements::id)
-        .select((movements::entry, movements::from_state, movements::mass_mg))
+        .select((movements::from_state, movements::mass_mg))
         .load(conn)?;
-    Ok(rows.into_iter().map(|(entry, from, mg)| (entry, if from == word { mg } else { -mg })).collect())
+    let found_mg: i64 = differences.into_iter().map(|(from, mg)| if from == word { mg } else { -mg }).sum();
+    Ok(crate::lots::lot(conn, lot_id)?.mass_mg + found_mg.max(0))
 }
 
 /// The hold that keeps a lot, if one does: the oldest not released.

@@ -241,6 +241,9 @@ fn deliveries() -> Vec<Case> {
         post(quantity(json!(1), "dozen"), 422, "bad-quantity", "lines[0].quantity.unit"),
         post(line("expiry", json!({"kind": "use_by", "on": "2020-02-30"})), 422, "invalid", "lines[0].expiry.on"),
         post(line("expiry", json!({"kind": "use_by", "on": "2020-02-28"})), 422, "past-its-date", "lines[0].expiry.on"),
+        post(line("expiry", json!({"kind": "use_by", "on": "-4800-01-01"})), 422, "invalid", "lines[0].expiry.on"),
+        post(line("expiry", json!({"kind": "use_by", "on": "+12000-01-01"})), 422, "invalid", "lines[0].expiry.on"),
+        post(quantity(json!(format!("{}1", " ".repeat(900_000))), "g"), 422, "invalid", "lines[0].quantity.amount"),
         post(line("temperature_celsius", json!(900)), 422, "invalid", "lines[0].temperature_celsius"),
         post(line("rejected", json!(true)), 422, "needs-reason", "lines[0].reason"),
     ]
@@ -251,6 +254,10 @@ fn lots(made: &Tubs) -> Vec<Case> {
     vec![
         get(format!("/v1/lots/{swapped}"), 422, "bad-lot-number", None),
         get("/v1/lots/abc", 422, "bad-lot-number", None),
+        get("/v1/lots?day_from=-4800-01-01", 422, "invalid", Some("query")),
+        get("/v1/deliveries?day_to=-200000-01-01", 422, "invalid", Some("query")),
+        get("/v1/batches?from=-200000-01-01", 422, "invalid", Some("query")),
+        get("/v1/stock?expires_by=%2B12000-01-01", 422, "invalid", Some("query")),
         get("/v1/lots/000101-0001-5", 422, "bad-lot-number", None),
         get(format!("/v1/lots/{}/trace?direction=sideways", made.milk), 422, "invalid", Some("query")),
         get("/v1/deliveries/999999", 404, "not-found", None),

@@ -392,8 +392,8 @@ impl Both {
             let lot = &mut self.model.lots[lot];
             lot.at_kitchen = there;
             lot.missing += here - there;
-            // What turns up again was there all the time; only what goes beyond that was never known.
-            lot.found = lot.found.max(-lot.missing);
+            // What turned up beyond what was missing was there from the beginning.
+            lot.found = (-lot.missing).max(0);
         }
     }
 

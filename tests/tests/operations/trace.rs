@@ -24,12 +24,13 @@
 use std::collections::BTreeMap;
 
 use tubtrail_operations::completions::OutputKind;
+use tubtrail_operations::counts::{NewCount, NewCountLine};
 use tubtrail_operations::known::Origin;
 use tubtrail_operations::lots::LotKind;
 use tubtrail_operations::reach::Role;
 use tubtrail_operations::trace::{CAUTION, Direction, Trace, TracedLot};
 use tubtrail_operations::{Request, Tubtrail};
-use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day, line};
+use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day, grams, line};
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
 use crate::bench::{add, begin, complete, everywhere, someone, try_to_add_water, try_to_use, try_to_void};
@@ -39,6 +40,7 @@ on_both!(
     what_is_in_a_tub_is_found_down_to_the_sacks,
     a_late_use_counts_from_the_beginning_and_a_voided_one_not_at_all,
     an_open_batch_holds_what_went_in,
+    a_mistyped_count_that_was_put_right_leaves_nothing_behind,
     the_way_is_told_in_plain_words,
     pages_and_the_stream_say_the_same,
     a_page_of_another_trace_is_refused,
@@ -96,6 +98,15 @@ impl Day {
     fn trace(&self, lot: &str, direction: Direction) -> Trace {
         trace(&self.house.tubtrail, lot, direction)
     }
+}
+
+/// Counts a lot at the kitchen.
+#[track_caller]
+fn count(house: &TestHouse, lot: &str, found: u32) {
+    let line = NewCountLine { lot: lot.into(), state: None, found: grams(found), reason: Some("weighed".into()) };
+    let (site, lines) = (KITCHEN.into(), vec![line]);
+    let new = NewCount { site, counted_at: None, lines, complete: false, reason: None, note: None };
+    house.tubtrail.count_site(&Request::system(), new).unwrap_or_else(|error| panic!("{lot}: {error}"));
 }
 
 #[track_caller]
@@ -342,4 +353,20 @@ fn a_number_that_is_none_is_refused(backend: Backend) {
     let next: tubtrail_domain::lot_number::LotNumber = other.parse().unwrap();
     let next = tubtrail_domain::lot_number::LotNumber::new(next.day(), next.serial() + 1).unwrap();
     assert_eq!(asked(&next.to_string()), "not-found");
+}
+
+/// Of milk 2000 g are left and of base 1800. Each is counted ten times as heavy by mistake, and then as it is.
+fn a_mistyped_count_that_was_put_right_leaves_nothing_behind(backend: Backend) {
+    let day = Day::new(backend);
+    let before = day.trace(&day.milk, Direction::Forward);
+    count(&day.house, &day.milk, 20_000);
+    let mistaken = day.trace(&day.milk, Direction::Forward);
+    assert_eq!(find(&mistaken, &day.milk).mass_grams.mg(), 26_000_000, "8000 g, and 18000 more were found");
+    count(&day.house, &day.milk, 2000);
+    count(&day.house, &day.base, 18_000);
+    count(&day.house, &day.base, 1800);
+    let after = day.trace(&day.milk, Direction::Forward);
+    assert_eq!((after.head.balance, after.lots), (before.head.balance, before.lots));
+    let verified = day.house.tubtrail.verify().unwrap();
+    assert_eq!(verified.wrong, None, "the index that followed is the one built anew");
 }

@@ -68,7 +68,10 @@ impl Retold {
                 self.lots.insert(at, lot);
                 return Some(vec![Fact::Found(at, facts.lots[at].mass - first)]);
             }
-            Fact::Found(at, mass) => self.graph.add_mass(self.lots[&at], mass),
+            Fact::Found(at, mass) => {
+                let lot = self.lots[&at];
+                self.graph.set_mass(lot, self.graph.mass(lot) + mass);
+            }
             Fact::Use(at) => {
                 let used = facts.uses[at];
                 let (lot, batch) = (*self.lots.get(&used.lot)?, *self.batches.get(&used.batch)?);

@@ -168,10 +168,10 @@ fn uses_beyond_the_mass_divide_what_there_is() {
     };
     assert_eq!(shares(&graph, &mut scratch), [(milk, 1_000.0), (from_small, 250.0), (from_large, 750.0)]);
     // The count finds that there was more milk all along.
-    graph.add_mass(milk, 3_000);
+    graph.set_mass(milk, 4_000);
     assert_eq!(shares(&graph, &mut scratch), [(milk, 4_000.0), (from_small, 500.0), (from_large, 1_500.0)]);
     // And that the small batch yielded twice what went in: it is no more milk for that.
-    graph.add_mass(from_small, 500);
+    graph.set_mass(from_small, 1_000);
     assert_eq!(graph.mass(from_small), 1_000);
     assert_eq!(shares(&graph, &mut scratch), [(milk, 4_000.0), (from_small, 500.0), (from_large, 1_500.0)]);
     assert_eq!(graph.origins(&mut scratch, from_small)[1], Share { lot: milk, mg: 500.0 });

@@ -51,9 +51,9 @@ impl World {
                 self.voided += 1;
             }
             18 if !self.facts.lots.is_empty() => {
-                let (larger, mass) = (dice.below(self.facts.lots.len()), dice.mass());
-                self.graph.add_mass(lot(larger), mass);
-                self.facts.lots[larger].mass += mass;
+                let (counted, mass) = (dice.below(self.facts.lots.len()), dice.mass());
+                self.graph.set_mass(lot(counted), mass);
+                self.facts.lots[counted].mass = mass;
             }
             19 if !self.facts.batches.is_empty() => {
                 let (thinner, mass) = (dice.below(self.facts.batches.len()), dice.mass());

@@ -42,9 +42,11 @@ struct Which {
     site: Option<String>,
     /// Begun on this day or later, as days are counted at their site.
     #[param(example = "2026-11-25")]
+    #[serde(default, deserialize_with = "tubtrail_operations::days::optional_day")]
     from: Option<NaiveDate>,
     /// Begun on this day or earlier.
     #[param(example = "2026-11-25")]
+    #[serde(default, deserialize_with = "tubtrail_operations::days::optional_day")]
     until: Option<NaiveDate>,
     /// Only of this recipe, by code, whatever its version.
     #[param(max_length = 40)]

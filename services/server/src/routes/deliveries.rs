@@ -44,8 +44,10 @@ struct DeliveriesAsked {
     #[param(max_length = 60)]
     document: Option<String>,
     /// That arrived on this day or later (UTC).
+    #[serde(default, deserialize_with = "tubtrail_operations::days::optional_day")]
     day_from: Option<NaiveDate>,
     /// That arrived on this day or earlier (UTC).
+    #[serde(default, deserialize_with = "tubtrail_operations::days::optional_day")]
     day_to: Option<NaiveDate>,
     /// The `next` of the page before.
     #[param(max_length = 100)]

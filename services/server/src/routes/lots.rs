@@ -41,8 +41,10 @@ struct LotsAsked {
     #[param(inline)]
     kind: Option<LotKind>,
     /// Numbered on this day or later.
+    #[serde(default, deserialize_with = "tubtrail_operations::days::optional_day")]
     day_from: Option<NaiveDate>,
     /// Numbered on this day or earlier.
+    #[serde(default, deserialize_with = "tubtrail_operations::days::optional_day")]
     day_to: Option<NaiveDate>,
     /// That came to be at this site, or have ever been there, by code.
     #[param(max_length = 40)]
