@@ -1,11 +1,11 @@
 //! Batches: production runs, what went in and what came out.
 
 use std::collections::hash_map::Entry;
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
-use tubtrail_storage::lots::{self as stored, BatchRow, BatchesAsked, SiteSpan};
+use tubtrail_storage::lots::{self as stored, BatchRow, BatchesAsked, SitesSpan};
 use tubtrail_storage::master_data::{
     Item, Noun, Recipe, RecipeRow, RecipeVersionRow, Site, item_rows, recipe_lines_of, recipe_version,
 };
@@ -272,7 +272,7 @@ fn asked(conn: &mut AnyConnection, actor: &Actor, which: &WhichBatches) -> Resul
 }
 
 /// The days asked for, as each site counts them.
-fn spans(conn: &mut AnyConnection, sites: Option<&[i64]>, which: &WhichBatches) -> Result<Option<Vec<SiteSpan>>> {
+fn spans(conn: &mut AnyConnection, sites: Option<&[i64]>, which: &WhichBatches) -> Result<Option<Vec<SitesSpan>>> {
     if which.from.is_none() && which.until.is_none() {
         return Ok(None);
     }
@@ -284,11 +284,12 @@ fn spans(conn: &mut AnyConnection, sites: Option<&[i64]>, which: &WhichBatches) 
     let begins = |site: &Site, day: Option<NaiveDate>| -> Result<Option<NaiveDateTime>> {
         day.map(|day| fields::day_begins(site, day)).transpose()
     };
-    let span = |site: &Site| -> Result<SiteSpan> {
-        Ok(SiteSpan { site_id: site.row.id, from: begins(site, which.from)?, until: begins(site, until)? })
-    };
-    let wanted = |site: &&Site| sites.is_none_or(|sites| sites.contains(&site.row.id));
-    Ok(Some(every_site(conn)?.iter().filter(wanted).map(span).collect::<Result<_>>()?))
+    // Few time zones differ in when a day begins, however many sites there are.
+    let mut alike: BTreeMap<_, Vec<i64>> = BTreeMap::new();
+    for site in every_site(conn)?.iter().filter(|site| sites.is_none_or(|sites| sites.contains(&site.row.id))) {
+        alike.entry((begins(site, which.from)?, begins(site, until)?)).or_default().push(site.row.id);
+    }
+    Ok(Some(alike.into_iter().map(|((from, until), site_ids)| SitesSpan { site_ids, from, until }).collect()))
 }
 
 fn every_site(conn: &mut AnyConnection) -> Result<Vec<Site>> {

@@ -20,7 +20,7 @@ use crate::items::{counting, warmest_arrival_tenths};
 use crate::lots::{self, NewLot, record_lot};
 use crate::master_data::{MOST, Page};
 use crate::quantities::{Amount, Grams, QuantityEntered};
-use crate::reach::{self, Actor, Request};
+use crate::reach::{self, Actor, Operation, Request};
 use crate::tubtrail::{Answered, Tubtrail};
 use crate::{fields, problems};
 
@@ -265,11 +265,23 @@ impl Tubtrail {
     /// One delivery.
     pub fn get_delivery(&self, request: &Request, id: i64) -> Result<Delivery> {
         self.read(|conn| {
-            let row = delivery(conn, id)?.ok_or_else(|| OperationError::not_found("delivery", id))?;
-            request.actor.may(&reach::GET_DELIVERY, row.site_id)?;
+            let row = addressed(conn, &request.actor, &reach::GET_DELIVERY, id)?;
             answer(conn, &row)
         })
     }
+}
+
+/// The delivery a request's address names, for someone who may do this to it; one out of reach is not found.
+pub(crate) fn addressed(
+    conn: &mut AnyConnection,
+    actor: &Actor,
+    operation: &Operation,
+    id: i64,
+) -> Result<DeliveryRow> {
+    let row = delivery(conn, id)?.filter(|row| actor.reaches(row.site_id));
+    let row = row.ok_or_else(|| OperationError::not_found("delivery", id))?;
+    actor.may(operation, row.site_id)?;
+    Ok(row)
 }
 
 /// A delivery that may be recorded.

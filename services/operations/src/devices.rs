@@ -80,6 +80,7 @@ impl Tubtrail {
     /// Devices within reach, by code.
     pub fn list_devices(&self, request: &Request, after: &str, limit: u32) -> Result<Page<Device>> {
         request.actor.may_anywhere(&reach::LIST_DEVICES)?;
+        fields::after_code("after", after)?;
         let limit = limit.clamp(1, MOST);
         self.read(|conn| {
             let sites = sites_of(&request.actor, reach::LIST_DEVICES.roles);

@@ -43,6 +43,11 @@ impl OperationError {
         Self::new(&problems::NOT_FOUND, format!("there is no {noun} {name} within your reach"))
     }
 
+    /// Something out of reach, of which not even the name is told.
+    pub fn out_of_reach() -> Self {
+        Self::new(&problems::NOT_FOUND, "there is no such thing within your reach")
+    }
+
     /// Names the field at fault.
     #[must_use]
     pub fn at(mut self, field: impl Into<String>) -> Self {

@@ -115,6 +115,11 @@ pub fn after_id(field: &str, text: &str) -> Result<i64> {
     text.parse().map_err(|_| OperationError::invalid(field, "send the `next` of the page before, as it was"))
 }
 
+/// The `next` of a list that is paged by code; empty before the first page.
+pub fn after_code(field: &str, text: &str) -> Result<()> {
+    if text.is_empty() { Ok(()) } else { code(field, text).map(drop) }
+}
+
 /// A site named in a request, where the actor may do this; must be in use. One out of their reach is not found.
 pub fn site_for(
     conn: &mut AnyConnection,

@@ -94,11 +94,15 @@ impl Tubtrail {
     pub fn list_journal(&self, request: &Request, search: &JournalSearch, limit: u32) -> Result<JournalPage> {
         request.actor.may_everywhere(&reach::LIST_JOURNAL)?;
         let limit = limit.clamp(1, MOST);
+        let line = |field: &str, text: &Option<String>| -> Result<Option<String>> {
+            text.as_deref().map(|text| fields::name(field, text)).transpose()
+        };
+        let (actor, operation) = (line("actor", &search.actor)?, line("operation", &search.operation)?);
         self.read_at_once(|conn| {
             let filter = JournalFilter {
                 before: search.before,
-                actor: search.actor.clone(),
-                operation: search.operation.clone(),
+                actor,
+                operation,
                 site_id: match &search.site {
                     Some(code) => Some(fields::filter_site(conn, "site", code)?),
                     None => None,

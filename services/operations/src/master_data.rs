@@ -147,9 +147,7 @@ impl Tubtrail {
     /// The next ones after a code, as far as they are in reach.
     pub fn list<M: Master>(&self, request: &Request, after: &str, limit: u32) -> Result<Page<M>> {
         request.actor.may_anywhere(M::LIST)?;
-        if !after.is_empty() {
-            fields::code("after", after)?;
-        }
+        fields::after_code("after", after)?;
         let limit = limit.clamp(1, MOST);
         self.read(|conn| {
             let stored = M::Stored::page(conn, after, i64::from(limit) + 1)?;

@@ -3,6 +3,7 @@
 use argon2::Argon2;
 use argon2::password_hash::{self, PasswordHasher, PasswordVerifier};
 use parking_lot::{Condvar, Mutex};
+use serde::de::{Unexpected, Visitor};
 use serde::{Deserialize, Serialize};
 use tubtrail_storage::StorageError;
 use utoipa::ToSchema;
@@ -23,7 +24,7 @@ const WAITING: usize = 16;
 const NOBODYS: &str = "$argon2id$v=19$m=19456,t=2,p=1$bm9ib2R5cyBzYWx0IQ$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
 
 /// A password as a person types it. It is never answered, and never shown by `{:?}`.
-#[derive(Clone, PartialEq, Eq, Deserialize, ToSchema)]
+#[derive(Clone, PartialEq, Eq, ToSchema)]
 #[schema(value_type = String, format = Password, max_length = 128)]
 pub struct Password(pub String);
 
@@ -37,6 +38,49 @@ impl std::fmt::Debug for Password {
 impl Serialize for Password {
     fn serialize<S: serde::Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
         serializer.serialize_str("...")
+    }
+}
+
+/// By hand, so that no error quotes what was sent: a password of digits alone may well be sent as a number.
+impl<'de> Deserialize<'de> for Password {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> std::result::Result<Self, D::Error> {
+        deserializer.deserialize_any(Typed)
+    }
+}
+
+struct Typed;
+
+macro_rules! untold {
+    ($($visit:ident $kind:ty;)*) => { $(
+        fn $visit<E: serde::de::Error>(self, _: $kind) -> std::result::Result<Password, E> {
+            Err(E::invalid_type(Unexpected::Other("something else"), &self))
+        }
+    )* };
+}
+
+impl Visitor<'_> for Typed {
+    type Value = Password;
+
+    fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("a password as text")
+    }
+
+    fn visit_str<E: serde::de::Error>(self, text: &str) -> std::result::Result<Password, E> {
+        Ok(Password(text.to_owned()))
+    }
+
+    fn visit_string<E: serde::de::Error>(self, text: String) -> std::result::Result<Password, E> {
+        Ok(Password(text))
+    }
+
+    untold! {
+        visit_bool bool;
+        visit_i64 i64;
+        visit_i128 i128;
+        visit_u64 u64;
+        visit_u128 u128;
+        visit_f64 f64;
+        visit_bytes &[u8];
     }
 }
 
@@ -138,5 +182,14 @@ mod tests {
         let password = Password("do not show me".into());
         assert!(!format!("{password:?}").contains("show"));
         assert_eq!(serde_json::to_string(&password).expect("it has a form"), "\"...\"");
+        assert_eq!(serde_json::from_str::<Password>("\"caf\\u00e9\"").expect("text"), Password("café".into()));
+        for sent in ["271828182845", "-271828182845", "2718.2845", "271828182845271828182845", "true"] {
+            let error = serde_json::from_str::<Password>(sent).expect_err("it is no text").to_string();
+            assert!(error.contains("expected a password as text") && !error.contains(sent), "{error}");
+        }
+        for sent in ["[\"open sesame\"]", "{\"open sesame\": 1}", "\"open sesame", "null"] {
+            let error = serde_json::from_str::<Password>(sent).expect_err("it is no text").to_string();
+            assert!(!error.contains("sesame"), "{error}");
+        }
     }
 }

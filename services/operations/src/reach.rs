@@ -95,7 +95,7 @@ impl Actor {
         if self.is_any_at(operation.roles, site_id) {
             return Ok(());
         }
-        if self.reaches(site_id) { Err(forbidden(operation)) } else { Err(OperationError::not_found("site", site_id)) }
+        if self.reaches(site_id) { Err(forbidden(operation)) } else { Err(OperationError::out_of_reach()) }
     }
 
     /// Refuses unless one of the operation's roles is theirs somewhere; for what belongs to no site.

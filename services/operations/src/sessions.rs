@@ -71,8 +71,11 @@ pub struct People {
     // By `user:LOGIN` or `device:HASH`, with the journal position it was read at.
     known: RwLock<HashMap<String, (i64, Known)>>,
     // Failures under logins that nobody has: an answer must not tell them from those of people.
-    strangers: Mutex<HashMap<String, (u32, NaiveDateTime)>>,
+    strangers: Mutex<Strangers>,
 }
+
+/// How often in a row somebody failed under a login, and when last.
+type Strangers = HashMap<String, (u32, NaiveDateTime)>;
 
 #[derive(Clone)]
 struct Known {
@@ -114,15 +117,14 @@ impl Tubtrail {
     }
 
     fn sign_in_stranger(&self, login: &str, typed: &Password) -> Result<Welcome> {
-        let now = (self.clock)();
         // A long one is remembered by its beginning: nobody's login is that long.
         let remembered: String = login.chars().take(LOGIN).collect();
-        let failures = self.people.strangers.lock().get(&remembered).copied();
-        if let Some((failures, last)) = failures {
-            refuse_until(failures, last, now)?;
-        }
+        refuse_stranger(&self.people.strangers.lock(), &remembered, (self.clock)())?;
         self.passwords.check(typed, None)?;
+        // Others may have tried meanwhile, and it must look as if somebody's attempts were counted one after another.
         let mut strangers = self.people.strangers.lock();
+        let now = (self.clock)();
+        refuse_stranger(&strangers, &remembered, now)?;
         if strangers.len() >= STRANGERS && !strangers.contains_key(&remembered) {
             forget_oldest(&mut strangers);
         }
@@ -219,6 +221,10 @@ fn refuse_while_waiting(conn: &mut AnyConnection, user_id: i64, now: NaiveDateTi
     }
 }
 
+fn refuse_stranger(strangers: &Strangers, login: &str, now: NaiveDateTime) -> Result<()> {
+    strangers.get(login).map_or(Ok(()), |(failures, last)| refuse_until(*failures, *last, now))
+}
+
 fn refuse_until(failures: u32, last: NaiveDateTime, now: NaiveDateTime) -> Result<()> {
     let remaining = last + wait_after(failures) - now;
     if remaining <= chrono::Duration::zero() {
@@ -241,7 +247,7 @@ fn mark(password_hash: &str) -> String {
     digest::sha256_hex(password_hash.as_bytes())[..16].to_owned()
 }
 
-fn forget_oldest(strangers: &mut HashMap<String, (u32, NaiveDateTime)>) {
+fn forget_oldest(strangers: &mut Strangers) {
     let oldest = strangers.iter().min_by_key(|(_, (_, last))| *last).map(|(login, _)| login.clone());
     if let Some(oldest) = oldest {
         strangers.remove(&oldest);

@@ -192,6 +192,9 @@ impl Tubtrail {
     pub fn list_below_reorder_level(&self, request: &Request, asked: &SumsAsked) -> Result<Page<BelowLevel>> {
         request.actor.may_anywhere(&reach::LIST_BELOW_REORDER_LEVEL)?;
         let limit = asked.limit.clamp(1, MOST);
+        let (item, site) = asked.after.split_once(' ').unwrap_or((&asked.after, ""));
+        fields::after_code("after", item)?;
+        fields::after_code("after", site)?;
         self.read(|conn| {
             let operation = &reach::LIST_BELOW_REORDER_LEVEL;
             let sites = fields::sites_asked(conn, asked.site.as_deref(), &request.actor, operation)?;

@@ -10,13 +10,13 @@ use std::collections::HashMap;
 
 use serde::{Deserialize, Serialize};
 use tubtrail_lineage::{Balance, LotIx};
-use tubtrail_storage::lots::{LotRow, delivery, lots_by_ids, lots_of_delivery};
+use tubtrail_storage::lots::{LotRow, lots_by_ids, lots_of_delivery};
 use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::ToSchema;
 
 use self::outline::{Outline, Part};
 pub use self::path::{Path, PathStep};
-use crate::deliveries::{Expiry, expiry};
+use crate::deliveries::{self, Expiry, expiry};
 use crate::error::{OperationError, Result};
 use crate::index::lot_ix;
 use crate::known::{Holding, Known, Origin};
@@ -244,12 +244,8 @@ fn seed(conn: &mut AnyConnection, request: &Request, number: &str) -> Result<Lot
 }
 
 fn seeds_of_delivery(conn: &mut AnyConnection, request: &Request, id: i64) -> Result<Vec<LotRow>> {
-    let row = delivery(conn, id)?.ok_or_else(|| OperationError::not_found("delivery", id))?;
-    if !request.actor.reaches(row.site_id) {
-        return Err(OperationError::not_found("delivery", id));
-    }
-    request.actor.may(&reach::TRACE_DELIVERY, row.site_id)?;
-    Ok(lots_of_delivery(conn, id)?)
+    let row = deliveries::addressed(conn, &request.actor, &reach::TRACE_DELIVERY, id)?;
+    Ok(lots_of_delivery(conn, row.id)?)
 }
 
 /// The `next` of the page before: where it ended, and what it had come to by then.

@@ -118,8 +118,9 @@ impl Tubtrail {
         matches!(self.database.url(), DatabaseUrl::Sqlite(_)).then(|| self.writer.committed())
     }
 
-    /// Whether the database answers and the index holds its last entry.
+    /// Whether the writer is at work, the database answers and the index holds its last entry.
     pub fn is_ready(&self) -> Result<i64> {
+        self.writer.check()?;
         self.read(|conn| Ok(self.current_index(conn)?.position()))
     }
 }

@@ -95,6 +95,7 @@ impl Tubtrail {
     /// People, by login.
     pub fn list_users(&self, request: &Request, after: &str, limit: u32) -> Result<Page<User>> {
         request.actor.may_everywhere(&reach::LIST_USERS)?;
+        fields::after_code("after", after)?;
         let limit = limit.clamp(1, MOST);
         self.read(|conn| {
             let users = stored::users_page(conn, after, i64::from(limit) + 1)?;
@@ -109,7 +110,9 @@ impl Tubtrail {
         fields::code("login", &new.login)?;
         let hash = self.passwords.hash("password", &new.password)?;
         let request = without_secrets(request, &reach::CREATE_USER, &new)?;
-        self.write(&request, &reach::CREATE_USER, move |tx| create(tx, &new, hash))
+        let password = new.password.clone();
+        let answered = self.write(&request, &reach::CREATE_USER, move |tx| create(tx, &new, hash))?;
+        self.same_password(answered, Some(&password))
     }
 
     /// Changes what is known of someone.
@@ -118,7 +121,18 @@ impl Tubtrail {
         let hash = next.password.as_ref().map(|password| self.passwords.hash("password", password)).transpose()?;
         let login = login.to_owned();
         let request = without_secrets(request, &reach::CHANGE_USER, &(&login, &next))?;
-        self.write(&request, &reach::CHANGE_USER, move |tx| change(tx, &login, &next, hash))
+        let password = next.password.clone();
+        let answered = self.write(&request, &reach::CHANGE_USER, move |tx| change(tx, &login, &next, hash))?;
+        self.same_password(answered, password.as_ref())
+    }
+
+    /// What was done before under a key was done with this password; with another it is another request.
+    fn same_password(&self, answered: Answered<User>, password: Option<&Password>) -> Result<Answered<User>> {
+        let Some(password) = password.filter(|_| answered.replayed) else { return Ok(answered) };
+        let brought = self.read(|conn| Ok(stored::version_of_entry(conn, answered.entry)?))?;
+        let missing = || StorageError::Corrupt(format!("journal entry {} brought nobody", answered.entry));
+        let hash = brought.ok_or_else(missing)?.password_hash;
+        if self.passwords.check(password, Some(&hash))? { Ok(answered) } else { Err(StorageError::KeyReused.into()) }
     }
 }
 
@@ -248,7 +262,7 @@ fn answer(conn: &mut AnyConnection, user: stored::User) -> Result<User> {
 }
 
 /// The journal keeps the hash of a request under its key. A fast hash over a password would let whoever reads the journal
-/// try passwords at leisure, so that one leaves it out; the price is that a retry with another password is not noticed.
+/// try passwords at leisure, so that one leaves it out; whether a retry brings the same password, the slow hash tells.
 fn without_secrets(request: &Request, operation: &Operation, sent: &impl Serialize) -> Result<Request> {
     let mut request = request.clone();
     if let Some(key) = &mut request.key {

@@ -1,14 +1,14 @@
 //! Whoever follows the journal: how many there may be, and how they hear of a commit.
 
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use parking_lot::Mutex;
-use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
-use tubtrail_operations::{OperationError, Tubtrail, problems};
+use tokio::sync::watch;
+use tubtrail_operations::Tubtrail;
 
 use crate::house::{House, off_thread};
 use crate::problem::Problem;
+use crate::seats::{Seat, Seats};
 
 /// Most at a time.
 const MOST: usize = 64;
@@ -19,7 +19,7 @@ const LOOK_EVERY: Duration = Duration::from_millis(500);
 pub struct Followers {
     position: watch::Sender<i64>,
     stopping: watch::Sender<bool>,
-    seats: Arc<Semaphore>,
+    seats: Seats,
     looked: Mutex<Instant>,
 }
 
@@ -27,7 +27,7 @@ pub struct Followers {
 pub struct Follower {
     position: watch::Receiver<i64>,
     stopping: watch::Receiver<bool>,
-    _seat: OwnedSemaphorePermit,
+    _seat: Seat,
 }
 
 /// Why someone who waited is awake.
@@ -50,15 +50,12 @@ impl Followers {
             teller.send_replace(now);
         });
         let (stopping, _) = watch::channel(false);
-        Self { position, stopping, seats: Arc::new(Semaphore::new(MOST)), looked: Mutex::new(Instant::now()) }
+        Self { position, stopping, seats: Seats::new(MOST, "follow the journal"), looked: Mutex::new(Instant::now()) }
     }
 
     /// One more, unless there are too many.
     pub fn join(&self) -> Result<Follower, Problem> {
-        let seat = Arc::clone(&self.seats).try_acquire_owned().map_err(|_| {
-            let detail = format!("{MOST} follow the journal already; try again when one has left");
-            OperationError::new(&problems::BUSY, detail)
-        })?;
+        let seat = self.seats.take()?;
         Ok(Follower { position: self.position.subscribe(), stopping: self.stopping.subscribe(), _seat: seat })
     }
 

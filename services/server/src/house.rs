@@ -12,6 +12,10 @@ use crate::body::Body;
 use crate::door::{Door, SignedIn};
 use crate::followers::Followers;
 use crate::problem::Problem;
+use crate::seats::Seats;
+
+/// Most traces that are streamed at a time: each holds the outline of the whole.
+const TRACES: usize = 16;
 
 /// What every handler shares.
 pub struct Inside {
@@ -21,6 +25,8 @@ pub struct Inside {
     pub door: Door,
     /// Who follows the journal.
     pub followers: Followers,
+    /// Who reads a whole trace as it is put together.
+    pub traces: Seats,
 }
 
 /// A handle to it, for handlers.
@@ -76,5 +82,6 @@ where
 /// A handle for the life of the server.
 pub fn share(tubtrail: Tubtrail, door: Door) -> House {
     let followers = Followers::of(&tubtrail);
-    web::Data::from(Arc::new(Inside { tubtrail, door, followers }))
+    let traces = Seats::new(TRACES, "read a whole trace");
+    web::Data::from(Arc::new(Inside { tubtrail, door, followers, traces }))
 }

@@ -11,5 +11,6 @@ pub mod house;
 pub mod problem;
 pub mod routed;
 pub mod routes;
+pub mod seats;
 pub mod serve;
 pub mod telemetry;

@@ -9,7 +9,6 @@ use tubtrail_operations::problems::{self, Sort};
 use utoipa::ToSchema;
 
 /// An error on its way out.
-#[derive(Debug)]
 pub struct Problem(OperationError);
 
 /// What is sent of it.
@@ -47,6 +46,11 @@ impl Problem {
         self.0.problem == problem
     }
 
+    /// Whether it says that who asks may not, or no longer.
+    pub fn turns_away(&self) -> bool {
+        matches!(self.0.problem.sort, Sort::NotSignedIn | Sort::Forbidden)
+    }
+
     /// The status of a sort of problem.
     pub fn status_of(sort: Sort) -> StatusCode {
         match sort {
@@ -77,6 +81,13 @@ impl From<OperationError> for Problem {
 impl std::fmt::Display for Problem {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{}: {}", self.0.problem.word, self.0.detail)
+    }
+}
+
+/// As it is shown: the log has the cause already when the line of the request is written, with this in it.
+impl std::fmt::Debug for Problem {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        std::fmt::Display::fmt(self, f)
     }
 }
 

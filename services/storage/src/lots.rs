@@ -247,7 +247,7 @@ pub struct BatchesAsked {
     /// Only at these sites; all, if absent.
     pub sites: Option<Vec<i64>>,
     /// Only those begun within one of these spans.
-    pub spans: Option<Vec<SiteSpan>>,
+    pub spans: Option<Vec<SitesSpan>>,
     /// Only of these versions of recipes.
     pub recipe_versions: Option<Vec<i64>>,
     /// Only those not completed.
@@ -256,11 +256,11 @@ pub struct BatchesAsked {
     pub before_id: Option<i64>,
 }
 
-/// A span of time at a site, UTC: the days of a site begin when they begin there.
-#[derive(Clone, Copy, Debug)]
-pub struct SiteSpan {
-    /// Which site.
-    pub site_id: i64,
+/// A span of time at some sites, UTC: the days of a site begin when they begin there.
+#[derive(Clone, Debug)]
+pub struct SitesSpan {
+    /// Which sites.
+    pub site_ids: Vec<i64>,
     /// From when.
     pub from: Option<NaiveDateTime>,
     /// Until just before when.
@@ -277,7 +277,7 @@ pub fn batches_page(conn: &mut AnyConnection, asked: &BatchesAsked, limit: i64) 
         query = query.filter(batches::site_id.eq_any(sites.clone()));
     }
     if let Some(spans) = &asked.spans {
-        let Some(within) = spans.iter().map(within).reduce(|one, other| Box::new(one.or(other))) else {
+        let Some(within) = spans.iter().flat_map(within).reduce(|one, other| Box::new(one.or(other))) else {
             return Ok(Vec::new());
         };
         query = query.filter(within);
@@ -295,15 +295,18 @@ pub fn batches_page(conn: &mut AnyConnection, asked: &BatchesAsked, limit: i64) 
     Ok(query.order(batches::id.desc()).limit(limit).load(conn)?)
 }
 
-fn within(span: &SiteSpan) -> Condition {
-    let mut condition: Condition = Box::new(batches::site_id.eq(span.site_id));
-    if let Some(from) = span.from {
-        condition = Box::new(condition.and(batches::started_at.ge(from)));
-    }
-    if let Some(until) = span.until {
-        condition = Box::new(condition.and(batches::started_at.lt(until)));
-    }
-    condition
+/// A condition for every so many sites: one for each would be a deeper tree than SQLite takes.
+fn within(span: &SitesSpan) -> impl Iterator<Item = Condition> + '_ {
+    span.site_ids.chunks(500).map(|sites| {
+        let mut condition: Condition = Box::new(batches::site_id.eq_any(sites.to_vec()));
+        if let Some(from) = span.from {
+            condition = Box::new(condition.and(batches::started_at.ge(from)));
+        }
+        if let Some(until) = span.until {
+            condition = Box::new(condition.and(batches::started_at.lt(until)));
+        }
+        condition
+    })
 }
 
 /// The completions of some batches.

@@ -2,6 +2,7 @@
 
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
+use tubtrail_domain::text;
 
 use crate::{AnyConnection, StorageError};
 
@@ -104,8 +105,17 @@ pub fn users_page(conn: &mut AnyConnection, after: &str, limit: i64) -> Result<V
 
 /// One person by login.
 pub fn user_by_login(conn: &mut AnyConnection, login: &str) -> Result<Option<User>, StorageError> {
+    // What cannot be a login is nobody's; and PostgreSQL takes no NUL.
+    if text::code(login).is_err() {
+        return Ok(None);
+    }
     let row: Option<UserRow> = users::table.filter(users::login.eq(login)).first(conn).optional()?;
     row.map(|row| with_version(conn, row)).transpose()
+}
+
+/// The version of a person that an entry brought, if it brought one.
+pub fn version_of_entry(conn: &mut AnyConnection, entry: i64) -> Result<Option<UserVersionRow>, StorageError> {
+    Ok(user_versions::table.filter(user_versions::entry.eq(entry)).first(conn).optional()?)
 }
 
 fn with_version(conn: &mut AnyConnection, row: UserRow) -> Result<User, StorageError> {
@@ -166,6 +176,10 @@ pub fn devices_page(
 
 /// One device by code.
 pub fn device_by_code(conn: &mut AnyConnection, code: &str) -> Result<Option<Device>, StorageError> {
+    // As of people.
+    if text::code(code).is_err() {
+        return Ok(None);
+    }
     let row: Option<DeviceRow> = devices::table.filter(devices::code.eq(code)).first(conn).optional()?;
     row.map(|row| with_revocation(conn, row)).transpose()
 }

@@ -71,6 +71,14 @@ impl Writer {
         self.committed.load(Ordering::Acquire)
     }
 
+    /// Refuses if the thread is gone: nothing can be written any more.
+    pub fn check(&self) -> Result<(), StorageError> {
+        match &*self.thread.lock() {
+            Some(thread) if !thread.is_finished() => Ok(()),
+            _ => Err(StorageError::WriterStopped("the thread is gone".into())),
+        }
+    }
+
     /// Runs `work` as one journal entry and waits for its commit.
     ///
     /// A refusal (`Err` from `work`) leaves no trace and does not touch its neighbours in the group. With a key that was

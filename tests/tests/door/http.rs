@@ -1,5 +1,6 @@
 //! What every answer owes, whoever asks for what.
 
+use diesel::connection::SimpleConnection;
 use serde_json::json;
 use tubtrail_tests::{Answer, Backend, World, on_both};
 
@@ -11,6 +12,8 @@ on_both!(
     who_asks_is_settled_before_what_was_sent,
     the_house_says_how_it_is,
     problems_are_explained,
+    a_password_is_never_quoted,
+    the_cause_of_a_failure_is_logged_once,
     large_answers_are_compressed_for_who_can_read_them,
 );
 
@@ -75,14 +78,62 @@ fn every_answer_carries_what_it_owes(backend: Backend) {
         assert!(ids.insert(id), "an id of its own");
     }
     let refused = asked("/v1/sites/none");
-    let id = refused.header("X-Request-Id").expect("an id");
+    logged(&world, &refused);
+    let token = world.owner.token().expect("a token");
+    assert!(!world.server.log().iter().any(|line| line.contains(token)), "the log holds no token");
+}
+
+/// The lines of the log that name an answer's request, once it is done.
+fn logged(world: &World, answer: &Answer) -> Vec<String> {
+    let id = answer.header("X-Request-Id").expect("an id");
+    let done = format!("\"http.status_code\":{}", answer.status);
     let began = std::time::Instant::now();
-    while !world.server.log().iter().any(|line| line.contains(id) && line.contains("\"http.status_code\":404")) {
+    loop {
+        let lines: Vec<_> = world.server.log().into_iter().filter(|line| line.contains(id)).collect();
+        if lines.iter().any(|line| line.contains(&done)) {
+            return lines;
+        }
         assert!(began.elapsed().as_secs() < 30, "the log names the request by its id");
         std::thread::sleep(std::time::Duration::from_millis(20));
     }
-    let token = world.owner.token().expect("a token");
-    assert!(!world.server.log().iter().any(|line| line.contains(token)), "the log holds no token");
+}
+
+/// One of digits alone is easily sent as a number.
+fn a_password_is_never_quoted(backend: Backend) {
+    let world = World::open(backend);
+    let roles = json!([{"role": "owner"}]);
+    let new = json!({"login": "ines", "name": "Ines", "password": 271_828_182_845_u64, "roles": roles});
+    let next = json!({"name": "Olga", "password": 271_828_182_845_u64, "roles": roles, "version": 1});
+    let sign_in = json!({"login": "owner", "password": 271_828_182_845_u64});
+    let nobody = world.server.client();
+    let answers = [
+        nobody.request("POST", "/v1/sessions").json(sign_in).send(),
+        world.owner.post("/v1/users", new),
+        world.owner.put("/v1/users/owner", next),
+    ];
+    for answer in answers {
+        assert_eq!(answer.refused(422, "/problems/invalid").field(), Some("password"));
+        for text in logged(&world, &answer).iter().chain([&answer.text()]) {
+            assert!(!text.contains("271828182845"), "{text}");
+        }
+    }
+}
+
+fn the_cause_of_a_failure_is_logged_once(backend: Backend) {
+    let world = World::open(backend);
+    world.database.spoiled();
+    let renamed = "ALTER TABLE devices RENAME TO devices_no_more";
+    world.database.connect().batch_execute(renamed).expect("the owner of a database may do anything");
+    let answer = world.owner.get("/v1/devices");
+    answer.refused(500, "/problems/internal");
+    assert!(!answer.text().contains("devices"), "{}", answer.text());
+    let lines = logged(&world, &answer);
+    let cause = match backend {
+        Backend::Sqlite => "no such table: devices",
+        Backend::Postgres => "relation \\\"devices\\\" does not exist",
+    };
+    let times: usize = lines.iter().map(|line| line.matches(cause).count()).sum();
+    assert_eq!(times, 1, "{lines:#?}");
 }
 
 fn a_retry_gives_the_first_answer(backend: Backend) {

@@ -2,6 +2,7 @@
 
 mod description;
 mod http;
+mod nul;
 mod sessions;
 mod settings;
 mod stopping;

@@ -48,22 +48,25 @@ const OF_THE_HOUSE: &[&str] = &[
 const OF_EVERY_SITE: &[&str] =
     &["list_users", "create_user", "change_user", "list_journal", "follow_changes", "import_master_data"];
 
-struct Walk {
-    world: World,
+pub struct Walk {
+    /// Served, with its owner.
+    pub world: World,
     api: Value,
     /// What stands for a parameter of a path, and names that only those within reach may read.
     things: BTreeMap<&'static str, String>,
 }
 
 impl Walk {
-    fn new(backend: Backend) -> Self {
+    /// Opens and furnishes one.
+    pub fn new(backend: Backend) -> Self {
         let world = World::open(backend);
         let api = world.server.client().get("/openapi.json").expect(200).json;
         let things = furnish(&world.owner);
         Self { world, api, things }
     }
 
-    fn operations(&self) -> Vec<Described> {
+    /// Those that ask who you are.
+    pub fn operations(&self) -> Vec<Described> {
         operations(&self.api).into_iter().filter(|described| !described.roles.is_empty()).collect()
     }
 
@@ -87,8 +90,16 @@ impl Walk {
 
     /// The path with real things in it, and what must be asked besides.
     fn path(&self, described: &Described) -> String {
+        self.path_but(described, None)
+    }
+
+    /// The same with something else for one parameter, in the path or the query.
+    pub fn path_but(&self, described: &Described, but: Option<(&str, &str)>) -> String {
         let segment = |segment: &str| match segment.strip_prefix('{').and_then(|name| name.strip_suffix('}')) {
             Some(name) => {
+                if let Some((_, other)) = but.filter(|(named, _)| *named == name) {
+                    return other.to_owned();
+                }
                 let missing = || panic!("{}: give `furnish` a {name} at {HERE}", described.id);
                 self.things.get(name).unwrap_or_else(missing).clone()
             }
@@ -96,14 +107,18 @@ impl Walk {
         };
         let path: Vec<_> = described.path.split('/').map(segment).collect();
         let required = described.operation["parameters"].as_array().into_iter().flatten();
+        let is_in_path = |name: &str| described.path.contains(&format!("{{{name}}}"));
+        let other = but.filter(|(name, _)| !is_in_path(name));
         let query: Vec<_> = required
             .filter(|parameter| parameter["in"] == "query" && parameter["required"] == true)
+            .filter(|parameter| other.is_none_or(|(name, _)| parameter["name"] != name))
             .map(|parameter| match parameter["name"].as_str().expect("a name") {
                 "site" => format!("site={HERE}"),
                 "to" => format!("to={}", self.things["lot"]),
                 "direction" => "direction=forward".into(),
                 name => panic!("{}: say what stands for the query parameter {name}", described.id),
             })
+            .chain(other.map(|(name, other)| format!("{name}={other}")))
             .collect();
         format!("{}?{}", path.join("/"), query.join("&"))
     }
@@ -115,10 +130,18 @@ impl Walk {
         if let Some(text) = content["text/csv"]["example"].as_str() {
             return request.body("text/csv", text).send();
         }
-        let Some(json) = content.get("application/json") else { return request.send() };
+        match self.example(described) {
+            Some(body) => request.json(body).send(),
+            None => request.send(),
+        }
+    }
+
+    /// The example of the description, its sites turned to ours; none where no JSON is taken.
+    pub fn example(&self, described: &Described) -> Option<Value> {
+        let json = described.operation["requestBody"]["content"].get("application/json")?;
         let schema = resolved(&self.api, &json["schema"]);
-        let mut body = [&json["example"], &schema["example"]].into_iter().find(|example| example.is_object()).cloned();
-        let body = body.as_mut().unwrap_or_else(|| panic!("{}: its request has no example", described.id));
+        let body = [&json["example"], &schema["example"]].into_iter().find(|example| example.is_object()).cloned();
+        let mut body = body.unwrap_or_else(|| panic!("{}: its request has no example", described.id));
         let members = body.as_object_mut().expect("an object");
         for name in ["site", "from"] {
             members.entry(name).and_modify(|site| *site = HERE.into());
@@ -127,7 +150,7 @@ impl Walk {
         if described.method == "POST" {
             members.remove("version");
         }
-        request.json(body).send()
+        Some(body)
     }
 
     fn ask_brokenly(&self, client: &Client, described: &Described) -> Answer {

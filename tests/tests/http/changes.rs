@@ -13,6 +13,7 @@ on_both!(
     a_stop_ends_the_stream,
     only_so_many_follow_at_a_time,
     who_may_not_read_the_journal_may_not_follow_it,
+    who_may_no_longer_hears_no_more,
 );
 
 /// One who follows, over a connection of their own.
@@ -161,6 +162,28 @@ fn who_may_not_read_the_journal_may_not_follow_it(backend: Backend) {
         client.get("/v1/journal").refused(403, "/problems/forbidden");
     }
     house.world.server.client().get("/v1/changes").refused(401, "/problems/not-signed-in");
+}
+
+/// Not even of what ended it; nor does who has become less than it takes.
+fn who_may_no_longer_hears_no_more(backend: Backend) {
+    let house = RestHouse::open(backend);
+    let less = json!([{"role": "inspector", "site": "kitchen"}]);
+    let cases = [("olaf", false, json!([{"role": "owner"}])), ("ilse", true, less)];
+    for (login, active, becomes) in cases {
+        let new = json!({"login": login, "name": login, "password": world::PASSWORD, "roles": [{"role": "owner"}]});
+        house.owner.post("/v1/users", new).expect(201).done();
+        let client = world::sign_in(&house.world.server, login, world::PASSWORD);
+        let last = position(&house.owner);
+        let mut stream = Stream::open(&client, house.world.server.base(), Some(last));
+        house.owner.post("/v1/partners", partner(&format!("before-{login}"))).expect(201).done();
+        assert_eq!(stream.next().expect("they may still").id, last + 1);
+        let change = json!({"name": login, "active": active, "roles": becomes, "version": 1});
+        house.owner.put(&format!("/v1/users/{login}"), change).expect(200).done();
+        house.owner.post("/v1/partners", partner(&format!("after-{login}"))).expect(201).done();
+        let began = std::time::Instant::now();
+        assert!(stream.next().is_none(), "{login} hears of what came after");
+        assert!(began.elapsed().as_secs() < 30, "the stream ends at once, not when its time is over");
+    }
 }
 
 /// What another server of the same database commits is told too.

@@ -1,11 +1,18 @@
 //! A trace over HTTP, in pages and streamed, and the verification from the command line.
 
+use std::io::Write;
+
 use diesel::connection::SimpleConnection;
 use serde_json::Value;
 use tubtrail_storage::AnyConnection;
 use tubtrail_tests::{Backend, RestHouse, binary, on_both};
 
-on_both!(a_stream_says_what_the_pages_say, ways_and_lots_are_answered, verify_ends_well_or_names_the_row);
+on_both!(
+    a_stream_says_what_the_pages_say,
+    a_seat_is_given_back,
+    ways_and_lots_are_answered,
+    verify_ends_well_or_names_the_row
+);
 
 fn a_stream_says_what_the_pages_say(backend: Backend) {
     let house = RestHouse::open(backend);
@@ -35,6 +42,29 @@ fn a_stream_says_what_the_pages_say(backend: Backend) {
     house.owner.get(&format!("{address}&format=ndjson&after={next}")).refused(422, "/problems/invalid");
     house.owner.get(&format!("/v1/lots/{}/trace", made.milk)).refused(422, "/problems/invalid");
     house.owner.get(&format!("{address}&direction=sideways")).problem();
+}
+
+/// There are 16: at the end of a stream its seat is free, and when the client goes too.
+fn a_seat_is_given_back(backend: Backend) {
+    let house = RestHouse::open(backend);
+    let made = house.make_two_tubs();
+    let path = format!("/v1/lots/{}/trace?direction=forward&format=ndjson", made.milk);
+    let base = house.world.server.base().to_owned();
+    let address = base.strip_prefix("http://").expect("an address of ours");
+    let token = house.owner.token().expect("signed in");
+    for _ in 0..40 {
+        house.owner.get(&path).expect(200).done();
+        let mut connection = std::net::TcpStream::connect(address).expect("the server listens");
+        let asked = format!("GET {path} HTTP/1.1\r\nHost: {address}\r\nAuthorization: Bearer {token}\r\n\r\n");
+        connection.write_all(asked.as_bytes()).expect("it can be asked");
+    }
+    // Those who went may be noticed a moment later.
+    let began = std::time::Instant::now();
+    while house.owner.get(&path).status == 429 {
+        assert!(began.elapsed().as_secs() < 30, "a seat is not given back");
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    house.owner.get(&path).expect(200).done();
 }
 
 fn ways_and_lots_are_answered(backend: Backend) {

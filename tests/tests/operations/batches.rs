@@ -24,6 +24,7 @@ on_both!(
     equipment_and_readings_are_kept,
     who_may_not_see_a_batch_does_not,
     lists_narrow_and_turn_pages,
+    days_are_asked_for_over_any_number_of_sites,
 );
 
 /// Two recipes and the lots for them: milk 8000, cream 2000, sugar 2000, pistachio paste 1000.
@@ -335,4 +336,31 @@ fn lists_narrow_and_turn_pages(backend: Backend) {
     assert_eq!(refused(ids(WhichBatches { after: "x".into(), ..all() })).1, "after");
     let late = house.add(made, vec![because("forgotten", of(&milk, 1))]);
     assert_eq!(late.expect("added").batch, made);
+}
+
+/// In three time zones, each with a day of its own: 2 November begins in Auckland (UTC+13) on the 1st at 11:00 UTC.
+fn days_are_asked_for_over_any_number_of_sites(backend: Backend) {
+    let Stocked { house, .. } = stocked(backend);
+    let zones = ["Europe/Lisbon", "Pacific/Auckland", "America/Lima"];
+    let rows = (0..1500).map(|number| format!("s-{number},S {number},kitchen,{},,\n", zones[number % 3]));
+    let file = format!("code,name,kind,time_zone,gln,active\n{}", rows.collect::<String>());
+    let imported = house.tubtrail.import(&Request::system(), "sites", file.as_bytes()).expect("they are new");
+    assert_eq!(imported.answer.created, 1500);
+    let start = |site: &str, at| {
+        let new = NewBatch { recipe: "white".into(), site: site.into(), started_at: Some(at), note: None };
+        house.tubtrail.start_batch(&Request::system(), new).expect("it begins").answer.id
+    };
+    house.clock.set(day(5, 6));
+    let in_lisbon = start("s-1497", day(2, 12));
+    let in_auckland = start("s-1498", day(2, 12));
+    let in_lima = start("s-1499", day(3, 4));
+    let on = |day: u32| {
+        let day = chrono::NaiveDate::from_ymd_opt(2026, 11, day);
+        let which = WhichBatches { from: day, until: day, limit: 10, ..WhichBatches::default() };
+        let page = house.tubtrail.list_batches(&Request::system(), &which).expect("however many sites there are");
+        page.items.iter().map(|batch| batch.id).collect::<Vec<_>>()
+    };
+    assert_eq!(on(2), [in_lima, in_lisbon], "in Lima the 3rd begins at 05:00 UTC");
+    assert_eq!(on(3), [in_auckland]);
+    assert_eq!(on(4), [0; 0]);
 }

@@ -12,6 +12,7 @@ mod journal;
 mod lots;
 mod master_data;
 mod picks;
+mod readiness;
 mod recipes;
 mod sessions;
 mod shelf;

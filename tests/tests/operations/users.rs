@@ -117,6 +117,25 @@ fn a_password_is_nowhere_to_be_read(backend: Backend) {
     let other = NewUser { name: "Carl".into(), ..karl() };
     let refused = house.tubtrail.create_user(&key("the same"), other).expect_err("it is another request");
     assert_eq!(refused.problem.word, "key-reused");
+    let other = NewUser { password: Password("a gelato a week".into()), ..karl() };
+    let refused = house.tubtrail.create_user(&key("the same"), other).expect_err("nobody has that password now");
+    assert_eq!(refused.problem.word, "key-reused");
+    let with = |password: Option<&str>| UserChange {
+        password: password.map(|password| Password(password.into())),
+        ..change(1, true, vec![at(Role::Kitchen, None)])
+    };
+    let second = |with: UserChange| {
+        let key = tubtrail_operations::Key { key: "k2".into(), request_hash: String::new() };
+        house.tubtrail.change_user(&Request { key: Some(key), ..Request::system() }, "karl", with)
+    };
+    assert!(!second(with(Some("two gelati a day"))).expect("it is changed").replayed);
+    // The password of that time counts, not the one in force.
+    let later = UserChange { password: Some(Password("a cone will do".into())), version: 2, ..with(None) };
+    alter(&house, "karl", later).expect("it is version 2");
+    assert!(second(with(Some("two gelati a day"))).expect("it is a retry").replayed);
+    for password in [Some("a cone will do"), None] {
+        assert_eq!(second(with(password)).expect_err("it is another request").problem.word, "key-reused");
+    }
     let mut conn = house.database().connect();
     let entries = tubtrail_storage::journal::entries_after(&mut conn, 0, 1000).expect("the journal can be read");
     for entry in entries {

@@ -18,11 +18,23 @@ use crate::routed::{self, Route, Routed};
 #[derive(Clone)]
 pub struct SignedIn {
     actor: Actor,
+    bearer: String,
     request_id: Option<String>,
     key: Option<String>,
 }
 
 impl SignedIn {
+    /// Who it is by now, for what goes on for long: refuses whoever may come in no more.
+    pub async fn again(&mut self, house: &House) -> Result<(), Problem> {
+        self.actor = who(house.clone(), self.bearer.clone()).await?;
+        Ok(())
+    }
+
+    /// Who asks.
+    pub fn actor(&self) -> &Actor {
+        &self.actor
+    }
+
     /// As the operations know it; `hash` is the request's, for commands.
     pub fn into_request(self, hash: Option<&str>) -> Request {
         let key = self.key.zip(hash).map(|(key, hash)| tubtrail_operations::Key { key, request_hash: hash.to_owned() });
@@ -74,14 +86,18 @@ fn passed<B: MessageBody + 'static>(
 
 async fn sign_in(request: &ServiceRequest, operation: &'static Operation) -> Result<SignedIn, Problem> {
     let bearer = bearer(request.headers())?;
-    let house = house(request)?;
-    let actor = match house.door.recognise(&house.tubtrail, &bearer) {
-        Some(actor) => actor,
-        None => off_thread(move || house.door.identify(&house.tubtrail, &bearer)).await?,
-    };
+    let actor = who(house(request)?, bearer.clone()).await?;
     actor.may_anywhere(operation)?;
     let key = idempotency_key(request.headers())?;
-    Ok(SignedIn { actor, request_id: request_id(request.request()), key })
+    Ok(SignedIn { actor, bearer, request_id: request_id(request.request()), key })
+}
+
+/// Who a bearer token stands for, now.
+async fn who(house: House, bearer: String) -> Result<Actor, Problem> {
+    match house.door.recognise(&house.tubtrail, &bearer) {
+        Some(actor) => Ok(actor),
+        None => off_thread(move || house.door.identify(&house.tubtrail, &bearer)).await,
+    }
 }
 
 /// The id the log has for a request.

@@ -7,7 +7,8 @@ use actix_web::{HttpRequest, HttpResponse, get, web};
 use futures_util::stream;
 use serde::Deserialize;
 use tubtrail_operations::journal::{JournalEntry, JournalPage, JournalSearch};
-use tubtrail_operations::{OperationError, Request, problems};
+use tubtrail_operations::reach::FOLLOW_CHANGES;
+use tubtrail_operations::{OperationError, problems};
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -22,7 +23,7 @@ use crate::problem::Problem;
 const CHUNK: u32 = 100;
 /// How long nothing is sent at most.
 const HEARTBEAT: Duration = Duration::from_secs(15);
-/// How long one is followed; whoever goes on comes back and says again who they are.
+/// How long one is followed; whoever goes on comes back.
 const AT_MOST: Duration = Duration::from_mins(5);
 
 pub fn configure(config: &mut ServiceConfig) {
@@ -76,7 +77,8 @@ async fn list_journal(house: House, signed_in: SignedIn, asked: Query<JournalAsk
 /// `list_journal` gives it. Needs a role at every site.
 ///
 /// After a break send the last `id` as `Last-Event-ID`, as browsers do by themselves: nothing is missed. A comment every 15
-/// seconds says that the line is up. After five minutes the stream ends, and whoever comes back is asked again who they are.
+/// seconds says that the line is up. The stream ends as soon as who follows may no longer, and after five minutes in any case:
+/// come back then.
 /// At most 64 follow at a time.
 #[utoipa::path(tag = "journal",
     params(ChangesAsked, ("Last-Event-ID" = Option<i64>, Header, description = "The last entry already known")),
@@ -85,13 +87,8 @@ async fn list_journal(house: House, signed_in: SignedIn, asked: Query<JournalAsk
 #[get("/v1/changes")]
 async fn follow_changes(house: House, signed_in: SignedIn, asked: Query<ChangesAsked>, sent: HttpRequest) -> Outcome {
     let after = last_event_id(&sent)?.unwrap_or(asked.0.after);
-    let mut following = Following {
-        follower: house.followers.join()?,
-        request: signed_in.into_request(None),
-        after,
-        until: Instant::now() + AT_MOST,
-        house,
-    };
+    let mut following =
+        Following { follower: house.followers.join()?, signed_in, after, until: Instant::now() + AT_MOST, house };
     // Whoever may not, or comes from beyond the end, is told before the stream begins.
     let first = format!("retry: 1000\n\n{}", following.news().await?);
     let first = stream::once(async move { Ok::<_, Problem>(web::Bytes::from(first)) });
@@ -114,7 +111,7 @@ fn last_event_id(request: &HttpRequest) -> Result<Option<i64>, Problem> {
 
 struct Following {
     follower: Follower,
-    request: Request,
+    signed_in: SignedIn,
     after: i64,
     until: Instant,
     house: House,
@@ -128,7 +125,10 @@ impl Following {
             if self.follower.is_sent_home() || Instant::now() >= self.until {
                 return Ok(None);
             }
-            let news = self.news().await?;
+            let news = match self.news().await {
+                Err(problem) if problem.turns_away() => return Ok(None),
+                news => news?,
+            };
             if !news.is_empty() {
                 return Ok(Some(news));
             }
@@ -143,8 +143,14 @@ impl Following {
     /// The entries after the last one sent, as events; empty if there are none yet.
     async fn news(&mut self) -> Result<String, Problem> {
         self.follower.look();
-        let (house, request, after) = (self.house.clone(), self.request.clone(), self.after);
+        let (house, request, after) = (self.house.clone(), self.signed_in.clone().into_request(None), self.after);
         let entries = off_thread(move || house.tubtrail.follow_changes(&request, after, CHUNK)).await?;
+        if entries.is_empty() {
+            return Ok(String::new());
+        }
+        // After it was read: whoever may still read it now might when it was read.
+        self.signed_in.again(&self.house).await?;
+        self.signed_in.actor().may_everywhere(&FOLLOW_CHANGES)?;
         self.after = entries.last().map_or(self.after, |entry| entry.seq);
         entries.iter().map(event).collect()
     }

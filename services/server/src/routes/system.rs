@@ -49,7 +49,7 @@ async fn show_health() -> HttpResponse {
     HttpResponse::Ok().json(Health { status: "up" })
 }
 
-/// The database answers, and the index holds its last entry; otherwise 503.
+/// The database answers, the writer is at work, and the index holds the last entry; otherwise 503.
 #[utoipa::path(tag = "system", responses((status = 200, body = Readiness)))]
 #[get("/readyz")]
 async fn show_readiness(house: House) -> Outcome {
@@ -59,7 +59,8 @@ async fn show_readiness(house: House) -> Outcome {
 
 /// Whatever the cause, whoever asks should come back later.
 fn not_ready(error: OperationError) -> OperationError {
-    let mut unavailable = OperationError::new(&problems::UNAVAILABLE, "the database does not answer");
+    let mut unavailable =
+        OperationError::new(&problems::UNAVAILABLE, "the database does not answer, or nothing can be written");
     unavailable.cause = error.cause.or(Some(Box::new(StorageError::Connect(error.detail))));
     unavailable
 }

@@ -14,6 +14,7 @@ use crate::body::Query;
 use crate::door::SignedIn;
 use crate::house::{House, Outcome, off_thread, query};
 use crate::problem::Problem;
+use crate::seats::Seat;
 
 const NDJSON: &str = "application/x-ndjson";
 
@@ -85,7 +86,7 @@ struct PathAsked {
 /// A trace crosses sites: who may see the lot sees the whole of its trace. Pages are cut from the trace as it is when they
 /// are asked for; if the part already read has changed since, the next page is refused (`trace-moved`) and is to be read again
 /// from the first. As NDJSON the first line is what a page says as a whole, its `total` the number of lines that follow; a
-/// stream with fewer was cut short.
+/// stream with fewer was cut short. At most 16 are streamed at a time.
 #[utoipa::path(tag = "trace", params(("lot", description = "Its number"), TraceAsked),
     responses((status = 200, content((Trace = "application/json"), (String = "application/x-ndjson",
         example = "one object a line")))))]
@@ -101,7 +102,9 @@ async fn trace_lot(
     if wants_stream(&request, format, &after)? {
         let asking = signed_in.into_request(None);
         let at = house.clone();
-        return streamed(house, off_thread(move || at.tubtrail.stream_lot_trace(&asking, &lot, direction)).await?);
+        let seat = house.traces.take()?;
+        let trace = off_thread(move || at.tubtrail.stream_lot_trace(&asking, &lot, direction)).await?;
+        return streamed(house, seat, trace);
     }
     query(house, signed_in, move |house, request| house.trace_lot(request, &lot, direction, &after, limit)).await
 }
@@ -122,7 +125,9 @@ async fn trace_delivery(
     if wants_stream(&request, format, &after)? {
         let asking = signed_in.into_request(None);
         let at = house.clone();
-        return streamed(house, off_thread(move || at.tubtrail.stream_delivery_trace(&asking, *delivery)).await?);
+        let seat = house.traces.take()?;
+        let trace = off_thread(move || at.tubtrail.stream_delivery_trace(&asking, *delivery)).await?;
+        return streamed(house, seat, trace);
     }
     query(house, signed_in, move |house, request| house.trace_delivery(request, *delivery, &after, limit)).await
 }
@@ -148,12 +153,13 @@ fn wants_stream(request: &HttpRequest, format: Option<Format>, after: &str) -> R
 }
 
 /// Sends a trace a piece at a time. What fails on the way breaks the connection off, so that no part passes for the whole.
-fn streamed(house: House, trace: TraceStream) -> Outcome {
+fn streamed(house: House, seat: Seat, trace: TraceStream) -> Outcome {
     let mut first = Vec::new();
     line(&mut first, &trace.head)?;
-    let pieces = stream::try_unfold((house, trace, Some(first)), |(house, mut trace, first)| async move {
+    // The seat goes with the stream, to its end or until the client is gone.
+    let pieces = stream::try_unfold((house, seat, trace, Some(first)), |(house, seat, mut trace, first)| async move {
         if let Some(first) = first {
-            return Ok::<_, Problem>(Some((web::Bytes::from(first), (house, trace, None))));
+            return Ok::<_, Problem>(Some((web::Bytes::from(first), (house, seat, trace, None))));
         }
         let at = house.clone();
         let (bytes, trace) = off_thread(move || {
@@ -162,7 +168,7 @@ fn streamed(house: House, trace: TraceStream) -> Outcome {
         })
         .await?;
         let bytes = bytes?;
-        Ok(if bytes.is_empty() { None } else { Some((web::Bytes::from(bytes), (house, trace, None))) })
+        Ok(if bytes.is_empty() { None } else { Some((web::Bytes::from(bytes), (house, seat, trace, None))) })
     });
     let mut response = HttpResponse::Ok();
     response.content_type(NDJSON).insert_header((CONTENT_ENCODING, "identity"));
