@@ -15,7 +15,7 @@ use crate::{fields, problems};
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"code": "batch-freezer-1", "name": "Batch freezer, left", "site": "quay-kitchen",
-    "touches": ["base", "flavour"], "active": true, "version": 1}))]
+    "touches": ["base", "flavour"], "active": true}))]
 pub struct Equipment {
     /// Its code; it never changes.
     #[schema(max_length = 40, pattern = "^[a-z0-9][a-z0-9-]*$")]

@@ -113,7 +113,7 @@ impl Keeping {
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"code": "whole-milk", "name": "Whole milk", "kind": "ingredient",
     "counted": {"by": "volume", "density_kg_per_m3": "1032"}, "tracked": true, "kept": "milk_or_shell_eggs",
-    "active": true, "version": 1}))]
+    "active": true}))]
 pub struct Item {
     /// Its code; it never changes.
     #[schema(max_length = 40, pattern = "^[a-z0-9][a-z0-9-]*$")]

@@ -14,7 +14,7 @@ use crate::sites::yes;
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"code": "hollow-farm", "name": "Hollow Farm Dairy", "supplies": true, "takes_tubs": false,
-    "contact": "Morning round, 555 0101", "active": true, "version": 1}))]
+    "contact": "Morning round, 555 0101", "active": true}))]
 pub struct Partner {
     /// Its code; it never changes.
     #[schema(max_length = 40, pattern = "^[a-z0-9][a-z0-9-]*$")]

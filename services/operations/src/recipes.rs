@@ -30,7 +30,7 @@ const LONGEST_REST_MINUTES: i32 = 20_160;
 #[schema(example = json!({"code": "white-base-60", "item": "white-base", "name": "White base, 60 kg",
     "lines": [{"item": "whole-milk", "grams": 42000}, {"item": "cream", "grams": 8400}, {"item": "sugar", "grams": 9600}],
     "expected_yield_grams": 59000, "maturing_minutes": 720, "method": "Heat, cool fast, keep cold overnight.",
-    "active": true, "version": 1}))]
+    "active": true}))]
 pub struct Recipe {
     /// Its code; it never changes.
     #[schema(max_length = 40, pattern = "^[a-z0-9][a-z0-9-]*$")]

@@ -40,7 +40,7 @@ impl SiteKind {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"code": "quay-kitchen", "name": "Kitchen on the quay", "kind": "kitchen",
-    "time_zone": "Europe/Lisbon", "active": true, "version": 1}))]
+    "time_zone": "Europe/Lisbon", "active": true}))]
 pub struct Site {
     /// Its code; it never changes.
     #[schema(max_length = 40, pattern = "^[a-z0-9][a-z0-9-]*$")]

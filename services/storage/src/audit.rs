@@ -1,6 +1,6 @@
 //! Recomputes what can be recomputed, and names the first row that is wrong.
 
-use std::collections::{BTreeMap, HashMap, VecDeque};
+use std::collections::{BTreeMap, HashMap, HashSet, VecDeque};
 
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -48,14 +48,49 @@ impl Wrong {
     }
 }
 
-/// Recomputes the chain over every fact, then the balances from the movements. Read it within one snapshot.
+/// Recomputes the chain over every fact, then the balances from the movements; then looks whether changes would still be
+/// refused. Read it within one snapshot.
 pub fn check(conn: &mut AnyConnection) -> Result<Report, StorageError> {
     let mut report = Report::default();
     report.wrong = check_chain(conn, &mut report)?;
     if report.wrong.is_none() {
         report.wrong = check_balances(conn, &mut report)?;
     }
+    if report.wrong.is_none() {
+        report.wrong = check_guards(conn)?;
+    }
     Ok(report)
+}
+
+/// The first table whose triggers no longer refuse changes.
+fn check_guards(conn: &mut AnyConnection) -> Result<Option<Wrong>, StorageError> {
+    #[derive(diesel::QueryableByName)]
+    struct Trigger {
+        #[diesel(sql_type = diesel::sql_types::Text)]
+        name: String,
+    }
+    let (of_each_table, listed): (&[&str], _) = match conn {
+        AnyConnection::Sqlite(_) => {
+            (&["refuse_update", "refuse_delete"], "SELECT name FROM sqlite_master WHERE type = 'trigger'")
+        }
+        AnyConnection::Postgres(_) => {
+            let listed = "SELECT tgname::text AS name FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'";
+            (&["refuse_change"], listed)
+        }
+    };
+    let there: HashSet<String> =
+        diesel::sql_query(listed).load::<Trigger>(conn)?.into_iter().map(|trigger| trigger.name).collect();
+    let tables = Tables::new();
+    let guarded = std::iter::once("journal").chain(tables.streams.iter().map(|stream| stream.table));
+    let missing = guarded
+        .flat_map(|table| of_each_table.iter().map(move |kind| (table, format!("{table}_{kind}"))))
+        .find(|(_, trigger)| !there.contains(trigger));
+    Ok(missing.map(|(table, trigger)| Wrong {
+        table: table.into(),
+        row: format!("trigger {trigger}"),
+        entry: None,
+        what: "it is missing or switched off: changes would no longer be refused".into(),
+    }))
 }
 
 fn check_chain(conn: &mut AnyConnection, report: &mut Report) -> Result<Option<Wrong>, StorageError> {

@@ -14,6 +14,7 @@ use crate::schema::{self, fact_tables};
 on_both!(
     a_written_world_is_clean,
     an_empty_database_is_clean,
+    a_missing_trigger_is_named,
     every_column_of_every_fact_is_covered,
     a_deleted_fact_is_missed,
     an_added_fact_is_noticed,
@@ -33,12 +34,11 @@ impl Tamperer {
     fn new(backend: Backend) -> Self {
         let database = TestDatabase::new(backend);
         every_fact::write(&House::open(&database));
+        assert_eq!(beside(&database).wrong, None, "it begins whole");
         let mut conn = database.connect();
         disarm(&mut conn);
         database.spoiled();
-        let this = Self { conn, database };
-        assert_eq!(beside(&this.database).wrong, None, "disarming changes nothing by itself");
-        this
+        Self { conn, database }
     }
 
     /// What the audit says while some statements are in force; they are taken back.
@@ -318,4 +318,21 @@ fn a_world_of_many_pages_is_clean_and_its_last_row_named() {
     conn.batch_execute("UPDATE sites SET code = 'x' WHERE id = 5005").unwrap();
     assert_eq!(beside(&database).wrong.map(|wrong| (wrong.table, wrong.row)), Some(("sites".into(), "5005".into())));
     database.spoiled();
+}
+
+/// Facts that are whole, but that could now be changed.
+fn a_missing_trigger_is_named(backend: Backend) {
+    let database = TestDatabase::new(backend);
+    every_fact::write(&House::open(&database));
+    database.spoiled();
+    let (sql, trigger) = match backend {
+        Backend::Sqlite => ("DROP TRIGGER movements_refuse_delete", "movements_refuse_delete"),
+        Backend::Postgres => {
+            ("ALTER TABLE movements DISABLE TRIGGER movements_refuse_change", "movements_refuse_change")
+        }
+    };
+    assert_eq!(beside(&database).wrong, None);
+    database.connect().batch_execute(sql).unwrap();
+    let wrong = beside(&database).wrong.expect("it is seen");
+    assert_eq!((wrong.table.as_str(), wrong.row), ("movements", format!("trigger {trigger}")));
 }
