@@ -191,7 +191,7 @@ impl Master for Item {
         if stored.row.kind == next.kind.word() {
             return Ok(());
         }
-        let detail = format!("it is a {} and stays one; make a new item", stored.row.kind);
+        let detail = format!("its kind is {} and stays so; make a new item", stored.row.kind);
         Err(OperationError::invalid("kind", detail))
     }
 

@@ -30,7 +30,16 @@ pub enum Origin {
         supplier_lot_code: String,
     },
     /// A batch made it.
-    Batch(MadeBy),
+    Batch {
+        /// Its number.
+        batch: i64,
+        /// The recipe's code.
+        recipe: String,
+        /// The recipe's name in the version that was used.
+        name: String,
+        /// When it began.
+        started_at: DateTime<Utc>,
+    },
 }
 
 /// A batch, as far as it takes to recognise it.
@@ -122,7 +131,8 @@ impl Known {
     pub fn origin(&self, lot: &LotRow) -> Result<Origin> {
         if let Some(batch) = lot.batch_id {
             let named = self.batches.get(&batch).ok_or_else(|| missing(lot, "batch"))?;
-            return Ok(Origin::Batch(made_by(named)));
+            let MadeBy { batch, recipe, name, started_at } = made_by(named);
+            return Ok(Origin::Batch { batch, recipe, name, started_at });
         }
         let supplier = lot.supplier_id.and_then(|id| self.partners.get(&id)).ok_or_else(|| missing(lot, "supplier"))?;
         Ok(Origin::Delivery {

@@ -4,7 +4,7 @@
 //! when it is changed, and is always there in answers.
 
 use serde::de::DeserializeOwned;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 use tubtrail_storage::master_data::Noun;
 use tubtrail_storage::{AnyConnection, WriteTx};
 use utoipa::ToSchema;
@@ -16,6 +16,19 @@ use crate::{fields, problems};
 
 /// Most rows of one page.
 pub const MOST: u32 = 500;
+
+/// Reads how many rows a page shall have, 1 to [`MOST`].
+///
+/// # Errors
+/// If it is no such number.
+pub fn limit<'de, D: Deserializer<'de>>(deserializer: D) -> std::result::Result<u32, D::Error> {
+    let limit = u32::deserialize(deserializer)?;
+    if (1..=MOST).contains(&limit) {
+        Ok(limit)
+    } else {
+        Err(serde::de::Error::custom(format_args!("a page has 1 to {MOST} rows")))
+    }
+}
 
 /// One page of a list.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]

@@ -59,7 +59,14 @@ impl<'de> Deserialize<'de> for Grams {
     #[allow(clippy::cast_possible_truncation)] // The range is checked first.
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> std::result::Result<Self, D::Error> {
         let mg = f64::deserialize(deserializer)? * 1000.0;
-        if mg.abs() < 9e15 { Ok(Self { mg: mg.round() as i64 }) } else { Err(de::Error::custom("not a mass in grams")) }
+        if mg.abs() >= 9e15 {
+            return Err(de::Error::custom("not a mass in grams"));
+        }
+        // Read as a double, a decimal of three places is off by far less than this.
+        if (mg - mg.round()).abs() > 1e-4_f64.max(mg.abs() * 1e-15) {
+            return Err(de::Error::custom("grams have at most three decimals"));
+        }
+        Ok(Self { mg: mg.round() as i64 })
     }
 }
 
@@ -140,7 +147,7 @@ impl ToSchema for Amount {
 
 /// A quantity as typed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "an amount and its unit, as in {\"amount\": 5, \"unit\": \"kg\"}")]
 pub struct QuantityEntered {
     /// How many.
     pub amount: Amount,

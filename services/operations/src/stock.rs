@@ -66,7 +66,7 @@ pub struct StockAsked {
     pub after: String,
     /// Most rows on the page, 1 to 500.
     #[param(minimum = 1, maximum = 500)]
-    #[serde(default = "fields::usual_page")]
+    #[serde(default = "fields::usual_page", deserialize_with = "crate::master_data::limit")]
     pub limit: u32,
 }
 
@@ -115,7 +115,7 @@ pub struct SumsAsked {
     pub after: String,
     /// Most rows on the page, 1 to 500.
     #[param(minimum = 1, maximum = 500)]
-    #[serde(default = "fields::usual_page")]
+    #[serde(default = "fields::usual_page", deserialize_with = "crate::master_data::limit")]
     pub limit: u32,
 }
 

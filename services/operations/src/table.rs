@@ -74,6 +74,10 @@ fn refuse_open_quote(text: &str) -> Result<()> {
 fn header(columns: &'static [&'static str], record: &csv::StringRecord) -> Result<Vec<usize>> {
     for (place, name) in record.iter().enumerate() {
         if !columns.contains(&name) {
+            if name.contains(';') || name.contains('\t') {
+                let detail = "separate the columns with commas, not with semicolons or tabs";
+                return Err(at_line(1, OperationError::invalid("", detail)));
+            }
             let detail = format!("{name:?} is no column of this table; its columns are {}", columns.join(", "));
             return Err(OperationError::invalid(name.chars().take(60).collect::<String>(), detail));
         }

@@ -180,7 +180,7 @@ pub struct TransfersAsked {
     pub after: String,
     /// Most rows on the page, 1 to 500.
     #[param(minimum = 1, maximum = 500)]
-    #[serde(default = "fields::usual_page")]
+    #[serde(default = "fields::usual_page", deserialize_with = "crate::master_data::limit")]
     pub limit: u32,
 }
 

@@ -53,6 +53,14 @@ fn complete(mut api: OpenApi) -> OpenApi {
 }
 
 fn complete_operation(operation: &mut Operation, is_command: bool) {
+    for (status, response) in &mut operation.responses.responses {
+        if let utoipa::openapi::RefOr::T(response) = response
+            && response.description.is_empty()
+        {
+            response.description =
+                if status == "201" { "Written down; this is how it stands." } else { "As it stands." }.into();
+        }
+    }
     let id = operation.operation_id.clone().unwrap_or_default();
     if operation.description.is_none() {
         operation.description.clone_from(&operation.summary);

@@ -96,7 +96,7 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
     let value = serde_path_to_error::deserialize(&mut deserializer).map_err(|error| {
         let inner = error.inner();
         if inner.is_data() {
-            let mut problem = OperationError::new(&problems::INVALID, without_position(inner));
+            let mut problem = OperationError::new(&problems::INVALID, in_plain_words(&inner.to_string()));
             let path = error.path().to_string();
             if path != "." {
                 problem = problem.at(path);
@@ -114,10 +114,28 @@ fn malformed(error: &serde_json::Error) -> Problem {
     OperationError::new(&problems::MALFORMED, format!("this is no JSON: {error}")).into()
 }
 
-/// The path says where; line and column would only confuse.
-fn without_position(error: &serde_json::Error) -> String {
-    let text = error.to_string();
-    text.split(" at line ").next().unwrap_or(&text).to_owned()
+/// What a reader says, for people: the path says where, so line and column would only confuse, and the names of our types
+/// mean nothing to them.
+fn in_plain_words(said: &str) -> String {
+    const NO_TIME: [&str; 5] = [
+        "premature end of input",
+        "input contains invalid characters",
+        "input is out of range",
+        "trailing input",
+        "input is not enough for unique date and time",
+    ];
+    let said = said.split(" at line ").next().unwrap_or(said);
+    if NO_TIME.contains(&said) {
+        return "write a day as 2026-11-25, and a time as 2026-11-25T08:00:00Z".to_owned();
+    }
+    let mut said = said.replace("unknown variant", "unknown word").replace("unknown field", "there is no field");
+    for number in ["f64", "u32", "i32", "i64"] {
+        said = said.replace(&format!("expected {number}"), "expected a number");
+    }
+    match said.split_once("expected struct ") {
+        Some((before, _)) => format!("{before}expected an object"),
+        None => said,
+    }
 }
 
 fn request_hash(request: &HttpRequest, body: &[u8]) -> String {
@@ -141,9 +159,12 @@ impl<T: DeserializeOwned + 'static> FromRequest for Query<T> {
     type Future = std::future::Ready<Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
-        let read = web::Query::<T>::from_query(request.query_string()).map(|query| Self(query.into_inner()));
-        std::future::ready(
-            read.map_err(|error| OperationError::new(&problems::INVALID, error.to_string()).at("query").into()),
-        )
+        let pairs = form_urlencoded::parse(request.query_string().as_bytes());
+        let read = serde_path_to_error::deserialize(serde_urlencoded::Deserializer::new(pairs)).map(Self);
+        std::future::ready(read.map_err(|error| {
+            let path = error.path().to_string();
+            let field = if path == "." { "query" } else { path.as_str() };
+            OperationError::new(&problems::INVALID, in_plain_words(&error.inner().to_string())).at(field).into()
+        }))
     }
 }

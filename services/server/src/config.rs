@@ -142,7 +142,7 @@ fn read_file(path: &Path) -> Result<File, ConfigError> {
     let text = std::fs::read_to_string(path).map_err(|error| unreadable(error.to_string()))?;
     // The whole message shows the line at fault, which may hold the database's password.
     toml::from_str(&text).map_err(|error| {
-        let line = error.span().map(|span| text[..span.start].lines().count().max(1));
+        let line = error.span().map(|span| 1 + text[..span.start].matches('\n').count());
         unreadable(match line {
             Some(line) => format!("line {line}: {}", error.message()),
             None => error.message().to_owned(),

@@ -50,6 +50,7 @@ pub async fn serve(house: House, listen: &str) -> std::io::Result<()> {
             .into_utoipa_app()
             .configure(crate::routes::configure)
             .into_app()
+            .service(web::redirect("/", "/api/"))
             .service(web::redirect("/api", "/api/"))
             .service(SwaggerUi::new("/api/{_:.*}").config(Config::from("/openapi.json")))
             .default_service(web::to(not_found))

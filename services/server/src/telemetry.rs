@@ -21,6 +21,8 @@ pub fn start_log() -> Result<(), String> {
     tracing_subscriber::fmt()
         .json()
         .with_writer(std::io::stderr)
+        // A line that cannot be written, because whoever read the log has gone, is lost; it must not take the server along.
+        .log_internal_errors(false)
         .with_env_filter(filter)
         .with_span_events(FmtSpan::CLOSE)
         .try_init()

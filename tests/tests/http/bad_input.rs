@@ -124,8 +124,10 @@ fn unreadable() -> Vec<Case> {
         Case { field: Some("[0]"), ..raw("application/json", "[".repeat(5000), 422, "invalid") },
         raw("application/json", " ".repeat(1_100_000), 413, "too-large"),
         get("/v1/nothing", 404, "not-found", None),
-        get("/v1/sites?limit=many", 422, "invalid", Some("query")),
-        get("/v1/sites?page=2", 422, "invalid", Some("query")),
+        get("/v1/sites?limit=many", 422, "invalid", Some("limit")),
+        get("/v1/sites?limit=0", 422, "invalid", Some("limit")),
+        get("/v1/sites?limit=501", 422, "invalid", Some("limit")),
+        get("/v1/sites?page=2", 422, "invalid", Some("page")),
     ]
 }
 
@@ -235,6 +237,7 @@ fn deliveries() -> Vec<Case> {
         post(quantity(json!("1,5"), "kg"), 422, "bad-quantity", "lines[0].quantity.amount"),
         post(quantity(json!("1e3"), "g"), 422, "bad-quantity", "lines[0].quantity.amount"),
         post(quantity(json!(9_999_999_999_999_i64), "kg"), 422, "bad-quantity", "lines[0].quantity.amount"),
+        post(line("quantity", json!(5)), 422, "invalid", "lines[0].quantity"),
         post(quantity(json!(true), "g"), 422, "invalid", "lines[0].quantity.amount"),
         post(quantity(json!(1), "stone"), 422, "bad-quantity", "lines[0].quantity.unit"),
         post(quantity(json!(1), "l"), 422, "bad-quantity", "lines[0].quantity.unit"),
@@ -254,12 +257,12 @@ fn lots(made: &Tubs) -> Vec<Case> {
     vec![
         get(format!("/v1/lots/{swapped}"), 422, "bad-lot-number", None),
         get("/v1/lots/abc", 422, "bad-lot-number", None),
-        get("/v1/lots?day_from=-4800-01-01", 422, "invalid", Some("query")),
-        get("/v1/deliveries?day_to=-200000-01-01", 422, "invalid", Some("query")),
-        get("/v1/batches?from=-200000-01-01", 422, "invalid", Some("query")),
-        get("/v1/stock?expires_by=%2B12000-01-01", 422, "invalid", Some("query")),
+        get("/v1/lots?day_from=-4800-01-01", 422, "invalid", Some("day_from")),
+        get("/v1/deliveries?day_to=-200000-01-01", 422, "invalid", Some("day_to")),
+        get("/v1/batches?from=-200000-01-01", 422, "invalid", Some("from")),
+        get("/v1/stock?expires_by=%2B12000-01-01", 422, "invalid", Some("expires_by")),
         get("/v1/lots/000101-0001-5", 422, "bad-lot-number", None),
-        get(format!("/v1/lots/{}/trace?direction=sideways", made.milk), 422, "invalid", Some("query")),
+        get(format!("/v1/lots/{}/trace?direction=sideways", made.milk), 422, "invalid", Some("direction")),
         get("/v1/deliveries/999999", 404, "not-found", None),
         get("/v1/deliveries/abc", 404, "not-found", None),
     ]

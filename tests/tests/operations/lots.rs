@@ -136,8 +136,8 @@ fn a_lot_says_where_all_of_it_is(backend: Backend) {
         (shown.places[0].site.as_str(), shown.places[0].grams.mg(), shown.used_grams.mg()),
         (SHOP, 2_800_000, 0)
     );
-    let Origin::Batch(made_by) = shown.came_from else { panic!("it was made") };
-    assert_eq!(made_by.batch, batch);
+    let Origin::Batch { batch: made_by, .. } = shown.came_from else { panic!("it was made") };
+    assert_eq!(made_by, batch);
     // The shop has it now, so the shop may see it, and what is in it; the other shop may not.
     let shop = someone(&house, Role::Shop, SHOP);
     assert_eq!(house.tubtrail.get_lot(&shop, &tub).unwrap().lot, tub);

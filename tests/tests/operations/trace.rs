@@ -151,8 +151,8 @@ fn milk_is_found_in_everything_made_of_it(backend: Backend) {
     let used: Vec<_> = base.used_in.iter().map(|one| (one.batch, one.grams.mg())).collect();
     assert_eq!(used, [(day.batches[1], 3_600_000), (day.batches[2], 1_800_000)]);
     assert_eq!((base.kind, base.mass_grams.mg(), base.item.as_str()), (LotKind::Base, 7_200_000, "white-base"));
-    let Origin::Batch(made_by) = &base.came_from else { panic!("{base:?}") };
-    assert_eq!((made_by.batch, made_by.recipe.as_str()), (day.batches[0], "white-base-60"));
+    let Origin::Batch { batch, recipe, .. } = &base.came_from else { panic!("{base:?}") };
+    assert_eq!((*batch, recipe.as_str()), (day.batches[0], "white-base-60"));
     let places: Vec<_> =
         base.places.iter().map(|place| (place.site.as_str(), place.state.as_str(), place.grams.mg())).collect();
     assert_eq!(places, [(KITCHEN, "available", 1_800_000)]);

@@ -70,7 +70,8 @@ pub fn main() -> ExitCode {
     match run(&cli) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("tubtrail: {error}");
+            let said = error.downcast_ref().map_or_else(|| error.to_string(), in_words);
+            eprintln!("tubtrail: {said}");
             ExitCode::FAILURE
         }
     }

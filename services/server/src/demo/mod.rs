@@ -79,7 +79,7 @@ fn progress(house: &Tubtrail, first: NaiveDate, day: u64) -> Result<(), Operatio
 fn ask(house: &Tubtrail, tubs: (Option<String>, Option<String>)) -> Result<(), Box<dyn Error>> {
     let (Some(dark), Some(rum)) = tubs else { return Err("the thirty days made no such tubs".into()) };
     println!("\nEverything that can be recomputed was:");
-    crate::cli::verify::tell(house.verify()?)?;
+    crate::cli::verify::tell(&house.verify()?)?;
     let questions = Questions::new(house)?;
     let answers =
         [questions.hazelnut_in(&dark)?, questions.recalled("kestrel-nuts", RECALLED)?, questions.what_is_in(&rum)?];

@@ -77,7 +77,9 @@ fn item(code: &str, name: &str, kind: ItemKind) -> Item {
 }
 
 fn water() -> Item {
-    Item { tracked: false, ..item("water", "Drinking water", ItemKind::Ingredient) }
+    // OIML R 22: water at 20 °C has 998.201 kg/m³.
+    let counted = CountedBy::Volume { density_kg_per_m3: Amount("998.201".into()) };
+    Item { tracked: false, counted, ..item("water", "Drinking water", ItemKind::Ingredient) }
 }
 
 fn ingredient_item(ingredient: &cast::Ingredient) -> Item {

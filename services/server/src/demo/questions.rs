@@ -185,7 +185,7 @@ fn described(lot: &TracedLot) -> String {
         Origin::Delivery { supplier, supplier_lot_code, .. } => {
             format!("{} (lot {}, {supplier} {supplier_lot_code})", lot.name, lot.lot)
         }
-        Origin::Batch(_) => format!("{} (lot {})", lot.name, lot.lot),
+        Origin::Batch { .. } => format!("{} (lot {})", lot.name, lot.lot),
     }
 }
 

@@ -60,7 +60,7 @@ struct Which {
     after: String,
     /// Most rows on the page, 1 to 500.
     #[param(minimum = 1, maximum = 500)]
-    #[serde(default = "super::usual")]
+    #[serde(default = "super::usual", deserialize_with = "tubtrail_operations::master_data::limit")]
     limit: u32,
 }
 

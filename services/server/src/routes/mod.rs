@@ -63,7 +63,7 @@ pub struct Paging {
     pub after: String,
     /// Most rows on the page, 1 to 500.
     #[param(minimum = 1, maximum = 500)]
-    #[serde(default = "usual")]
+    #[serde(default = "usual", deserialize_with = "tubtrail_operations::master_data::limit")]
     pub limit: u32,
 }
 

@@ -46,7 +46,7 @@ struct TraceAsked {
     after: String,
     /// Most lots on the page, 1 to 500. A page may hold fewer and still not be the last: only `next` tells.
     #[param(minimum = 1, maximum = 500)]
-    #[serde(default = "usual")]
+    #[serde(default = "usual", deserialize_with = "tubtrail_operations::master_data::limit")]
     limit: u32,
     /// `ndjson` streams the whole of it; so does `Accept: application/x-ndjson`.
     #[param(inline)]
@@ -64,7 +64,7 @@ struct DeliveryTraceAsked {
     after: String,
     /// Most lots on the page, 1 to 500. A page may hold fewer and still not be the last: only `next` tells.
     #[param(minimum = 1, maximum = 500)]
-    #[serde(default = "usual")]
+    #[serde(default = "usual", deserialize_with = "tubtrail_operations::master_data::limit")]
     limit: u32,
     /// `ndjson` streams the whole of it; so does `Accept: application/x-ndjson`.
     #[param(inline)]
