@@ -37,6 +37,7 @@ struct Model {
 #[derive(Debug)]
 struct Lot {
     number: String,
+    is_tub: bool,
     made_by: Option<usize>,
     came: i64,
     found: i64,
@@ -217,10 +218,11 @@ impl Both {
         self.dice.usize(..self.model.lots.len())
     }
 
-    fn add_lot(&mut self, number: String, made_by: Option<usize>, came: i64) {
+    fn add_lot(&mut self, number: String, made: Option<(usize, OutputKind)>, came: i64) {
         self.model.lots.push(Lot {
             number,
-            made_by,
+            is_tub: made.is_some_and(|(_, kind)| kind == OutputKind::Tub),
+            made_by: made.map(|(batch, _)| batch),
             came,
             found: 0,
             at_kitchen: came,
@@ -338,8 +340,8 @@ impl Both {
         let outcome = try_to_complete(&self.house, self.model.batches[batch].id, &outputs);
         if let Some(done) = self.agree(outcome, expected) {
             self.model.batches[batch].done = true;
-            for ((_, mass), made) in outputs.iter().zip(done.outputs) {
-                self.add_lot(made.lot, Some(batch), i64::from(*mass));
+            for ((kind, mass), made) in outputs.iter().zip(done.outputs) {
+                self.add_lot(made.lot, Some((batch, *kind)), i64::from(*mass));
             }
         }
     }
@@ -387,8 +389,19 @@ impl Both {
             reason: None,
             note: None,
         };
+        // A tub stands in one place, and holds no more than it was filled with.
+        let model = &self.model.lots[lot];
+        let expected = if !model.is_tub || there <= here {
+            None
+        } else if model.at_shop > 0 {
+            Some("lot-elsewhere")
+        } else if there - here > model.missing.max(0) {
+            Some("invalid")
+        } else {
+            None
+        };
         let outcome = self.house.tubtrail.count_site(&Request::system(), new);
-        if self.agree(outcome, None).is_some() {
+        if self.agree(outcome, expected).is_some() {
             let lot = &mut self.model.lots[lot];
             lot.at_kitchen = there;
             lot.missing += here - there;
