@@ -38,6 +38,7 @@ struct Model {
 struct Lot {
     number: String,
     is_tub: bool,
+    came_at: i64,
     made_by: Option<usize>,
     came: i64,
     found: i64,
@@ -53,6 +54,7 @@ struct Batch {
     makes: OutputKind,
     water: i64,
     done: bool,
+    done_at: i64,
 }
 
 #[derive(Debug)]
@@ -176,7 +178,7 @@ fn random_days_agree_with_plain_lists(backend: Backend) {
             both.compare();
         }
     }
-    for problem in ["not-enough", "more-out-than-in"] {
+    for problem in ["not-enough", "more-out-than-in", "out-of-order"] {
         assert!(both.refused.contains_key(problem), "{problem} never came up: {:?}", both.refused);
     }
     let verified = both.house.tubtrail.verify().unwrap();
@@ -222,6 +224,7 @@ impl Both {
         self.model.lots.push(Lot {
             number,
             is_tub: made.is_some_and(|(_, kind)| kind == OutputKind::Tub),
+            came_at: self.minutes,
             made_by: made.map(|(batch, _)| batch),
             came,
             found: 0,
@@ -247,7 +250,7 @@ impl Both {
             ("tubs-at-once", OutputKind::Tub),
         ][self.dice.usize(..3)];
         let id = begin(&self.house, recipe);
-        self.model.batches.push(Batch { id, makes, water: 0, done: false });
+        self.model.batches.push(Batch { id, makes, water: 0, done: false, done_at: 0 });
     }
 
     fn any_batch(&mut self, done: bool) -> Option<usize> {
@@ -267,6 +270,8 @@ impl Both {
             Some("would-loop")
         } else if here == 0 && self.model.lots[lot].at_shop > 0 {
             Some("lot-elsewhere")
+        } else if late && self.model.lots[lot].came_at > self.model.batches[batch].done_at {
+            Some("out-of-order")
         } else if mass > here {
             Some("not-enough")
         } else {
@@ -340,6 +345,7 @@ impl Both {
         let outcome = try_to_complete(&self.house, self.model.batches[batch].id, &outputs);
         if let Some(done) = self.agree(outcome, expected) {
             self.model.batches[batch].done = true;
+            self.model.batches[batch].done_at = self.minutes;
             for ((kind, mass), made) in outputs.iter().zip(done.outputs) {
                 self.add_lot(made.lot, Some((batch, *kind)), i64::from(*mass));
             }
