@@ -99,6 +99,24 @@ impl Standing {
         Ok(theirs)
     }
 
+    /// The sites that decide over it: every one where some of it lies, or where it came to be if it lies nowhere any more.
+    /// Having once been at a site gives no power over what lies elsewhere; so the actor must be allowed this at all of them.
+    pub(crate) fn sites_decided_by(&self, actor: &Actor, operation: &Operation) -> Result<Vec<i64>> {
+        self.refuse_out_of_reach(actor)?;
+        let mut sites: Vec<i64> = self.lies_at().map(|place| place.site_id).collect();
+        sites.dedup();
+        if sites.is_empty() {
+            sites.push(self.lot.site_id);
+        }
+        if sites.iter().all(|site| actor.is_any_at(operation.roles, *site)) {
+            return Ok(sites);
+        }
+        let number = self.number()?;
+        let roles: Vec<_> = operation.roles.iter().map(|role| role.word()).collect();
+        let detail = format!("this needs the role {} wherever some of lot {number} lies", roles.join(" or "));
+        Err(OperationError::new(&problems::FORBIDDEN, detail).about([number]))
+    }
+
     fn is_reached_by(&self, actor: &Actor) -> bool {
         self.sites().into_iter().any(|site| actor.reaches(site))
     }
