@@ -115,6 +115,43 @@ pub const fn take(there_mg: i64, wanted_mg: Option<i64>, only_whole: bool) -> Re
     }
 }
 
+/// A tub where someone found it, beside what the book says of it. Milligrams.
+#[derive(Clone, Copy, Debug)]
+pub struct TubFound {
+    /// Found there.
+    pub found_mg: i64,
+    /// What was to be expected there.
+    pub expected_mg: i64,
+    /// What the book has of it anywhere else in the house.
+    pub elsewhere_mg: i64,
+    /// What it may hold beyond that: what was missed of it, and of an open one what was served, for scoops are reckoned.
+    pub spare_mg: i64,
+}
+
+/// Why a tub cannot have been found so.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CannotBe {
+    /// It stands in one place, and the book has it in another.
+    Elsewhere,
+    /// It holds at most so much.
+    MoreThan(i64),
+}
+
+/// A tub holds what it was filled with, and stands in one place: what is found beyond what was to be expected can only be
+/// what was lost before. Of another lot anything can be found: it was weighed then and is weighed now.
+pub const fn may_be_found(tub: &TubFound) -> Result<(), CannotBe> {
+    let most_mg = tub.expected_mg + tub.spare_mg;
+    if tub.found_mg <= tub.expected_mg {
+        Ok(())
+    } else if tub.elsewhere_mg > 0 {
+        Err(CannotBe::Elsewhere)
+    } else if tub.found_mg > most_mg {
+        Err(CannotBe::MoreThan(most_mg))
+    } else {
+        Ok(())
+    }
+}
+
 /// What arrived of a lot, squared with what was sent. Milligrams.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Settlement {
@@ -249,6 +286,18 @@ mod tests {
         assert_eq!(take(5, Some(6), true), Err(PartRefusal::NotEnough));
         assert_eq!(take(5, Some(4), false), Ok(4));
         assert_eq!(take(5, Some(6), false), Err(PartRefusal::NotEnough));
+    }
+
+    #[test]
+    fn a_tub_holds_no_more_than_it_was_filled_with() {
+        let missed = TubFound { found_mg: 7, expected_mg: 5, elsewhere_mg: 0, spare_mg: 2 };
+        assert_eq!(may_be_found(&missed), Ok(()), "what was missed turns up");
+        assert_eq!(may_be_found(&TubFound { found_mg: 8, ..missed }), Err(CannotBe::MoreThan(7)));
+        let away = TubFound { elsewhere_mg: 1, ..missed };
+        assert_eq!(may_be_found(&away), Err(CannotBe::Elsewhere));
+        assert_eq!(may_be_found(&TubFound { found_mg: 9, ..away }), Err(CannotBe::Elsewhere), "the place comes first");
+        assert_eq!(may_be_found(&TubFound { found_mg: 5, ..away }), Ok(()), "as was expected");
+        assert_eq!(may_be_found(&TubFound { found_mg: 0, ..away }), Ok(()), "nothing can always be found");
     }
 
     #[test]

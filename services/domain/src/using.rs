@@ -11,8 +11,8 @@ pub struct Standing {
     pub rejected: bool,
     /// Where it lies.
     pub lies: Lies,
-    /// When it was received or made, UTC.
-    pub came_to_be_at: NaiveDateTime,
+    /// Since when there was any of it on the shelf here, UTC.
+    pub here_since: NaiveDateTime,
     /// The last day it may be used.
     pub expires_on: Option<NaiveDate>,
     /// From when it may be used, UTC.
@@ -39,6 +39,8 @@ pub struct Wanted {
     pub used_at: NaiveDateTime,
     /// The day that was, at the site of the batch.
     pub day: NaiveDate,
+    /// When the batch was completed, if it was, UTC. When it began says nothing: ingredients are weighed out beforehand.
+    pub completed_at: Option<NaiveDateTime>,
     /// Someone who may say so says that it be used before it is mature.
     pub before_mature: bool,
 }
@@ -54,7 +56,9 @@ pub enum Unfit {
     Elsewhere,
     /// It is an open tub: what stood in the case goes into nothing else.
     Open,
-    /// It was not there yet.
+    /// The batch was completed before.
+    Completed(NaiveDateTime),
+    /// It was not here yet.
     NotThereYet(NaiveDateTime),
     /// It was past its last day.
     Expired(NaiveDate),
@@ -78,8 +82,11 @@ pub fn may_be_used(lot: &Standing, wanted: &Wanted) -> Result<(), Unfit> {
         Lies::OpenHere => return Err(Unfit::Open),
         Lies::Elsewhere => return Err(Unfit::Elsewhere),
     };
-    if wanted.used_at < lot.came_to_be_at {
-        return Err(Unfit::NotThereYet(lot.came_to_be_at));
+    if let Some(at) = wanted.completed_at.filter(|at| wanted.used_at > *at) {
+        return Err(Unfit::Completed(at));
+    }
+    if wanted.used_at < lot.here_since {
+        return Err(Unfit::NotThereYet(lot.here_since));
     }
     if let Some(last) = lot.expires_on.filter(|last| *last < wanted.day) {
         return Err(Unfit::Expired(last));
@@ -108,14 +115,14 @@ mod tests {
             held: false,
             rejected: false,
             lies: Lies::Here(1_000_000),
-            came_to_be_at: at(2, 18),
+            here_since: at(2, 18),
             expires_on: Some(on(5)),
             mature_at: Some(at(3, 6)),
         }
     }
 
     fn wanted() -> Wanted {
-        Wanted { mass_mg: 1_000_000, used_at: at(3, 6), day: on(3), before_mature: false }
+        Wanted { mass_mg: 1_000_000, used_at: at(3, 6), day: on(3), completed_at: None, before_mature: false }
     }
 
     #[test]
@@ -125,6 +132,8 @@ mod tests {
         assert_eq!(may_be_used(&base(), &last_day), Ok(()));
         let young = Wanted { used_at: at(2, 18), day: on(2), before_mature: true, ..wanted() };
         assert_eq!(may_be_used(&base(), &young), Ok(()), "at the very hour it was made, by someone who may");
+        let late = Wanted { completed_at: Some(at(3, 6)), ..wanted() };
+        assert_eq!(may_be_used(&base(), &late), Ok(()), "at the very hour the batch was completed");
     }
 
     #[test]
@@ -134,6 +143,8 @@ mod tests {
         assert_eq!(refused(Wanted { mass_mg: 1_000_001, ..wanted() }), Unfit::NotEnough(1_000_000));
         assert_eq!(refused(Wanted { used_at: at(3, 5), ..wanted() }), Unfit::NotMature(at(3, 6)));
         assert_eq!(refused(Wanted { used_at: at(6, 0), day: on(6), ..wanted() }), Unfit::Expired(on(5)));
+        let after_it_was_done = Wanted { completed_at: Some(at(3, 5)), ..wanted() };
+        assert_eq!(refused(after_it_was_done), Unfit::Completed(at(3, 5)));
         let before_it_was = Wanted { used_at: at(2, 17), day: on(2), before_mature: true, ..wanted() };
         assert_eq!(refused(before_it_was), Unfit::NotThereYet(at(2, 18)));
     }
@@ -144,11 +155,12 @@ mod tests {
             held: true,
             rejected: true,
             lies: Lies::Elsewhere,
-            came_to_be_at: at(2, 18),
+            here_since: at(2, 18),
             expires_on: Some(on(1)),
             mature_at: Some(at(9, 0)),
         };
-        let mut wanted = Wanted { mass_mg: 2, used_at: at(2, 0), day: on(2), before_mature: false };
+        let mut wanted =
+            Wanted { mass_mg: 2, used_at: at(2, 0), day: on(2), completed_at: Some(at(1, 0)), before_mature: false };
         assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::OnHold));
         lot.held = false;
         assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Rejected));
@@ -157,6 +169,8 @@ mod tests {
         lot.lies = Lies::OpenHere;
         assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Open));
         lot.lies = Lies::Here(1);
+        assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Completed(at(1, 0))));
+        wanted.completed_at = None;
         assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::NotThereYet(at(2, 18))));
         wanted.used_at = at(2, 18);
         assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Expired(on(1))));

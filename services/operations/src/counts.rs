@@ -1,17 +1,17 @@
 //! Counts: what was really found on the shelf and in the case.
 //!
-//! A count is held against the book as it stands when the count is written down. Where the two differ, the difference is a
-//! movement with a reason; nothing is overwritten.
+//! A count is held against the book as it stands when the count is written down; so nothing of what is counted may have
+//! moved since it was. Where the two differ, the difference is a movement with a reason; nothing is overwritten.
 
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::{Place, State};
-use tubtrail_storage::lots::{LotRow, lot};
+use tubtrail_storage::lots::{LotRow, lot, lots_by_ids};
 use tubtrail_storage::master_data::Site;
 use tubtrail_storage::on_hand::{StockFilter, StockKey, on_hand_after};
-use tubtrail_storage::stock::{CountLineRow, CountRow, MovementRow, balance, count, counts_after, lines_of_count};
+use tubtrail_storage::stock::{CountLineRow, CountRow, MovementRow, count, counts_after, last_moved, lines_of_count};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::{IntoParams, ToSchema};
 
@@ -23,6 +23,7 @@ use crate::master_data::{MOST, Page};
 use crate::names::Names;
 use crate::quantities::{Grams, QuantityEntered};
 use crate::reach::{self, Request};
+use crate::standing::Standing;
 use crate::tubtrail::{Answered, Tubtrail};
 use crate::{fields, problems};
 
@@ -40,7 +41,7 @@ pub struct NewCount {
     /// The site's code.
     #[schema(max_length = 40)]
     pub site: String,
-    /// When; now, if absent. The book is taken as it stands now in either case.
+    /// When; now, if absent. The book is taken as it stands now in either case: what moved there since must be counted again.
     #[serde(default)]
     pub counted_at: Option<DateTime<Utc>>,
     /// One line a lot and state.
@@ -67,7 +68,7 @@ pub struct NewCountLine {
     /// Our number for the lot.
     #[schema(max_length = 20)]
     pub lot: String,
-    /// On the shelf or in the case; if absent, where the book has it, or else on the shelf.
+    /// On the shelf or, for a tub, in the case; if absent, where the book has it, or else on the shelf.
     #[serde(default)]
     pub state: Option<Standpoint>,
     /// How much was there; may be nothing.
@@ -209,7 +210,7 @@ struct Line {
 }
 
 fn check(tx: &mut WriteTx<'_>, site: Site, new: &NewCount) -> Result<Checked> {
-    let counted_at = fields::occurred_at("counted_at", new.counted_at, tx.now())?;
+    let said_at = fields::occurred_at("counted_at", new.counted_at, tx.now())?;
     let note = fields::optional_note("note", new.note.as_deref())?;
     let least = usize::from(!new.complete);
     fields::between("lines", new.lines.len(), least, MOST_LINES)?;
@@ -227,6 +228,14 @@ fn check(tx: &mut WriteTx<'_>, site: Site, new: &NewCount) -> Result<Checked> {
     if new.complete {
         lines.extend(not_found(tx.conn(), site.row.id, &seen, new.reason.as_deref())?);
     }
+    refuse_what_cannot_be(tx.conn(), &lines)?;
+    let last_at = last_moved_at(tx.conn(), site.row.id, &lines)?;
+    let counted_at = match new.counted_at {
+        // What a device brought whose clock runs ahead may be a moment younger than our own now.
+        None => last_at.values().copied().fold(said_at, NaiveDateTime::max),
+        Some(_) => said_at,
+    };
+    refuse_moved_since(counted_at, &last_at)?;
     Ok(Checked { site, counted_at, note, lines })
 }
 
@@ -238,27 +247,32 @@ fn check_line(
 ) -> Result<Line> {
     // Whoever counts it has it before them: it may be any lot of the house.
     let lot = lots::named(conn, "lot", &line.lot)?;
+    let standing = Standing::of(conn, lot)?;
     let mut names = Names::default();
-    let counting = counting(&names.item(conn, lot.item_id)?.current)?;
+    let counting = counting(&names.item(conn, standing.lot.item_id)?.current)?;
     let found_mg = line.found.to_mass_or_nothing(&counting).map_err(|error| error.under("found"))?.mg();
-    let place = Place::new(site_id, state_of(conn, &lot, site_id, line.state)?);
-    let expected_mg = balance(conn, lot.id, place)?;
+    let place = Place::new(site_id, state_of(&standing, site_id, line.state)?);
+    let expected_mg = standing.at(place);
     let said = line.reason.as_deref();
     let reason = if found_mg == expected_mg {
         fields::optional_note("reason", said)?
     } else {
         Some(fields::reason("reason", said.or(common_reason))?)
     };
-    Ok(Line { lot, place, expected_mg, found_mg, reason })
+    Ok(Line { lot: standing.lot, place, expected_mg, found_mg, reason })
 }
 
-fn state_of(conn: &mut AnyConnection, lot: &LotRow, site_id: i64, said: Option<Standpoint>) -> Result<State> {
+fn state_of(standing: &Standing, site_id: i64, said: Option<Standpoint>) -> Result<State> {
+    if said == Some(Standpoint::Open) && !standing.is_tub() {
+        let number = standing.number()?;
+        let detail = format!("lot {number} is no tub: only a tub stands open in the case");
+        return Err(OperationError::new(&problems::NOT_A_TUB, detail).at("state").about([number]));
+    }
     if let Some(standpoint) = said {
         return Ok(standpoint.state());
     }
-    let available = balance(conn, lot.id, Place::new(site_id, State::Available))? > 0;
-    let open = balance(conn, lot.id, Place::new(site_id, State::Open))? > 0;
-    match (available, open) {
+    let has = |state| standing.at(Place::new(site_id, state)) > 0;
+    match (has(State::Available), has(State::Open)) {
         (true, true) => {
             let detail = "the book has some of it on the shelf and some in the case: say available or open";
             Err(OperationError::invalid("state", detail))
@@ -285,13 +299,67 @@ fn not_found(
             let detail = format!("more than {MOST_UNMENTIONED} lots would be missing: count in parts");
             return Err(OperationError::invalid("complete", detail));
         }
+        let ids: Vec<i64> = missing.iter().map(|row| row.lot_id).collect();
+        let mut lots: BTreeMap<i64, LotRow> = lots_by_ids(conn, &ids)?.into_iter().map(|lot| (lot.id, lot)).collect();
         for row in missing {
             let reason = Some(fields::reason("reason", reason)?);
-            let place = Place::new(site_id, state);
-            lines.push(Line { lot: lot(conn, row.lot_id)?, place, expected_mg: row.mass_mg, found_mg: 0, reason });
+            let corrupt = || StorageError::Corrupt(format!("lot row {} has a balance and is missing", row.lot_id));
+            let lot = lots.remove(&row.lot_id).ok_or_else(corrupt)?;
+            lines.push(Line { lot, place: Place::new(site_id, state), expected_mg: row.mass_mg, found_mg: 0, reason });
         }
     }
     Ok(lines)
+}
+
+/// A tub that the book has closed may be found open and the other way round: what the lines of a tub say counts together.
+fn refuse_what_cannot_be(conn: &mut AnyConnection, lines: &[Line]) -> Result<()> {
+    let mut tubs: BTreeMap<i64, Vec<usize>> = BTreeMap::new();
+    for (position, line) in lines.iter().enumerate().filter(|(_, line)| line.lot.kind == "tub") {
+        tubs.entry(line.lot.id).or_default().push(position);
+    }
+    for positions in tubs.into_values() {
+        let of_tub = || positions.iter().map(|position| (*position, &lines[*position]));
+        let Some((position, line)) = of_tub().max_by_key(|(_, line)| line.found_mg - line.expected_mg) else {
+            continue;
+        };
+        let found_mg: i64 = of_tub().map(|(_, line)| line.found_mg).sum();
+        let expected_mg: i64 = of_tub().map(|(_, line)| line.expected_mg).sum();
+        if found_mg <= expected_mg {
+            continue;
+        }
+        let standing = Standing::of(conn, line.lot.clone())?;
+        let is_open = of_tub().any(|(_, line)| line.place.state == State::Open && line.found_mg > 0);
+        let refusal = standing.refuse_what_cannot_be("found", found_mg, expected_mg, standing.spare(is_open));
+        refusal.map_err(|error| error.under(&format!("lines[{position}]")))?;
+    }
+    Ok(())
+}
+
+/// When each lot last moved in the places that are counted, or came to be.
+fn last_moved_at(conn: &mut AnyConnection, site_id: i64, lines: &[Line]) -> Result<BTreeMap<String, NaiveDateTime>> {
+    let ids: Vec<i64> = lines.iter().map(|line| line.lot.id).collect();
+    let moved: HashMap<(i64, String), NaiveDateTime> =
+        last_moved(conn, site_id, &ids)?.into_iter().map(|moved| ((moved.lot_id, moved.state), moved.at)).collect();
+    let mut last_at = BTreeMap::new();
+    for line in lines {
+        let lot = &line.lot;
+        let here = moved.get(&(lot.id, line.place.state.word().to_owned()));
+        let at = here.map_or(lot.came_to_be_at, |moved| lot.came_to_be_at.max(*moved));
+        let last = last_at.entry(lots::number(lot)?.to_string()).or_insert(at);
+        *last = at.max(*last);
+    }
+    Ok(last_at)
+}
+
+/// The book is as it is now; of what moved since it was counted, it cannot say what was there then.
+fn refuse_moved_since(counted_at: NaiveDateTime, last_at: &BTreeMap<String, NaiveDateTime>) -> Result<()> {
+    let since: Vec<String> =
+        last_at.iter().filter(|(_, at)| **at > counted_at).map(|(number, _)| number.clone()).collect();
+    if since.is_empty() {
+        return Ok(());
+    }
+    let detail = format!("these came or moved after that, so count them as they are now: {}", since.join(", "));
+    Err(OperationError::new(&problems::OUT_OF_ORDER, detail).at("counted_at").about(since))
 }
 
 fn record(tx: &mut WriteTx<'_>, checked: &Checked) -> Result<Count> {
@@ -306,6 +374,11 @@ fn record(tx: &mut WriteTx<'_>, checked: &Checked) -> Result<Count> {
     tx.record(&row)?;
     for line in &checked.lines {
         record_line(tx, &row, line)?;
+    }
+    // What is missed goes first: a tub missed on the shelf and found in the case is no heavier than it was.
+    let (found, missed): (Vec<_>, Vec<_>) = checked.lines.iter().partition(|line| line.found_mg > line.expected_mg);
+    for line in missed.into_iter().chain(found) {
+        move_difference(tx, &row, line)?;
     }
     answer(tx.conn(), &row)
 }
@@ -322,6 +395,10 @@ fn record_line(tx: &mut WriteTx<'_>, count: &CountRow, line: &Line) -> Result<()
         reason: line.reason.clone(),
     };
     tx.record(&row)?;
+    Ok(())
+}
+
+fn move_difference(tx: &mut WriteTx<'_>, count: &CountRow, line: &Line) -> Result<()> {
     let difference = Place::new(count.site_id, State::CountDifference);
     let (from, to) = if line.found_mg > line.expected_mg { (difference, line.place) } else { (line.place, difference) };
     let mass_mg = (line.found_mg - line.expected_mg).abs();

@@ -2,12 +2,14 @@
 //!
 //! A lot may have several holds, each with its reason; it is free when all are released.
 
+use std::collections::HashMap;
+
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::{Place, State};
-use tubtrail_storage::journal::entries_after;
-use tubtrail_storage::lots::{LotRow, lot};
+use tubtrail_storage::lots::{LotRow, lot, lots_by_ids};
 use tubtrail_storage::on_hand::holds_after;
+use tubtrail_storage::search::authors;
 use tubtrail_storage::stock::{HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, hold, release_of, releases_of};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::{IntoParams, ToSchema};
@@ -130,11 +132,11 @@ impl Tubtrail {
             let row = HoldRow { id: tx.id(), entry: tx.entry(), lot_id: standing.lot.id, reason };
             tx.record(&row)?;
             let by = By { at: fields::utc(tx.now()), actor: actor.name };
-            answer(tx.conn(), &mut Names::default(), row, by, None)
+            answer(tx.conn(), &mut Names::default(), &standing.lot, row, by, None)
         })
     }
 
-    /// Lifts a hold; the lot stays on hold if another keeps it.
+    /// Lifts a hold; the lot stays on hold if another keeps it. Only who may do so wherever some of the lot lies does.
     pub fn release_hold(&self, request: &Request, id: i64, because: Because) -> Result<Answered<Hold>> {
         request.actor.may_anywhere(&reach::RELEASE_HOLD)?;
         let actor = request.actor.clone();
@@ -143,7 +145,7 @@ impl Tubtrail {
             let hold = hold(tx.conn(), id)?.ok_or_else(no_such)?;
             let lot = lot(tx.conn(), hold.lot_id)?;
             let standing = Standing::of(tx.conn(), lot)?;
-            let sites = standing.sites_of(&actor, &reach::RELEASE_HOLD);
+            let sites = standing.sites_decided_by(&actor, &reach::RELEASE_HOLD);
             let sites = sites.map_err(|error| if error.problem == &problems::NOT_FOUND { no_such() } else { error })?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             if release_of(tx.conn(), hold.id)?.is_some() {
@@ -153,9 +155,10 @@ impl Tubtrail {
             at_the_first(tx, &sites);
             let row = HoldReleaseRow { id: tx.id(), entry: tx.entry(), hold_id: hold.id, reason };
             tx.record(&row)?;
-            let (held_by, now) = (By::of_entry(tx.conn(), hold.entry)?, fields::utc(tx.now()));
+            let by = By::of_entries(tx.conn(), &[hold.entry])?;
+            let (held_by, now) = (By::of_entry(&by, hold.entry)?, fields::utc(tx.now()));
             let release = Release { reason: row.reason, released_at: now, released_by: actor.name, entry: row.entry };
-            answer(tx.conn(), &mut Names::default(), hold, held_by, Some(release))
+            answer(tx.conn(), &mut Names::default(), &standing.lot, hold, held_by, Some(release))
         })
     }
 
@@ -169,12 +172,20 @@ impl Tubtrail {
             let rows = holds_after(conn, sites.as_deref(), asked.released_too, after, i64::from(limit) + 1)?;
             let ids: Vec<i64> = rows.iter().map(|row| row.id).collect();
             let mut releases = releases_of(conn, &ids)?;
+            let entries: Vec<i64> =
+                rows.iter().map(|row| row.entry).chain(releases.values().map(|release| release.entry)).collect();
+            let by = By::of_entries(conn, &entries)?;
+            let lot_ids: Vec<i64> = rows.iter().map(|row| row.lot_id).collect();
+            let lots: HashMap<i64, LotRow> =
+                lots_by_ids(conn, &lot_ids)?.into_iter().map(|lot| (lot.id, lot)).collect();
             let mut names = Names::default();
             let mut found = Vec::new();
             for row in rows {
-                let by = By::of_entry(conn, row.entry)?;
-                let release = releases.remove(&row.id).map(|release| release_answer(conn, release)).transpose()?;
-                found.push(answer(conn, &mut names, row, by, release)?);
+                let corrupt = || StorageError::Corrupt(format!("hold {}: its lot is missing", row.id));
+                let lot = lots.get(&row.lot_id).ok_or_else(corrupt)?;
+                let release = releases.remove(&row.id).map(|release| release_answer(&by, release)).transpose()?;
+                let held_by = By::of_entry(&by, row.entry)?;
+                found.push(answer(conn, &mut names, lot, row, held_by, release)?);
             }
             Ok(Page::cut(found, limit as usize, |hold| hold.id.to_string()))
         })
@@ -183,18 +194,19 @@ impl Tubtrail {
     /// Turns a received lot away after all: what is available of it goes back to the supplier, and none of it may be
     /// used, moved or consigned any more.
     ///
-    /// What lies at a site where one may not do this, or is on the way, stays on the book until it is thrown away.
+    /// Only who may do so wherever some of it lies does. What is on the way stays on the book; once it arrived, rejecting the
+    /// lot again sends it back too.
     pub fn reject_lot(&self, request: &Request, lot: &str, because: Because) -> Result<Answered<Rejection>> {
         request.actor.may_anywhere(&reach::REJECT_LOT)?;
         let (actor, lot) = (request.actor.clone(), lot.to_owned());
         self.write(request, &reach::REJECT_LOT, move |tx| {
             let lot = lots::addressed(tx.conn(), &lot)?;
             let standing = Standing::of(tx.conn(), lot)?;
-            let sites = standing.sites_of(&actor, &reach::REJECT_LOT)?;
+            let sites = standing.sites_decided_by(&actor, &reach::REJECT_LOT)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             refuse_to_reject(&standing)?;
             at_the_first(tx, &sites);
-            reject(tx, &standing, &sites, reason)
+            reject(tx, &standing, reason)
         })
     }
 }
@@ -212,54 +224,62 @@ fn refuse_to_reject(standing: &Standing) -> Result<()> {
         let detail = format!("lot {number} was made here: it goes back to nobody; throw it away");
         return Err(OperationError::new(&problems::WRONG_KIND, detail).about([number]));
     }
-    if let Some(rejection) = &standing.rejection {
-        let detail = format!("lot {number} was already rejected: {}", rejection.reason);
+    let nothing_left = standing.available().next().is_none();
+    if let Some(rejection) = standing.rejection.as_ref().filter(|_| nothing_left) {
+        let detail = format!("lot {number} was already rejected, and none of it is left: {}", rejection.reason);
         return Err(OperationError::new(&problems::LOT_REJECTED, detail).about([number]));
     }
     Ok(())
 }
 
-fn reject(tx: &mut WriteTx<'_>, standing: &Standing, sites: &[i64], reason: String) -> Result<Rejection> {
+fn reject(tx: &mut WriteTx<'_>, standing: &Standing, reason: String) -> Result<Rejection> {
     let lot = &standing.lot;
-    let row = LotRejectionRow { id: tx.id(), entry: tx.entry(), lot_id: lot.id, reason };
-    tx.record(&row)?;
+    if standing.rejection.is_none() {
+        let row = LotRejectionRow { id: tx.id(), entry: tx.entry(), lot_id: lot.id, reason: reason.clone() };
+        tx.record(&row)?;
+    }
     let mut names = Names::default();
     let mut returned = Vec::new();
-    for (site, mass_mg) in standing.available().filter(|(site, _)| sites.contains(site)) {
+    for (site, mass_mg) in standing.available() {
         let (from, to) = (Place::new(site, State::Available), Place::new(site, State::Supplier));
         let moved = movement(tx, lot, "returned", from, to);
-        let reason = Some(row.reason.clone());
+        let reason = Some(reason.clone());
         tx.move_mass(&MovementRow { mass_mg, reason, partner_id: lot.supplier_id, ..moved })?;
         returned.push(Returned { site: names.site_code(tx.conn(), site)?, grams: Grams::from_mg(mass_mg) });
     }
-    Ok(Rejection { lot: standing.number()?, reason: row.reason, returned, entry: row.entry })
+    Ok(Rejection { lot: standing.number()?, reason, returned, entry: tx.entry() })
 }
 
 /// Who wrote something down, and when.
+#[derive(Clone)]
 struct By {
     at: DateTime<Utc>,
     actor: String,
 }
 
 impl By {
-    fn of_entry(conn: &mut AnyConnection, seq: i64) -> Result<Self> {
-        let entry = entries_after(conn, seq - 1, 1)?.pop().filter(|entry| entry.seq == seq);
-        let entry = entry.ok_or_else(|| StorageError::Corrupt(format!("journal entry {seq} is missing")))?;
-        Ok(Self { at: fields::utc(entry.recorded_at), actor: entry.actor })
+    fn of_entries(conn: &mut AnyConnection, entries: &[i64]) -> Result<HashMap<i64, Self>> {
+        let authors = authors(conn, entries)?.into_iter();
+        Ok(authors.map(|(entry, (actor, at))| (entry, Self { at: fields::utc(at), actor })).collect())
+    }
+
+    fn of_entry(known: &HashMap<i64, Self>, entry: i64) -> Result<Self> {
+        let missing = || StorageError::Corrupt(format!("journal entry {entry} is missing"));
+        Ok(known.get(&entry).cloned().ok_or_else(missing)?)
     }
 }
 
 fn answer(
     conn: &mut AnyConnection,
     names: &mut Names,
+    lot: &LotRow,
     row: HoldRow,
     held: By,
     release: Option<Release>,
 ) -> Result<Hold> {
-    let lot: LotRow = lot(conn, row.lot_id)?;
     Ok(Hold {
         id: row.id,
-        lot: lots::number(&lot)?.to_string(),
+        lot: lots::number(lot)?.to_string(),
         item: names.item(conn, lot.item_id)?.row.code.clone(),
         reason: row.reason,
         held_at: held.at,
@@ -269,7 +289,7 @@ fn answer(
     })
 }
 
-fn release_answer(conn: &mut AnyConnection, row: HoldReleaseRow) -> Result<Release> {
-    let By { at, actor } = By::of_entry(conn, row.entry)?;
+fn release_answer(by: &HashMap<i64, By>, row: HoldReleaseRow) -> Result<Release> {
+    let By { at, actor } = By::of_entry(by, row.entry)?;
     Ok(Release { reason: row.reason, released_at: at, released_by: actor, entry: row.entry })
 }

@@ -224,7 +224,7 @@ fn check_line(
     };
     let line = Line { standing, sent_mg: sent_mg.unwrap_or(0), received_mg, damaged_mg, settled, reason };
     if settled.found_mg() > 0 {
-        refuse_what_cannot_be(&line, shelf)?;
+        refuse_what_cannot_be(&line, expected_mg)?;
     }
     Ok(line)
 }
@@ -249,28 +249,15 @@ fn arrived(
     Ok((received_mg, damaged_mg))
 }
 
-/// A tub holds what it was filled with, and stands in one place: of a tub, no more than was sent, than the sender has it,
-/// or than was missed before, can arrive. Of another lot anything can: it was weighed then and is weighed now.
-fn refuse_what_cannot_be(line: &Line, shelf: Place) -> Result<()> {
-    let standing = &line.standing;
-    if !standing.is_tub() {
-        return Ok(());
-    }
-    let (found_mg, number) = (line.settled.found_mg(), standing.number()?);
-    let wrong = |detail: String| Err(OperationError::invalid("received", detail).about([number.clone()]));
-    if line.sent_mg > 0 {
-        return wrong(format!("tub {number} holds {}: more of it cannot arrive", in_grams(line.sent_mg)));
-    }
-    let at_sender_mg = standing.at(shelf);
-    if at_sender_mg > 0 && found_mg != at_sender_mg {
-        return wrong(format!("tub {number} holds {} and goes as a whole", in_grams(at_sender_mg)));
-    }
-    if at_sender_mg == 0 && standing.on_hand() > 0 {
-        let detail = format!("the book has tub {number} at another place: count it there first");
-        return Err(OperationError::new(&problems::LOT_ELSEWHERE, detail).at("lot").about([number]));
-    }
-    if at_sender_mg == 0 && found_mg > standing.missed() {
-        return wrong(format!("of tub {number}, {} are missed and no more", in_grams(standing.missed())));
+/// Of a tub, no more than was sent, than the sender has it, or than was missed before, can arrive; one that was not on the
+/// list goes whole, as any does.
+fn refuse_what_cannot_be(line: &Line, expected_mg: i64) -> Result<()> {
+    let (standing, arrived_mg) = (&line.standing, line.received_mg + line.damaged_mg);
+    standing.refuse_what_cannot_be("received", arrived_mg, expected_mg, standing.spare(false))?;
+    if standing.is_tub() && line.sent_mg == 0 && arrived_mg < expected_mg {
+        let number = standing.number()?;
+        let detail = format!("tub {number} holds {} and goes as a whole", in_grams(expected_mg));
+        return Err(OperationError::invalid("received", detail).about([number]));
     }
     Ok(())
 }

@@ -1,7 +1,7 @@
 //! A lot's standing: where it is, whether it is on hold or was turned away, who reaches it, and what may be done with it.
 
 use chrono::NaiveDateTime;
-use tubtrail_domain::moving::{self, Act, PartRefusal, Refusal};
+use tubtrail_domain::moving::{self, Act, CannotBe, PartRefusal, Refusal, TubFound};
 use tubtrail_domain::place::{Place, State};
 use tubtrail_storage::lots::LotRow;
 use tubtrail_storage::master_data::Site;
@@ -65,10 +65,11 @@ impl Standing {
         self.places.iter().filter(|(place, mass_mg)| place.state.is_on_hand() && *mass_mg > 0).map(|(place, _)| *place)
     }
 
-    /// What counts and receipts missed of it and did not find again, in milligrams.
-    pub(crate) fn missed(&self) -> i64 {
-        let missed = |(place, _): &&(Place, i64)| place.state == State::CountDifference;
-        self.places.iter().filter(missed).map(|(_, mass_mg)| mass_mg).sum::<i64>().max(0)
+    /// What may turn up of it, in milligrams: what counts and receipts missed and did not find again, and of an open tub
+    /// what was served, for scoops are reckoned.
+    pub(crate) fn spare(&self, is_open: bool) -> i64 {
+        let lost = |state: State| state == State::CountDifference || (is_open && state == State::Served);
+        self.places.iter().filter(|(place, _)| lost(place.state)).map(|(_, mass_mg)| mass_mg).sum::<i64>().max(0)
     }
 
     /// The sites where it is available, with how much, in milligrams.
@@ -96,6 +97,24 @@ impl Standing {
             actor.may(operation, reached.unwrap_or(self.lot.site_id))?;
         }
         Ok(theirs)
+    }
+
+    /// The sites that decide over it: every one where some of it lies, or where it came to be if it lies nowhere any more.
+    /// Having once been at a site gives no power over what lies elsewhere; so the actor must be allowed this at all of them.
+    pub(crate) fn sites_decided_by(&self, actor: &Actor, operation: &Operation) -> Result<Vec<i64>> {
+        self.refuse_out_of_reach(actor)?;
+        let mut sites: Vec<i64> = self.lies_at().map(|place| place.site_id).collect();
+        sites.dedup();
+        if sites.is_empty() {
+            sites.push(self.lot.site_id);
+        }
+        if sites.iter().all(|site| actor.is_any_at(operation.roles, *site)) {
+            return Ok(sites);
+        }
+        let number = self.number()?;
+        let roles: Vec<_> = operation.roles.iter().map(|role| role.word()).collect();
+        let detail = format!("this needs the role {} wherever some of lot {number} lies", roles.join(" or "));
+        Err(OperationError::new(&problems::FORBIDDEN, detail).about([number]))
     }
 
     fn is_reached_by(&self, actor: &Actor) -> bool {
@@ -176,13 +195,44 @@ impl Standing {
         Err(OperationError::new(&problems::OUT_OF_ORDER, detail).at(field).about([self.number()?]))
     }
 
-    /// How much of what a place holds is taken: all, or what is wanted. The field at fault is `quantity`.
+    /// Refuses of a tub what cannot be found of it, where so much is expected. The field at fault is `lot`, or the
+    /// one that says how much.
+    pub(crate) fn refuse_what_cannot_be(
+        &self,
+        field: &str,
+        found_mg: i64,
+        expected_mg: i64,
+        spare_mg: i64,
+    ) -> Result<()> {
+        if !self.is_tub() {
+            return Ok(());
+        }
+        let elsewhere_mg = self.on_hand() - expected_mg;
+        let Err(why) = moving::may_be_found(&TubFound { found_mg, expected_mg, elsewhere_mg, spare_mg }) else {
+            return Ok(());
+        };
+        let number = self.number()?;
+        let error = match why {
+            CannotBe::Elsewhere => {
+                let detail = format!("the book has tub {number} at another place: count it there first");
+                OperationError::new(&problems::LOT_ELSEWHERE, detail).at("lot")
+            }
+            CannotBe::MoreThan(most_mg) => {
+                let detail = format!("of tub {number}, {} can be there and no more", in_grams(most_mg));
+                OperationError::invalid(field, detail)
+            }
+        };
+        Err(error.about([number]))
+    }
+
+    /// How much of what a place holds is taken: all, or what is wanted. The field at fault is `quantity` or under it.
     pub(crate) fn take(&self, place: Place, site: &str, wanted_mg: Option<i64>, only_whole: bool) -> Result<i64> {
         let there = self.at(place);
         match moving::take(there, wanted_mg, only_whole) {
             Ok(mass_mg) if mass_mg > 0 => Ok(mass_mg),
             Ok(_) | Err(PartRefusal::NotEnough) => {
-                Err(self.not_enough(place, site, wanted_mg.unwrap_or(0))?.at("quantity"))
+                let field = if wanted_mg.is_some() { "quantity.amount" } else { "quantity" };
+                Err(self.not_enough(place, site, wanted_mg.unwrap_or(0))?.at(field))
             }
             Err(PartRefusal::OnlyWhole) => {
                 let number = self.number()?;

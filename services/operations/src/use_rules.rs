@@ -19,7 +19,12 @@ pub(crate) struct Asked<'a> {
     pub lot: &'a LotRow,
     pub number: &'a str,
     pub mass_mg: i64,
+    /// When it is, or was, used.
     pub used_at: NaiveDateTime,
+    /// Since when there was any of it on the shelf where the batch is made.
+    pub here_since: NaiveDateTime,
+    /// When the batch was completed, if it was.
+    pub completed_at: Option<NaiveDateTime>,
     /// A reason is given, which whoever may say so needs to use it before it is mature.
     pub with_reason: bool,
 }
@@ -31,7 +36,7 @@ pub(crate) fn judge(conn: &mut AnyConnection, actor: &Actor, making: &Making, as
         held: lot.hold.is_some(),
         rejected: lot.rejection.is_some(),
         lies: lies(&lot, making.row.site_id),
-        came_to_be_at: lot.lot.came_to_be_at,
+        here_since: asked.here_since,
         expires_on: lot.lot.expires_on,
         mature_at: lot.lot.mature_at,
     };
@@ -39,6 +44,7 @@ pub(crate) fn judge(conn: &mut AnyConnection, actor: &Actor, making: &Making, as
         mass_mg: asked.mass_mg,
         used_at: asked.used_at,
         day: fields::day_at(&making.site, asked.used_at)?,
+        completed_at: asked.completed_at,
         before_mature: asked.with_reason && actor.is_any_at(reach::USE_BEFORE_MATURE.roles, making.row.site_id),
     };
     match may_be_used(&standing, &wanted) {
@@ -67,9 +73,13 @@ fn refusal(making: &Making, lot: &Standing, asked: &Asked<'_>, unfit: Unfit) -> 
             let detail = format!("tub {number} is open; what stood in the case goes into nothing else");
             (&problems::ALREADY_OPEN, "lot", detail)
         }
+        Unfit::Completed(at) => {
+            let at = fields::wall_clock(&making.site, at)?;
+            (&problems::OUT_OF_ORDER, "used_at", format!("the batch was completed at {at}"))
+        }
         Unfit::NotThereYet(at) => {
             let at = fields::wall_clock(&making.site, at)?;
-            (&problems::OUT_OF_ORDER, "used_at", format!("lot {number} is there only since {at}"))
+            (&problems::OUT_OF_ORDER, "used_at", format!("lot {number} is here only since {at}"))
         }
         Unfit::Expired(last) => (&problems::LOT_EXPIRED, "lot", format!("the last day of lot {number} was {last}")),
         Unfit::NotMature(at) => {

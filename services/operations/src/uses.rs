@@ -11,7 +11,7 @@ use tubtrail_storage::lots::{
     voids_of,
 };
 use tubtrail_storage::master_data::{Item, Noun};
-use tubtrail_storage::stock::MovementRow;
+use tubtrail_storage::stock::{MovementRow, here_since};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::ToSchema;
 
@@ -57,7 +57,8 @@ pub struct NewUse {
     pub item: Option<String>,
     /// How much.
     pub quantity: QuantityEntered,
-    /// When it went in; now, if absent.
+    /// When it went in; if absent, now, or when the batch was completed if it was. Not after that, and not before the lot
+    /// was on the shelf here; but it may lie before the batch began, for ingredients are weighed out beforehand.
     #[serde(default)]
     pub used_at: Option<DateTime<Utc>>,
     /// Needed for what is written down after the batch was completed, and to use a lot before it is mature.
@@ -139,6 +140,7 @@ impl Tubtrail {
     /// Writes down what went into a batch: all of it, or nothing.
     ///
     /// It may be late: a batch already completed takes uses that carry a reason, unless one would make a lot contain itself.
+    /// Whatever went into it did so before it was completed.
     pub fn add_uses(&self, request: &Request, batch: i64, new: NewUses) -> Result<Answered<AddedUses>> {
         let actor = request.actor.clone();
         // Only a completed batch has yielded anything, so only there can a loop be closed; asking the graph costs a
@@ -157,13 +159,15 @@ fn add(tx: &mut WriteTx<'_>, actor: &Actor, batch: i64, new: &NewUses, index: Op
     let now = tx.now();
     let inputs = check(tx.conn(), actor, &new.uses, now)?;
     refuse_too_many(tx, batch, inputs.len())?;
-    if completion_of(tx.conn(), batch)?.is_some() {
+    let completion = completion_of(tx.conn(), batch)?;
+    if completion.is_some() {
         refuse_late(&inputs)?;
         let index = index.ok_or_else(completed_meanwhile)?;
         refuse_loops(tx, &making, &inputs, index)?;
     }
     tx.at_site(making.row.site_id);
-    let (uses, untracked) = record(tx, actor, &making, &inputs, now)?;
+    let unsaid = completion.map_or(Unsaid::At(now), |done| Unsaid::Completed(done.completed_at));
+    let (uses, untracked) = record(tx, actor, &making, &inputs, unsaid)?;
     Ok(AddedUses {
         batch,
         uses: answer_uses(tx.conn(), uses)?,
@@ -283,23 +287,49 @@ fn would_loop(conn: &mut AnyConnection, number: &str, chain: &[i64]) -> Result<O
     Ok(OperationError::new(&problems::WOULD_LOOP, detail).at("lot").about(chain))
 }
 
-/// Judges and records what goes in, one after the other, so that two uses of one lot count together. `unsaid` is when it
-/// went in where nobody says.
+/// When something went in where nobody says.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Unsaid {
+    /// At a moment, or as soon after it as the lot was there.
+    At(NaiveDateTime),
+    /// By when the batch was completed.
+    Completed(NaiveDateTime),
+}
+
+impl Unsaid {
+    fn used_at(self, here_since: NaiveDateTime) -> NaiveDateTime {
+        match self {
+            // A lot brought by a device whose clock runs ahead may be a moment younger than our own now.
+            Self::At(at) => at.max(here_since),
+            Self::Completed(at) => at,
+        }
+    }
+
+    const fn completed_at(self) -> Option<NaiveDateTime> {
+        match self {
+            Self::At(_) => None,
+            Self::Completed(at) => Some(at),
+        }
+    }
+}
+
+/// Judges and records what goes in, one after the other, so that two uses of one lot count together.
 pub(crate) fn record(
     tx: &mut WriteTx<'_>,
     actor: &Actor,
     making: &Making,
     inputs: &[Input],
-    unsaid: NaiveDateTime,
+    unsaid: Unsaid,
 ) -> Result<(Vec<UseRow>, Vec<UntrackedInputRow>)> {
     let (mut uses, mut untracked) = (Vec::new(), Vec::new());
     for (position, input) in inputs.iter().enumerate() {
         match &input.lot {
             Some(NamedLot { row, number }) => {
-                // A lot made by a device whose clock runs ahead may be a moment younger than our own now.
-                let used_at = input.said_at.unwrap_or(unsaid.max(row.came_to_be_at));
+                let here_since = here_since(tx.conn(), row.id, making.row.site_id)?.unwrap_or(row.came_to_be_at);
+                let used_at = input.said_at.unwrap_or(unsaid.used_at(here_since));
                 let (mass_mg, with_reason) = (input.mass.mg(), input.reason.is_some());
-                let asked = Asked { lot: row, number, mass_mg, used_at, with_reason };
+                let completed_at = unsaid.completed_at();
+                let asked = Asked { lot: row, number, mass_mg, used_at, here_since, completed_at, with_reason };
                 judge(tx.conn(), actor, making, &asked).map_err(under(position))?;
                 uses.push(record_use(tx, making, input, row, used_at)?);
             }

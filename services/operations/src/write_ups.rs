@@ -11,7 +11,7 @@ use crate::error::Result;
 use crate::reach::{self, Request};
 use crate::readings::{self, NewReading};
 use crate::tubtrail::{Answered, Tubtrail};
-use crate::uses::{self, NewUse};
+use crate::uses::{self, NewUse, Unsaid};
 
 /// A whole batch as it is written up.
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
@@ -82,7 +82,7 @@ impl Tubtrail {
             let done = completions::check(tx, &making, &done)?;
             tx.record(&making.row)?;
             // A batch that has yielded nothing yet cannot close a loop, so the graph need not be asked.
-            uses::record(tx, &actor, &making, &inputs, making.row.started_at)?;
+            uses::record(tx, &actor, &making, &inputs, Unsaid::At(making.row.started_at))?;
             batch_equipment::record(tx, &making, &equipment)?;
             readings::record(tx, &making, &readings)?;
             completions::record(tx, &making, &done)?;

@@ -1,8 +1,9 @@
 //! Where every milligram is: movements, balances, and what moves them: transfers, counts, holds.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use chrono::NaiveDateTime;
+use diesel::dsl::max;
 use diesel::prelude::*;
 use tubtrail_domain::place::{Place, State};
 
@@ -251,6 +252,54 @@ pub fn opened_at(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<NaiveDa
 /// A lot's movements, oldest first.
 pub fn movements_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Vec<MovementRow>, StorageError> {
     Ok(movements::table.filter(movements::lot_id.eq(lot_id)).order(movements::id).load(conn)?)
+}
+
+/// When some of a lot last left or reached a place.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LastMoved {
+    /// Of which lot.
+    pub lot_id: i64,
+    /// From or to which state.
+    pub state: String,
+    /// When it happened.
+    pub at: NaiveDateTime,
+}
+
+/// When some lots last left or reached each state at a site.
+pub fn last_moved(conn: &mut AnyConnection, site_id: i64, lot_ids: &[i64]) -> Result<Vec<LastMoved>, StorageError> {
+    let mut last: BTreeMap<(i64, String), NaiveDateTime> = BTreeMap::new();
+    for chunk in lot_ids.chunks(500) {
+        let left = movements::table
+            .filter(movements::lot_id.eq_any(chunk.to_vec()))
+            .filter(movements::from_site_id.eq(site_id))
+            .group_by((movements::lot_id, movements::from_state))
+            .select((movements::lot_id, movements::from_state, max(movements::occurred_at)))
+            .load::<(i64, String, Option<NaiveDateTime>)>(conn)?;
+        let reached = movements::table
+            .filter(movements::lot_id.eq_any(chunk.to_vec()))
+            .filter(movements::to_site_id.eq(site_id))
+            .group_by((movements::lot_id, movements::to_state))
+            .select((movements::lot_id, movements::to_state, max(movements::occurred_at)))
+            .load::<(i64, String, Option<NaiveDateTime>)>(conn)?;
+        for (lot_id, state, at) in left.into_iter().chain(reached) {
+            let Some(at) = at else { continue };
+            let known = last.entry((lot_id, state)).or_insert(at);
+            *known = at.max(*known);
+        }
+    }
+    Ok(last.into_iter().map(|((lot_id, state), at)| LastMoved { lot_id, state, at }).collect())
+}
+
+/// When some of a lot first reached the shelf at a site, if it ever did.
+pub fn here_since(conn: &mut AnyConnection, lot_id: i64, site_id: i64) -> Result<Option<NaiveDateTime>, StorageError> {
+    Ok(movements::table
+        .filter(movements::lot_id.eq(lot_id))
+        .filter(movements::to_site_id.eq(site_id))
+        .filter(movements::to_state.eq(State::Available.word()))
+        .order(movements::occurred_at)
+        .select(movements::occurred_at)
+        .first(conn)
+        .optional()?)
 }
 
 /// The masses of the lots of which counts and receipts found or missed something after a journal entry, as known at another:

@@ -5,7 +5,8 @@ use tubtrail_operations::discards::Standpoint;
 use tubtrail_operations::holds::Because;
 use tubtrail_operations::quantities::Amount;
 use tubtrail_operations::trace::Direction;
-use tubtrail_operations::{QuantityEntered, Request, Role};
+use tubtrail_operations::tubs::{Opening, Serving};
+use tubtrail_operations::{Grams, QuantityEntered, Request, Role};
 use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day, grams};
 use tubtrail_tests::{Backend, on_both};
 
@@ -18,6 +19,9 @@ on_both!(
     a_complete_count_misses_the_rest,
     what_is_on_hold_is_counted_too,
     what_is_found_again_weighs_no_more,
+    a_tub_is_counted_no_heavier_than_it_was_filled,
+    a_tub_counted_open_instead_of_closed_is_one_tub,
+    a_count_written_down_late_is_refused_where_stock_moved,
     counts_are_listed_within_reach,
     bad_counts_name_their_field,
 );
@@ -138,6 +142,83 @@ fn what_is_found_again_weighs_no_more(backend: Backend) {
     assert_eq!([400, 1000, 700, 900].map(counted_to), [1000; 4], "missed, and found again");
     assert_eq!([1100, 800, 1100].map(counted_to), [1100, 1000, 1100], "more than was received, as long as it is");
     assert_eq!(counted_to(1150), 1150);
+}
+
+/// A closed tub of 5 kg; one of 4 kg at the other shop; an open one of 3 kg, of which 2 kg were served by the scoop.
+fn a_tub_is_counted_no_heavier_than_it_was_filled(backend: Backend) {
+    let house = house(backend);
+    let system = Request::system();
+    let (closed, away) = (tub(&house, 5000), tub(&house, 4000));
+    bring(&house, SHOP, &[&closed]);
+    bring(&house, OTHER_SHOP, &[&away]);
+    let opened = open_at(&house, SHOP, 3000);
+    let serving = Serving { grams: Some(Grams::from_mg(2_000_000)), ..Serving::default() };
+    done(house.tubtrail.serve_tub(&system, &opened, serving));
+    let tried = |lot: &str, mass| {
+        house.tubtrail.count_site(&system, count(SHOP, vec![found(lot, mass, "weighed again")])).map(|_| ())
+    };
+    assert_eq!(refused(tried(&closed, 50_000)), problem("invalid", "lines[0].found"));
+    assert_eq!(refused(tried(&closed, 5001)), problem("invalid", "lines[0].found"));
+    assert_eq!(refused(tried(&away, 4000)), problem("lot-elsewhere", "lines[0].lot"), "it stands at the other shop");
+    tried(&closed, 4000).unwrap();
+    tried(&closed, 5000).expect("what was missed turns up");
+    assert_eq!(refused(tried(&closed, 5001)).0, "invalid");
+    tried(&opened, 1200).expect("the scoops were smaller than was reckoned");
+    assert_eq!(refused(tried(&opened, 3001)), problem("invalid", "lines[0].found"));
+
+    let milk = house.receive("dairy", "milk", "M-1", 8000);
+    let open = NewCountLine { state: Some(Standpoint::Open), ..found(&milk, 8000, "x") };
+    let refusal = refused(house.tubtrail.count_site(&system, count(KITCHEN, vec![open])));
+    assert_eq!(refusal, problem("not-a-tub", "lines[0].state"));
+}
+
+/// Somebody opened a tub of 5 kg and did not say so; 4200 g are left of it.
+fn a_tub_counted_open_instead_of_closed_is_one_tub(backend: Backend) {
+    let house = house(backend);
+    let lot = tub(&house, 5000);
+    bring(&house, SHOP, &[&lot]);
+    let in_case = NewCountLine { state: Some(Standpoint::Open), ..found(&lot, 4200, "nobody said it was opened") };
+    let alone = house.tubtrail.count_site(&Request::system(), count(SHOP, vec![in_case.clone()]));
+    assert_eq!(refused(alone), problem("lot-elsewhere", "lines[0].lot"), "the book has it on the shelf still");
+    let on_shelf = NewCountLine { state: Some(Standpoint::Available), ..found(&lot, 0, "it is in the case") };
+    let more = NewCountLine { found: grams(5001), ..in_case.clone() };
+    let more = house.tubtrail.count_site(&Request::system(), count(SHOP, vec![on_shelf.clone(), more]));
+    assert_eq!(refused(more), problem("invalid", "lines[1].found"));
+    done(house.tubtrail.count_site(&Request::system(), count(SHOP, vec![in_case, on_shelf])));
+    assert_places(&house, &lot, &[(SHOP, "available", 0.0), (SHOP, "open", 4200.0), (SHOP, "count_difference", 800.0)]);
+    let trace = house.tubtrail.trace_lot(&Request::system(), &lot, Direction::Forward, "", 10).unwrap();
+    assert_eq!(trace.lots[0].mass_grams.mg(), 5_000_000, "it is no heavier than it was");
+}
+
+/// Made on the 2nd at 6, brought to the shop on the 3rd at 8, one of them opened on the 4th at 10. The shop was counted
+/// on the 4th at 9, and that is written down on the 5th.
+fn a_count_written_down_late_is_refused_where_stock_moved(backend: Backend) {
+    let house = house(backend);
+    let system = Request::system();
+    let lots = tubs(&house, &[5000, 4000]);
+    house.clock.set(day(3, 8));
+    bring(&house, SHOP, &[&lots[0], &lots[1]]);
+    house.clock.set(day(4, 10));
+    done(house.tubtrail.open_tub(&system, &lots[0], Opening::default()));
+    house.clock.set(day(5, 9));
+    let at = |hour, new: NewCount| {
+        house.tubtrail.count_site(&system, NewCount { counted_at: Some(day(4, hour)), ..new }).map(|done| done.answer)
+    };
+    let both = || count(SHOP, vec![found(&lots[0], 5000, ""), found(&lots[1], 4000, "")]);
+    let error = at(9, both()).unwrap_err();
+    assert_eq!(error.lots, [lots[0].as_str()], "{error}");
+    assert_eq!(refused::<()>(Err(error)), problem("out-of-order", "counted_at"));
+    let rest = || NewCount { complete: true, reason: Some("x".into()), ..count(SHOP, vec![found(&lots[1], 4000, "")]) };
+    let error = at(9, rest()).unwrap_err();
+    assert_eq!(error.lots, [lots[0].as_str()], "the open tub would be missing: {error}");
+    assert_eq!(refused::<()>(Err(error)), problem("out-of-order", "counted_at"));
+    let born_later = NewCount { counted_at: Some(day(2, 5)), ..count(OTHER_SHOP, vec![found(&lots[1], 0, "")]) };
+    let born_later = house.tubtrail.count_site(&system, born_later);
+    assert_eq!(refused(born_later), problem("out-of-order", "counted_at"), "it was not made yet");
+    assert_places(&house, &lots[0], &[(SHOP, "open", 5000.0), (SHOP, "count_difference", 0.0)]);
+
+    at(9, count(SHOP, vec![found(&lots[1], 4000, "")])).expect("this one did not move");
+    at(10, both()).expect("as it was opened");
 }
 
 fn counts_are_listed_within_reach(backend: Backend) {

@@ -6,12 +6,12 @@ use tubtrail_operations::holds::{Because, Hold, HoldsAsked, Returned};
 use tubtrail_operations::transfers::{NewTransfer, NewTransferLine};
 use tubtrail_operations::tubs::Opening;
 use tubtrail_operations::uses::{NewUse, NewUses};
-use tubtrail_operations::{Grams, OperationError, Request, Role};
+use tubtrail_operations::{Actor, Grams, OperationError, Request, Role};
 use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day, grams};
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
 use crate::shelf::{
-    all_as_sent, assert_places, bring, done, house, kinds, parcel, problem, refused, send, someone, tub,
+    all_as_sent, assert_places, bring, done, house, kinds, number, parcel, problem, refused, send, someone, tub,
 };
 
 on_both!(
@@ -21,6 +21,7 @@ on_both!(
     whoever_ever_had_it_may_hold_it,
     a_rejected_lot_goes_back_and_stays_away,
     a_rejection_keeps_to_the_reach,
+    a_hold_on_what_lies_nowhere_is_released_where_it_came_to_be,
     holds_and_rejections_need_a_reason,
 );
 
@@ -143,6 +144,7 @@ fn whoever_ever_had_it_may_hold_it(backend: Backend) {
     };
     assert_eq!(refused(release(Role::Kitchen, KITCHEN)), problem("forbidden", ""));
     assert_eq!(refused(release(Role::Owner, OTHER_SHOP)), problem("not-found", ""));
+    assert_eq!(refused(release(Role::Owner, KITCHEN)), problem("forbidden", ""), "it is at the shop now");
     done(release(Role::Owner, SHOP));
     let none = house.tubtrail.release_hold(&Request::system(), 1, because("x"));
     assert_eq!(refused(none), problem("not-found", ""));
@@ -182,17 +184,30 @@ fn a_rejected_lot_goes_back_and_stays_away(backend: Backend) {
     );
     assert_eq!(kinds(&house, &paste).iter().filter(|kind| *kind == "returned").count(), 2);
 
-    // What was on the way arrives, and is good for nothing but the bin.
+    let again = house.tubtrail.reject_lot(&system, &paste, because("again"));
+    assert_eq!(refused(again), problem("lot-rejected", ""), "what is on the way cannot be sent back yet");
+
+    // What was on the way arrives, and is good for nothing but the bin and the supplier.
     done(house.tubtrail.receive_transfer(&system, second, all_as_sent()));
     let words: Vec<_> = tried(&house, &paste, batch).into_iter().map(|(word, _)| word).collect();
     assert_eq!(words[1..], ["lot-rejected"; 2]);
     // A batch names the hold first.
     assert_eq!(words[0], "lot-on-hold");
-    let again = house.tubtrail.reject_lot(&system, &paste, because("again"));
-    assert_eq!(refused(again), problem("lot-rejected", ""));
-    let bin = Discard { site: None, state: None, quantity: None, reason: Some("rancid".into()), discarded_at: None };
+    let bin = Discard {
+        site: None,
+        state: None,
+        quantity: Some(grams(100)),
+        reason: Some("a sample for the laboratory".into()),
+        discarded_at: None,
+    };
     done(house.tubtrail.discard_lot(&system, &paste, bin));
-    assert_places(&house, &paste, &[(SHOP, "available", 0.0), (SHOP, "discarded", 3000.0)]);
+    let rest = done(house.tubtrail.reject_lot(&system, &paste, because("the rest of it came")));
+    assert_eq!((rest.returned, rest.reason.as_str()), (vec![back(SHOP, 2900)], "the rest of it came"));
+    assert!(rest.entry > rejection.entry);
+    assert_places(&house, &paste, &[(SHOP, "available", 0.0), (SHOP, "discarded", 100.0), (SHOP, "supplier", 4900.0)]);
+    let again = house.tubtrail.reject_lot(&system, &paste, because("again"));
+    assert_eq!(refused(again), problem("lot-rejected", ""), "nothing is left");
+    assert_eq!(number(&house, "SELECT COUNT(*) AS number FROM lot_rejections"), 1, "it was rejected once");
 
     let made = tub(&house, 5000);
     let made = house.tubtrail.reject_lot(&system, &made, because("it melted"));
@@ -209,12 +224,32 @@ fn a_rejection_keeps_to_the_reach(backend: Backend) {
     let reject = |role, site: &str| house.tubtrail.reject_lot(&someone(&house, role, site), &milk, because("sour"));
     assert_eq!(refused(reject(Role::Kitchen, OTHER_SHOP)), problem("not-found", ""));
     assert_eq!(refused(reject(Role::Shop, SHOP)), problem("forbidden", ""));
-    let rejected = done(reject(Role::Kitchen, KITCHEN));
-    assert_eq!(rejected.returned, [Returned { site: KITCHEN.into(), grams: Grams::from_mg(5_000_000) }]);
-    assert_places(&house, &milk, &[(KITCHEN, "available", 0.0), (SHOP, "available", 3000.0)]);
+    assert_eq!(refused(reject(Role::Kitchen, KITCHEN)), problem("forbidden", ""), "3 kg lie at the shop");
+    assert_places(&house, &milk, &[(KITCHEN, "available", 5000.0), (SHOP, "available", 3000.0)]);
+    let both = Request::of(Actor {
+        name: "user:both".into(),
+        grants: [KITCHEN, SHOP].iter().flat_map(|site| someone(&house, Role::Kitchen, site).actor.grants).collect(),
+    });
+    let rejected = done(house.tubtrail.reject_lot(&both, &milk, because("sour")));
+    let back = |site: &str, mass| Returned { site: site.into(), grams: Grams::from_mg(mass) };
+    assert_eq!(rejected.returned, [back(KITCHEN, 5_000_000), back(SHOP, 3_000_000)]);
     let back = NewTransfer { from: SHOP.into(), to: KITCHEN.into(), ..parcel("", &[&milk]) };
     let back = house.tubtrail.dispatch_transfer(&Request::system(), back);
     assert_eq!(refused(back), problem("lot-rejected", "lines[0].lot"));
+}
+
+/// 5 kg of milk: once all of it is thrown away, the kitchen that received it decides, and no shop it passed through.
+fn a_hold_on_what_lies_nowhere_is_released_where_it_came_to_be(backend: Backend) {
+    let house = house(backend);
+    let milk = house.receive("dairy", "milk", "M-1", 5000);
+    bring(&house, SHOP, &[&milk]);
+    let held = hold(&house, &milk, "sour");
+    let bin = Discard { site: None, state: None, quantity: None, reason: Some("sour".into()), discarded_at: None };
+    done(house.tubtrail.discard_lot(&Request::system(), &milk, bin));
+    let release =
+        |site: &str| house.tubtrail.release_hold(&someone(&house, Role::Owner, site), held.id, because("it is gone"));
+    assert_eq!(refused(release(SHOP)), problem("forbidden", ""));
+    done(release(KITCHEN));
 }
 
 fn holds_and_rejections_need_a_reason(backend: Backend) {

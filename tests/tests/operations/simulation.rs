@@ -37,6 +37,8 @@ struct Model {
 #[derive(Debug)]
 struct Lot {
     number: String,
+    is_tub: bool,
+    came_at: i64,
     made_by: Option<usize>,
     came: i64,
     found: i64,
@@ -52,6 +54,7 @@ struct Batch {
     makes: OutputKind,
     water: i64,
     done: bool,
+    done_at: i64,
 }
 
 #[derive(Debug)]
@@ -175,7 +178,7 @@ fn random_days_agree_with_plain_lists(backend: Backend) {
             both.compare();
         }
     }
-    for problem in ["not-enough", "more-out-than-in"] {
+    for problem in ["not-enough", "more-out-than-in", "out-of-order"] {
         assert!(both.refused.contains_key(problem), "{problem} never came up: {:?}", both.refused);
     }
     let verified = both.house.tubtrail.verify().unwrap();
@@ -217,10 +220,12 @@ impl Both {
         self.dice.usize(..self.model.lots.len())
     }
 
-    fn add_lot(&mut self, number: String, made_by: Option<usize>, came: i64) {
+    fn add_lot(&mut self, number: String, made: Option<(usize, OutputKind)>, came: i64) {
         self.model.lots.push(Lot {
             number,
-            made_by,
+            is_tub: made.is_some_and(|(_, kind)| kind == OutputKind::Tub),
+            came_at: self.minutes,
+            made_by: made.map(|(batch, _)| batch),
             came,
             found: 0,
             at_kitchen: came,
@@ -245,7 +250,7 @@ impl Both {
             ("tubs-at-once", OutputKind::Tub),
         ][self.dice.usize(..3)];
         let id = begin(&self.house, recipe);
-        self.model.batches.push(Batch { id, makes, water: 0, done: false });
+        self.model.batches.push(Batch { id, makes, water: 0, done: false, done_at: 0 });
     }
 
     fn any_batch(&mut self, done: bool) -> Option<usize> {
@@ -265,6 +270,8 @@ impl Both {
             Some("would-loop")
         } else if here == 0 && self.model.lots[lot].at_shop > 0 {
             Some("lot-elsewhere")
+        } else if late && self.model.lots[lot].came_at > self.model.batches[batch].done_at {
+            Some("out-of-order")
         } else if mass > here {
             Some("not-enough")
         } else {
@@ -338,8 +345,9 @@ impl Both {
         let outcome = try_to_complete(&self.house, self.model.batches[batch].id, &outputs);
         if let Some(done) = self.agree(outcome, expected) {
             self.model.batches[batch].done = true;
-            for ((_, mass), made) in outputs.iter().zip(done.outputs) {
-                self.add_lot(made.lot, Some(batch), i64::from(*mass));
+            self.model.batches[batch].done_at = self.minutes;
+            for ((kind, mass), made) in outputs.iter().zip(done.outputs) {
+                self.add_lot(made.lot, Some((batch, *kind)), i64::from(*mass));
             }
         }
     }
@@ -387,8 +395,19 @@ impl Both {
             reason: None,
             note: None,
         };
+        // A tub stands in one place, and holds no more than it was filled with.
+        let model = &self.model.lots[lot];
+        let expected = if !model.is_tub || there <= here {
+            None
+        } else if model.at_shop > 0 {
+            Some("lot-elsewhere")
+        } else if there - here > model.missing.max(0) {
+            Some("invalid")
+        } else {
+            None
+        };
         let outcome = self.house.tubtrail.count_site(&Request::system(), new);
-        if self.agree(outcome, None).is_some() {
+        if self.agree(outcome, expected).is_some() {
             let lot = &mut self.model.lots[lot];
             lot.at_kitchen = there;
             lot.missing += here - there;

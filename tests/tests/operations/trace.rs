@@ -190,11 +190,20 @@ fn what_is_in_a_tub_is_found_down_to_the_sacks(backend: Backend) {
     assert!(trace.lots.iter().all(|lot| !day.tubs.contains(&lot.lot)));
 }
 
-/// 300 g of another sugar, found on the sheet two days later, make 8300 g of what went into the base.
+/// 300 g of another sugar, that arrived that morning, found on the sheet two days later, make 8300 g of what went into the base.
 fn a_late_use_counts_from_the_beginning_and_a_voided_one_not_at_all(backend: Backend) {
     let day = Day::new(backend);
     let before = day.trace(&day.milk, Direction::Forward);
-    let sugar = day.house.receive("dairy", "sugar", "S-2", 1000);
+    let delivery = tubtrail_operations::deliveries::NewDelivery {
+        supplier: "dairy".into(),
+        site: KITCHEN.into(),
+        document: "DN-S-2".into(),
+        arrived_at: Some(tubtrail_tests::house::day(2, 5)),
+        note: None,
+        lines: vec![line("sugar", "S-2", 1000)],
+    };
+    let delivery = day.house.tubtrail.receive_delivery(&Request::system(), delivery).unwrap().answer;
+    let sugar = delivery.lines[0].lot.clone().unwrap();
     let late = try_to_use(&day.house, day.batches[0], &sugar, 300, Some("it was on the sheet")).unwrap().uses[0].id;
     let milk = day.trace(&day.milk, Direction::Forward);
     let microgram = |grams: f64| (grams * 1e6).round() / 1e6;

@@ -254,7 +254,7 @@ fn a_part_of_a_lot_travels(backend: Backend) {
     };
     let first = done(part(SHOP, 3000));
     let second = done(part(OTHER_SHOP, 5000));
-    assert_eq!(refused(part(SHOP, 2001)), problem("not-enough", "lines[0].quantity"));
+    assert_eq!(refused(part(SHOP, 2001)), problem("not-enough", "lines[0].quantity.amount"));
     let short = receipt(vec![arrived(&milk, Some(2900), None, "spilled")]);
     done(house.tubtrail.receive_transfer(&Request::system(), first.id, short));
     assert_places(&house, &milk, &[(KITCHEN, "in_transit", 5000.0), (SHOP, "available", 2900.0)]);
@@ -353,7 +353,7 @@ fn bad_transfers_name_their_field(backend: Backend) {
         (parcel(SHOP, &["261103-0001-x"]), "bad-lot-number", "lines[0].lot"),
         (parcel(SHOP, &[tub, away]), "lot-elsewhere", "lines[1].lot"),
         (of(line("4999", "g")), "invalid", "lines[0].quantity"),
-        (of(line("5001", "g")), "not-enough", "lines[0].quantity"),
+        (of(line("5001", "g")), "not-enough", "lines[0].quantity.amount"),
         (of(line("0", "g")), "bad-quantity", "lines[0].quantity.amount"),
         (of(line("1", "piece")), "bad-quantity", "lines[0].quantity.unit"),
         (NewTransfer { dispatched_at: Some(day(4, 0)), ..good() }, "in-the-future", "dispatched_at"),

@@ -200,7 +200,7 @@ fn a_customer_takes_a_tub_whole(backend: Backend) {
     let part = Consignment { quantity: Some(grams(1000)), ..to("bistro") };
     assert_eq!(refused(house.tubtrail.consign_lot(&system, tub, part.clone())), problem("invalid", "quantity"));
     let more = Consignment { quantity: Some(grams(2501)), ..to("bistro") };
-    assert_eq!(refused(house.tubtrail.consign_lot(&system, tub, more)), problem("not-enough", "quantity"));
+    assert_eq!(refused(house.tubtrail.consign_lot(&system, tub, more)), problem("not-enough", "quantity.amount"));
     assert_eq!(refused(house.tubtrail.consign_lot(&system, tub, to("dairy"))), problem("wrong-kind", "customer"));
 
     let paper = Consignment { document: Some("DN-311".into()), ..to("bistro") };
@@ -312,7 +312,7 @@ fn bad_input_names_its_field(backend: Backend) {
         (discard("  "), "needs-reason", "reason"),
         (discard(&"x".repeat(2001)), "invalid", "reason"),
         (Discard { quantity: quantity("0", "g"), ..discard("x") }, "bad-quantity", "quantity.amount"),
-        (Discard { quantity: quantity("5001", "g"), ..discard("x") }, "not-enough", "quantity"),
+        (Discard { quantity: quantity("5001", "g"), ..discard("x") }, "not-enough", "quantity.amount"),
         (Discard { state: Some(Standpoint::Available), ..discard("x") }, "not-enough", "quantity"),
     ];
     for (discard, word, field) in discards {

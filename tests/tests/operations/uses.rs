@@ -29,6 +29,8 @@ on_both!(
     a_lot_on_hold_rejected_or_elsewhere_is_refused,
     a_tub_is_used_whole_or_not_once_it_is_open,
     what_was_not_there_yet_was_not_used,
+    what_came_to_another_site_was_not_here_yet,
+    a_late_use_went_in_before_the_batch_was_completed,
     a_late_use_needs_a_reason_and_reaches_what_was_made,
     a_lot_never_contains_itself,
     sixteen_hands_reach_for_the_last_kilogram,
@@ -269,6 +271,62 @@ fn what_was_not_there_yet_was_not_used(backend: Backend) {
     assert_eq!(refused(house.add(batch, vec![tomorrow])).0, "in-the-future");
 }
 
+// Received at the kitchen on the 2nd at 6, sent to the other kitchen at 8 and there since 10.
+fn what_came_to_another_site_was_not_here_yet(backend: Backend) {
+    let house = with_recipes(backend);
+    let system = Request::system();
+    house.put(site("other-kitchen", SiteKind::Kitchen));
+    let milk = house.receive("dairy", "milk", "M-1", 1000);
+    house.clock.set(day(2, 8));
+    let sent = NewTransfer {
+        from: KITCHEN.into(),
+        to: "other-kitchen".into(),
+        lines: vec![NewTransferLine { lot: milk.clone(), quantity: None }],
+        dispatched_at: None,
+        note: None,
+    };
+    let sent = house.tubtrail.dispatch_transfer(&system, sent).expect("sent").answer.id;
+    house.clock.set(day(2, 10));
+    let arrived = serde_json::from_value(serde_json::json!({"all_as_sent": true})).expect("the form is right");
+    house.tubtrail.receive_transfer(&system, sent, arrived).expect("it arrived");
+    house.clock.set(day(2, 12));
+    let new = tubtrail_operations::batches::NewBatch {
+        recipe: "white".into(),
+        site: "other-kitchen".into(),
+        started_at: None,
+        note: None,
+    };
+    let batch = house.tubtrail.start_batch(&system, new).expect("begun").answer.id;
+    let used_at = |hour| house.add(batch, vec![NewUse { used_at: Some(day(2, hour)), ..of(&milk, 10) }]);
+    assert_eq!(refused(used_at(9)), ("out-of-order", "uses[0].used_at".into(), vec![milk.clone()]));
+    used_at(10).expect("weighed out before the batch began");
+}
+
+// Begun at 6 and completed at 8; at noon it is remembered what else went in. The cream came at 9.
+fn a_late_use_went_in_before_the_batch_was_completed(backend: Backend) {
+    let house = with_recipes(backend);
+    let milk = house.receive("dairy", "milk", "M-1", 1000);
+    let batch = house.start("white");
+    house.add(batch, vec![of(&milk, 100)]).expect("added");
+    house.clock.set(day(2, 8));
+    house.complete(batch, vec![out(Base, 90)]).expect("completed");
+    house.clock.set(day(2, 9));
+    let cream = house.receive("dairy", "cream", "C-1", 1000);
+    house.clock.set(day(2, 12));
+    let late = |one: NewUse| house.add(batch, vec![because("found on the sheet", one)]);
+    assert_eq!(
+        late(of(&milk, 10)).expect("added late").uses[0].used_at,
+        day(2, 8),
+        "when it was done, unless it is said"
+    );
+    let said = |hour| late(NewUse { used_at: Some(day(2, hour)), ..of(&milk, 10) });
+    assert_eq!(said(7).expect("added late").uses[0].used_at, day(2, 7));
+    assert_eq!(refused(said(9)), ("out-of-order", "uses[0].used_at".into(), vec![milk.clone()]));
+    let too_young = ("out-of-order", "uses[0].used_at".into(), vec![cream.clone()]);
+    assert_eq!(refused(late(of(&cream, 10))), too_young, "it came after the batch was completed");
+    assert_eq!(house.on_shelf(&cream), 1000);
+}
+
 // On paper: 9500 of milk in, 9300 of base out; then 100 of hazelnut paste are remembered, so 9600 went in.
 //   flavour in 9000 base + 900 paste = 9900, out 2 x 4800
 //   hazelnut in a tub: 100 x 9300/9600 x 9000/9300 x 4800/9900 = 45.454545 g
@@ -289,7 +347,7 @@ fn a_late_use_needs_a_reason_and_reaches_what_was_made(backend: Backend) {
     assert_eq!(refused(water).1, "uses[0].reason");
     assert_eq!(reached(&house.tubtrail, &hazelnut).len(), 1, "it is in nothing yet");
 
-    let yesterday = NewUse { used_at: Some(day(2, 7)), ..of(&hazelnut, 100) };
+    let yesterday = NewUse { used_at: Some(day(2, 6)), ..of(&hazelnut, 100) };
     let added = house.add(made.id, vec![because("the jar was not scanned", yesterday)]).expect("added late");
     assert_eq!((added.in_grams.mg(), added.uses[0].in_recipe), (9_600_000, false));
     let batch = house.batch(made.id);
@@ -315,8 +373,12 @@ fn a_lot_never_contains_itself(backend: Backend) {
     let first = house.make("white", vec![of(&milk, 4000)], vec![out(Base, 4000)]);
     let other = house.make("white", vec![of(&milk, 4000)], vec![out(Base, 4000)]);
     let [base, other] = [&first, &other].map(|batch| batch.outputs[0].lot.clone());
-    house.clock.set(day(3, 8));
-    let flavour = house.make("pistachio-10", vec![of(&base, 3000)], vec![out(Tub, 2400), out(Rework, 500)]);
+    // All in one hour, so that no time speaks against it before the graph does.
+    let flavour = house.make(
+        "pistachio-10",
+        vec![because("the guests are waiting", of(&base, 3000))],
+        vec![out(Tub, 2400), out(Rework, 500)],
+    );
     let rework = flavour.outputs[1].lot.clone();
 
     let into_first =

@@ -27,7 +27,8 @@ on_both!(
 /// A written world, and a connection that may spoil it.
 struct Tamperer {
     conn: AnyConnection,
-    database: TestDatabase,
+    // Gone when the test ends, and not before.
+    _database: TestDatabase,
 }
 
 impl Tamperer {
@@ -38,7 +39,7 @@ impl Tamperer {
         let mut conn = database.connect();
         disarm(&mut conn);
         database.spoiled();
-        Self { conn, database }
+        Self { conn, _database: database }
     }
 
     /// What the audit says while some statements are in force; they are taken back.

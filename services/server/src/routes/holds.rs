@@ -31,6 +31,8 @@ async fn list_holds(house: House, signed_in: SignedIn, asked: Query<HoldsAsked>)
 }
 
 /// Lifts a hold; the lot stays on hold if another keeps it.
+///
+/// Needs the role wherever some of the lot lies; where it came to be, if it lies nowhere any more.
 #[utoipa::path(tag = "holds", request_body = Because, params(("hold" = i64, description = "Its number")),
     responses((status = 201, body = Hold)))]
 #[post("/v1/holds/{hold}/release")]
@@ -42,7 +44,9 @@ async fn release_hold(house: House, signed_in: SignedIn, id: web::Path<i64>, bod
 }
 
 /// Turns a received lot away after all: what is available of it goes back to the supplier, and none of it may be used,
-/// moved or consigned any more.
+/// moved or consigned any more. Of a lot already rejected, what has arrived since goes back too.
+///
+/// Needs the role wherever some of the lot lies.
 #[utoipa::path(tag = "holds", request_body = Because, params(("lot", description = "Our number for it")),
     responses((status = 201, body = Rejection)))]
 #[post("/v1/lots/{lot}/rejection")]
