@@ -25,8 +25,6 @@ const OF_THE_HOUSE: &[&str] = &[
     "list_sites",
     "get_site",
     "list_site_versions",
-    "create_site",
-    "change_site",
     "list_partners",
     "get_partner",
     "list_partner_versions",
@@ -45,8 +43,16 @@ const OF_THE_HOUSE: &[&str] = &[
 ];
 
 /// What concerns every site: whoever has the role at one of them only may not.
-const OF_EVERY_SITE: &[&str] =
-    &["list_users", "create_user", "change_user", "list_journal", "follow_changes", "import_master_data"];
+const OF_EVERY_SITE: &[&str] = &[
+    "list_users",
+    "create_user",
+    "change_user",
+    "list_journal",
+    "follow_changes",
+    "import_master_data",
+    "create_site",
+    "change_site",
+];
 
 pub struct Walk {
     /// Served, with its owner.
