@@ -31,7 +31,7 @@ fn densities_published_with_oiml_r_22() {
 }
 
 #[test]
-fn densities_of_another_transcription_of_oiml_r_22() {
+fn densities_that_another_program_computed_from_oiml_r_22() {
     // Computed by an independent program from the coefficients of OIML R 22. Those away from 20 °C with a mass
     // fraction between 0 and 1 are the ones that the cross terms decide.
     for (p, celsius, computed) in [

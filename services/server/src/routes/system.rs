@@ -78,7 +78,7 @@ async fn show_metrics(house: House) -> HttpResponse {
     HttpResponse::Ok().content_type("text/plain; version=0.0.4; charset=utf-8").body(telemetry::render())
 }
 
-/// This description (`OpenAPI` 3.1).
+/// This description (OpenAPI 3.1).
 #[utoipa::path(tag = "system", responses((status = 200, body = serde_json::Value, content_type = "application/json",
     example = json!({"openapi": "3.1.0"}))))]
 #[get("/openapi.json")]
