@@ -152,12 +152,6 @@ pub struct Device {
     pub revoked: Option<String>,
 }
 
-/// All devices, by code.
-pub fn all_devices(conn: &mut AnyConnection) -> Result<Vec<Device>, StorageError> {
-    let rows: Vec<DeviceRow> = devices::table.order(devices::code).load(conn)?;
-    rows.into_iter().map(|row| with_revocation(conn, row)).collect()
-}
-
 /// The next devices after a code, by code; only those at the given sites, where sites are given.
 pub fn devices_page(
     conn: &mut AnyConnection,

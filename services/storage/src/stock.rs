@@ -249,11 +249,6 @@ pub fn opened_at(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<NaiveDa
         .optional()?)
 }
 
-/// A lot's movements, oldest first.
-pub fn movements_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Vec<MovementRow>, StorageError> {
-    Ok(movements::table.filter(movements::lot_id.eq(lot_id)).order(movements::id).load(conn)?)
-}
-
 /// When some of a lot last left or reached a place.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LastMoved {
