@@ -1,0 +1,1 @@
+//! How a cell is written.
