@@ -1,9 +1,18 @@
 //! The allergen sheet of a shop: what is in the case, and what was recorded about the allergens in each flavour.
 
+mod page;
+mod paper;
+
 use chrono::NaiveDate;
 
-use crate::error::Result;
+use crate::error::{DocumentError, Result};
 use crate::pdf::Paper;
+use crate::report::MOST_COLUMNS;
+
+/// What stands above the sheet.
+const TITLE: &str = "Allergens in the case";
+/// Two words, one below the other where there is no room beside.
+const MAY_CONTAIN_WORDS: [&str; 2] = ["may", "contain"];
 
 /// The allergen sheet of a shop on a day.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -69,14 +78,52 @@ pub struct Legend {
     pub not_recorded: String,
 }
 
-/// The sheet as a PDF, the long side of the paper across.
+impl Default for Legend {
+    fn default() -> Self {
+        Self {
+            contains: "It is in it, by what was recorded.".to_owned(),
+            may_contain: "It may be in it, by what a supplier or the kitchen recorded.".to_owned(),
+            unknown: "Something in it has no statement about it. Treat it as if it were in it.".to_owned(),
+            not_recorded: "Not recorded: nothing that was written down names it. A dash clears nothing: ask."
+                .to_owned(),
+        }
+    }
+}
+
+impl Legend {
+    /// Each answer with its meaning, in the order they are printed.
+    fn lines(&self) -> [(SheetAnswer, &str); 4] {
+        [
+            (SheetAnswer::Contains, &self.contains),
+            (SheetAnswer::MayContain, &self.may_contain),
+            (SheetAnswer::Unknown, &self.unknown),
+            (SheetAnswer::NotRecorded, &self.not_recorded),
+        ]
+    }
+}
+
+/// The sheet as a PDF, the long side of the paper across: on one page if it fits, with the headings on each page otherwise.
 pub fn pdf(sheet: &AllergenSheet, paper: Paper) -> Result<Vec<u8>> {
-    let _ = (sheet, paper);
-    todo!()
+    sheet.check()?;
+    paper::print(sheet, paper)
 }
 
 /// The sheet as one HTML page that needs nothing else.
 pub fn html(sheet: &AllergenSheet) -> Result<String> {
-    let _ = sheet;
-    todo!()
+    sheet.check()?;
+    Ok(page::page(sheet))
+}
+
+impl AllergenSheet {
+    /// Refuses a row that has not an answer for every allergen: a cell left empty could be taken for one.
+    fn check(&self) -> Result<()> {
+        let expected = self.columns.len();
+        if expected > MOST_COLUMNS {
+            return Err(DocumentError::TooManyColumns { table: TITLE.to_owned(), given: expected });
+        }
+        match self.rows.iter().find(|row| row.cells.len() != expected) {
+            None => Ok(()),
+            Some(row) => Err(DocumentError::RowLength { table: TITLE.to_owned(), expected, given: row.cells.len() }),
+        }
+    }
 }

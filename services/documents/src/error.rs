@@ -36,7 +36,10 @@ pub enum DocumentError {
         /// How many columns it has.
         given: usize,
     },
-    /// More than one table for a file that holds one, or rows for a table that was not announced.
+    /// Rows or a foot, and no table was begun that they could belong to.
+    #[error("no table was begun that the rows could belong to")]
+    NotBegun,
+    /// Rows or a foot for a table that was not announced.
     #[error("there is no table number {number} in this document")]
     NoSuchTable {
         /// The table's number, counted from 0.
