@@ -1,7 +1,10 @@
 //! Types and rules of the trade. Pure: decides, and reads and writes nothing.
 
+pub mod allergens;
 pub mod arrival;
+pub mod cleans;
 pub mod decimal;
+pub mod doses;
 pub mod lockout;
 pub mod lot_number;
 pub mod moving;
