@@ -1,7 +1,7 @@
 //! How much of an allergen might be carried over, and the published doses it can be held against.
 //!
-//! A reference dose is none that nobody reacts to: those of FAO/WHO are where about one allergic person in twenty shows
-//! a mild objective sign (ED05). Below it is not the same as absent, and nothing here says that a food may be eaten.
+//! A reference dose is none that nobody reacts to: those of FAO/WHO are built on the dose at which one allergic person in
+//! twenty is expected to react (ED05). Below it is not the same as absent, and nothing here says that a food may be eaten.
 //! Figures are `f64`: they are estimates, and no stock is reckoned with them.
 
 use thiserror::Error;
@@ -61,8 +61,8 @@ pub enum DoseError {
 
 /// The mg of protein in a kg of food at which one reference amount of it holds the reference dose: dose × 1000 / amount.
 ///
-/// `dose_mg` in mg protein, `amount_g` in g: what is eaten on one occasion (FAO/WHO: the median of that; ad hoc expert
-/// consultation, part 3).
+/// `dose_mg` in mg protein, `amount_g` in g: what is eaten on one occasion, best the median of that, else the mean (Food
+/// and Chemical Toxicology 2023, 113953). It does not hold for food sold on in bulk.
 pub fn action_level(dose_mg: f64, amount_g: f64) -> Result<f64, DoseError> {
     Ok(above_zero(dose_mg)? * 1000.0 / above_zero(amount_g)?)
 }

@@ -13,7 +13,8 @@ pub struct StatementGiven {
     pub lists: Vec<AllergenList>,
     /// What it says is in there.
     pub contains: Vec<Named>,
-    /// What it says may be in there.
+    /// What it says may be in there. The laws ask for what went in and not for traces (Canada: Food and Drug
+    /// Regulations, B.01.010.1(3)), so silence here is worth as much as the maker's word.
     pub may_contain: Vec<Named>,
     /// Total sulphur dioxide in mg/kg, if it gives the figure.
     pub sulphites_ppm: Option<Decimal>,
