@@ -195,5 +195,7 @@ fn figures_that_cannot_be_are_refused() {
     assert_eq!(estimate(origin, &[left(30.0, 0.0)]), Err(DoseError::NotAboveZero));
     assert_eq!(estimate(origin, &[left(10_001.0, 20.0)]), Err(DoseError::Residue), "more than was made before");
     assert_eq!(estimate(origin, &[left(5001.0, 5.0)]), Err(DoseError::Residue), "more than was made after");
+    let small = [left(30.0, 1.0), left(1001.0, 5.0)];
+    assert_eq!(estimate(origin, &small), Err(DoseError::Residue), "more than the small batch between");
     assert_eq!(Estimate::of(&origin, &[], 0.0), Err(DoseError::NotAboveZero));
 }
