@@ -102,7 +102,8 @@ impl Legend {
     }
 }
 
-/// The sheet as a PDF, the long side of the paper across: on one page if it fits, with the headings on each page otherwise.
+/// The sheet as a PDF, the long side of the paper across: on one page if it fits, with the headings on each page
+/// otherwise.
 pub fn pdf(sheet: &AllergenSheet, paper: Paper) -> Result<Vec<u8>> {
     sheet.check()?;
     paper::print(sheet, paper)
