@@ -10,6 +10,7 @@
 #[macro_use]
 mod fact;
 pub mod audit;
+pub mod cleans;
 pub mod connection;
 mod error;
 pub mod journal;
@@ -19,7 +20,9 @@ pub mod migrations;
 pub mod on_hand;
 pub mod people;
 pub mod picks;
+pub mod recalls;
 pub mod search;
+pub mod statements;
 pub mod stock;
 pub mod write;
 pub mod writer;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use diesel::prelude::*;
 use tubtrail_domain::text;
 
+use crate::cleans::{CleanKindRow, CleanKindVersionRow, clean_kind_versions, clean_kinds};
 use crate::{AnyConnection, StorageError};
 
 fact! {
@@ -207,6 +208,9 @@ pub type Recipe = Versioned<RecipeRow, RecipeVersionRow>;
 /// Equipment as it stands now.
 pub type Equipment = Versioned<EquipmentRow, EquipmentVersionRow>;
 
+/// A way of cleaning as it stands now.
+pub type CleanKind = Versioned<CleanKindRow, CleanKindVersionRow>;
+
 /// How a noun of the master data is found.
 pub trait Noun: Sized {
     /// The row of a version.
@@ -266,6 +270,7 @@ noun!(partners, PartnerRow, partner_versions, PartnerVersionRow, partner_id);
 noun!(items, ItemRow, item_versions, ItemVersionRow, item_id);
 noun!(recipes, RecipeRow, recipe_versions, RecipeVersionRow, recipe_id);
 noun!(equipment, EquipmentRow, equipment_versions, EquipmentVersionRow, equipment_id);
+noun!(clean_kinds, CleanKindRow, clean_kind_versions, CleanKindVersionRow, clean_kind_id);
 
 /// The lines of a version of a recipe, in order.
 pub fn recipe_lines_of(conn: &mut AnyConnection, recipe_version_id: i64) -> Result<Vec<RecipeLineRow>, StorageError> {

@@ -1,0 +1,6 @@
+DROP TABLE recall_endings;
+DROP TABLE recall_replies;
+DROP TABLE recall_notices;
+DROP TABLE recall_confirmations;
+DROP TABLE recall_seeds;
+DROP TABLE recalls;
