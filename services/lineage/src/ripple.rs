@@ -7,7 +7,7 @@ use crate::{BatchIx, Content, Graph, LotIx, Scratch};
 
 /// How many batches are each looked at closely before anything is taken away from them. It ends most changes within a
 /// few; one that goes on beyond has so much in its way that gathering anew is cheaper.
-const PROOFS: usize = 256;
+const PROOFS: usize = 4_096;
 
 /// Declarations to reckon with instead of those in the graph, each list in order of its index.
 #[derive(Copy, Clone, Default)]
