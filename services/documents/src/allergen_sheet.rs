@@ -33,7 +33,7 @@ pub struct AllergenSheet {
     pub rows: Vec<SheetRow>,
     /// A line for each tub that is on hold and must not be served.
     pub held: Vec<String>,
-    /// What must be read with it.
+    /// What must be read with it. Whole on the first page; the further ones of a PDF have room for six lines of it.
     pub caution: String,
     /// What the four answers mean.
     pub legend: Legend,

@@ -26,7 +26,7 @@ pub const MEDIA_TYPE: &str = "application/vnd.openxmlformats-officedocument.spre
 pub const MOST_ROWS: u32 = 1_048_575;
 
 /// The longest line at the foot of a printed sheet, in characters.
-const FOOTER: usize = 200;
+const FOOTER: usize = 100;
 /// The narrowest and the widest column, in characters.
 const WIDTHS: (usize, usize) = (9, 60);
 
@@ -241,6 +241,6 @@ fn or_no_room<T>(work: impl FnOnce() -> Result<T>) -> Result<T> {
 
 /// The footer in the language of the format: `&` begins a command, `&&` is the character.
 fn printed_footer(line: &str) -> String {
-    let line: String = crate::cell::one_line(line).chars().take(FOOTER / 2).collect();
+    let line: String = crate::cell::one_line(line).chars().take(FOOTER).collect();
     format!("&L{}&R&P / &N", line.replace('&', "&&"))
 }
