@@ -22,6 +22,7 @@ mod standing;
 mod table;
 mod tubtrail;
 
+pub mod allergen_words;
 pub mod batch_equipment;
 pub mod batches;
 pub mod completions;
@@ -46,6 +47,7 @@ pub mod recount;
 pub mod reorder_levels;
 pub mod sessions;
 pub mod sites;
+pub mod statements;
 pub mod stock;
 pub mod trace;
 pub mod transfers;
