@@ -1,7 +1,11 @@
 //! What carries something from one batch to the next, or keeps it from it: cleans of equipment, residues, shared scoops.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
+use diesel::sql_query;
+use diesel::sql_types::BigInt;
 
 use crate::{AnyConnection, StorageError};
 
@@ -194,4 +198,25 @@ pub fn carry_over_defaults_of(
         .order(carry_over_defaults::id.desc())
         .limit(limit)
         .load(conn)?)
+}
+
+#[derive(QueryableByName)]
+struct CarriedOver {
+    #[diesel(sql_type = BigInt)]
+    equipment_id: i64,
+    #[diesel(sql_type = BigInt)]
+    mass_mg: i64,
+}
+
+/// How much of a batch stays behind on each piece of equipment of which that is known: as last measured, else as the site
+/// where it stands reckons; by equipment, in milligrams.
+pub fn carry_over_in_force(conn: &mut AnyConnection) -> Result<HashMap<i64, i64>, StorageError> {
+    let query = "SELECT e.id AS equipment_id, COALESCE( \
+         (SELECT r.mass_mg FROM residues r WHERE r.equipment_id = e.id ORDER BY r.measured_at DESC, r.id DESC LIMIT 1), \
+         (SELECT d.mass_mg FROM carry_over_defaults d WHERE d.site_id = \
+         (SELECT v.site_id FROM equipment_versions v WHERE v.equipment_id = e.id ORDER BY v.version DESC LIMIT 1) \
+         ORDER BY d.id DESC LIMIT 1), -1) AS mass_mg FROM equipment e";
+    let rows: Vec<CarriedOver> = sql_query(query).load(conn)?;
+    let known = rows.into_iter().filter(|row| row.mass_mg >= 0);
+    Ok(known.map(|row| (row.equipment_id, row.mass_mg)).collect())
 }

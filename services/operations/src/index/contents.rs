@@ -44,6 +44,12 @@ impl Contents {
         })
     }
 
+    /// The statement that holds for an input without a lot.
+    pub fn statement_of_input(&self, input: &StatedInput) -> Result<Option<i64>, StorageError> {
+        let stated = self.statements.holding_input(input.item_id, self.zones.day_of(input)?);
+        Ok(stated.map(|stated| stated.id))
+    }
+
     /// What is on a piece of equipment at a moment, and may get into what is made on it then: as if a batch began.
     pub fn left_on(&self, graph: &Graph, equipment: i64, at: NaiveDateTime) -> Option<Content> {
         let via = *self.via_of.get(&equipment)?;
