@@ -27,17 +27,29 @@
 //! ```
 
 mod adjacency;
+mod bits;
+mod contact;
+mod content;
 mod error;
+mod evidence;
 mod graph;
 mod index;
 mod looping;
+mod reach;
+mod ripple;
 mod scratch;
 mod share;
+mod timeline;
 mod trace;
 
+pub use contact::Contact;
+pub use content::{Answer, Changed, Content};
 pub use error::{Loop, NoSuchUse};
+pub use evidence::{Evidence, Node, Source};
 pub use graph::Graph;
 pub use index::{BatchIx, LotIx};
+pub use reach::Reach;
 pub use scratch::Scratch;
 pub use share::{Balance, Share};
+pub use timeline::{Clean, ContactChange, Run, Timeline};
 pub use trace::Step;
