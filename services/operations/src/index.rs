@@ -1,5 +1,7 @@
 //! The lot graph in memory, kept up with the journal. It can be dropped and rebuilt at any time.
 
+mod recalled;
+
 use std::collections::HashMap;
 
 use parking_lot::{Mutex, RwLock};
@@ -7,6 +9,9 @@ use tubtrail_lineage::{BatchIx, Graph, LotIx, Scratch};
 use tubtrail_storage::lots::{GraphChanges, GraphUse, graph_changes};
 use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::{AnyConnection, Follower, StorageError, journal};
+
+use self::recalled::{Grown, News};
+pub(crate) use self::recalled::{Recalled, Recalls, lots_of_seeds};
 
 /// The graph and how far it has followed the journal.
 #[derive(Default)]
@@ -28,6 +33,8 @@ pub struct Inside {
     pub graph: Graph,
     /// The last journal entry it holds.
     pub position: i64,
+    /// Which lots are under recall.
+    pub recalls: Recalls,
     batch_of_row: HashMap<i64, BatchIx>,
     row_of_batch: Vec<i64>,
 }
@@ -68,10 +75,13 @@ impl Index {
         }
         let changes = graph_changes(conn, after, until)?;
         let counted = counted_masses(conn, after, until)?;
+        // Nobody waits for this: only one at a time follows, and nobody else writes.
+        let recalled = News::read(conn, &self.inside.read().recalls, after, until)?;
         let mut inside = self.inside.write();
         // Taken out meanwhile: what fails halfway leaves an empty index, which is built anew, and never half a change.
         let mut next = std::mem::take(&mut *inside);
         next.take_in(&changes, &counted)?;
+        next.recall(&changes, recalled)?;
         next.position = until;
         *inside = next;
         drop(inside);
@@ -110,7 +120,17 @@ impl Inside {
         let batches = (0..self.graph.batches()).filter_map(|at| u32::try_from(at).ok()).map(BatchIx::from_index);
         let batch =
             batches.into_iter().find_map(|batch| Some((self.batch_row(batch), self.batch_differs(other, batch)?)));
-        batch.map(|(row, what)| ("batches", row, what))
+        if let Some((batch, what)) = batch {
+            return Some(("batches", batch, what));
+        }
+        self.recalls.first_difference(&other.recalls).map(|(row, what)| ("recalls", row, what))
+    }
+
+    /// Lets the recalls follow what the graph has taken in.
+    fn recall(&mut self, changes: &GraphChanges, news: News) -> Result<(), StorageError> {
+        let grown = Grown::of(changes, |row| self.batch(row))?;
+        self.recalls.take_in(&self.graph, news, &grown);
+        Ok(())
     }
 
     fn lot_differs(&self, other: &Self, lot: LotIx) -> Option<&'static str> {
