@@ -1,3 +1,4 @@
+DROP INDEX movements_by_partner;
 DROP INDEX movements_to_site;
 DROP INDEX movements_from_site;
 DROP TABLE recall_endings;

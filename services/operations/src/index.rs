@@ -11,7 +11,7 @@ use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::{AnyConnection, Follower, StorageError, journal};
 
 use self::recalled::{Grown, News};
-pub(crate) use self::recalled::{Recalled, Recalls, lots_of_seeds};
+pub(crate) use self::recalled::{Recalls, lots_of_seeds};
 
 /// The graph and how far it has followed the journal.
 #[derive(Default)]

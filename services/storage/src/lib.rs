@@ -20,6 +20,7 @@ pub mod migrations;
 pub mod on_hand;
 pub mod people;
 pub mod picks;
+pub mod recall_lines;
 pub mod recall_seeds;
 pub mod recalls;
 pub mod search;

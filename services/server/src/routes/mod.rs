@@ -18,6 +18,7 @@ mod items;
 mod journal;
 mod lots;
 mod partners;
+mod recalls;
 mod recipes;
 mod sessions;
 mod sites;
@@ -41,6 +42,7 @@ pub fn configure(config: &mut ServiceConfig) {
     journal::configure(config);
     lots::configure(config);
     partners::configure(config);
+    recalls::configure(config);
     recipes::configure(config);
     sessions::configure(config);
     sites::configure(config);
