@@ -11,6 +11,7 @@ pub mod database;
 pub mod dice;
 pub mod house;
 mod invariants;
+pub mod reference;
 pub mod rest;
 pub mod server;
 pub mod world;

@@ -76,3 +76,26 @@ impl Outcome {
         Self::ALL.into_iter().find(|outcome| outcome.word() == word)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn classes_are_one_to_three_and_the_first_is_the_gravest() {
+        assert_eq!(RecallClass::ALL.map(RecallClass::number), [1, 2, 3]);
+        assert_eq!(RecallClass::ALL.map(RecallClass::roman), ["I", "II", "III"]);
+        assert_eq!([0, 1, 2, 3, 4, -1, 257].map(RecallClass::from_number), {
+            let [first, second, third] = RecallClass::ALL.map(Some);
+            [None, first, second, third, None, None, None]
+        });
+        assert!(RecallClass::First < RecallClass::Third);
+    }
+
+    #[test]
+    fn outcomes_are_read_back() {
+        assert_eq!(Outcome::ALL.map(Outcome::word), ["found", "destroyed", "not_found", "explained"]);
+        assert_eq!(Outcome::ALL.map(|outcome| Outcome::from_word(outcome.word())), Outcome::ALL.map(Some));
+        assert_eq!(Outcome::from_word("Found"), None);
+    }
+}

@@ -27,8 +27,9 @@ impl Bits {
     /// The numbers in ascending order.
     pub(crate) fn iter(&self) -> impl Iterator<Item = u32> {
         (0_u32..).step_by(64).zip(&self.words).flat_map(|(first, &word)| {
-            let rest = std::iter::successors(Some(word), |rest| Some(rest & (rest - 1)));
-            rest.take_while(|rest| *rest != 0).map(move |rest| first + rest.trailing_zeros())
+            let some = |rest: u64| Some(rest).filter(|rest| *rest != 0);
+            let rests = std::iter::successors(some(word), move |rest| some(rest & (rest - 1)));
+            rests.map(move |rest| first + rest.trailing_zeros())
         })
     }
 }

@@ -1,6 +1,7 @@
 //! What is said to be in a lot.
 
 use crate::adjacency::push_tight;
+use crate::index::narrow;
 use crate::ripple::{Ripple, Supposed};
 use crate::{BatchIx, Graph, LotIx, Scratch};
 
@@ -119,6 +120,9 @@ pub(crate) struct Declared {
     contents: Vec<Content>,
 }
 
+/// For how many batches a graph keeps room from one change to the next.
+const KEPT_ROOM: usize = 1 << 14;
+
 const NOTHING: u32 = u32::MAX;
 const UNKNOWN: u32 = u32::MAX - 1;
 
@@ -151,7 +155,7 @@ impl Declared {
             *slot = UNKNOWN;
         } else {
             // Nodes number less than 2^32 - 1, and a node takes one place at most; the last two are never reached.
-            *slot = crate::index::narrow(self.contents.len());
+            *slot = narrow(self.contents.len());
             push_tight(&mut self.contents, content);
         }
     }
@@ -259,11 +263,13 @@ impl Graph {
         self.write_down(scratch);
     }
 
-    /// Makes a change the truth, and keeps the scratch for the next.
-    fn write_down(&mut self, change: Scratch) {
-        for touched in &change.touched {
+    /// Makes a change the truth, and keeps the scratch for the next, but not the room that a very large one took.
+    fn write_down(&mut self, mut change: Scratch) {
+        for touched in change.touched.drain(..) {
             self.content[touched.batch.0 as usize] = touched.now;
         }
+        change.touched.shrink_to(KEPT_ROOM);
+        change.ready.shrink_to(KEPT_ROOM);
         self.scratch = change;
     }
 }

@@ -1,6 +1,7 @@
 //! Why a lot is said to contain something.
 
 use crate::content::mask;
+use crate::index::narrow;
 use crate::scratch::Mark;
 use crate::{Answer, BatchIx, Content, Graph, LotIx, Scratch};
 
@@ -144,7 +145,7 @@ impl<'a> Search<'a> {
     fn go_back(&mut self, at: usize) -> Option<LotIx> {
         let graph = self.graph;
         let Hop { batch, over_contact, .. } = self.scratch.hops[at];
-        let from = crate::index::narrow(at);
+        let from = narrow(at);
         for entry in graph.uses_in.of(batch.0) {
             let lot = LotIx(entry.other);
             if self.sought.is_in(graph.lot_own.of(lot.0), over_contact) {

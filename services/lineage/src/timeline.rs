@@ -120,7 +120,7 @@ impl Timeline {
     /// Writes down a clean, and gives what contacts change by it.
     pub fn add_clean(&mut self, clean: Clean) -> Vec<ContactChange> {
         let change = |timeline: &mut Self| {
-            let at = timeline.cleans.partition_point(|other| (other.at, other.id) < (clean.at, clean.id));
+            let at = late_point(&timeline.cleans, |other| (other.at, other.id) < (clean.at, clean.id));
             insert_tight(&mut timeline.cleans, at, clean);
         };
         self.alter(self.around(clean.at), change)
@@ -169,18 +169,18 @@ impl Timeline {
 
     /// The batches that a clean at `at` may stand before.
     fn around(&self, at: i64) -> Vec<BatchIx> {
-        let first = self.runs.partition_point(|run| run.from < at);
+        let first = late_point(&self.runs, |run| run.from < at);
         let later = self.runs[first..].iter().take_while(|run| run.from == at).count();
         self.runs[first..].iter().take(later + 1).map(|run| run.batch).collect()
     }
 
     /// The contacts into `batch`, by all its runs.
     fn before_batch(&self, batch: BatchIx) -> Into {
-        let first = self.begun.partition_point(|begun| begun.batch < batch);
+        let first = late_point(&self.begun, |begun| begun.batch < batch);
         let mut into = Into::new();
         for begun in self.begun[first..].iter().take_while(|begun| begun.batch == batch) {
             let from = begun.from;
-            let first = self.runs.partition_point(|run| run.from < from);
+            let first = late_point(&self.runs, |run| run.from < from);
             for at in first..self.runs.len() {
                 let run = self.runs[at];
                 if run.from > from {
@@ -236,20 +236,20 @@ impl Timeline {
 
     /// What the cleans from `end` to `from` removed, both moments included.
     fn cleared(&self, end: i64, from: i64) -> u64 {
-        let first = self.cleans.partition_point(|clean| clean.at < end);
+        let first = late_point(&self.cleans, |clean| clean.at < end);
         let between = self.cleans[first..].iter().take_while(|clean| clean.at <= from);
         between.filter(|clean| !self.runs_at(clean.at)).fold(0, |cleared, clean| cleared | clean.clears)
     }
 
     /// Whether anything had begun before `at` and not yet ended then.
     fn runs_at(&self, at: i64) -> bool {
-        let begun = self.runs.partition_point(|run| run.from < at);
+        let begun = late_point(&self.runs, |run| run.from < at);
         begun.checked_sub(1).is_some_and(|last| self.latest[last] > at)
     }
 
     /// Where `run` stands in the order, or would.
     fn place(&self, run: Held) -> usize {
-        self.runs.partition_point(|other| (other.from, other.id) < (run.from, run.id))
+        late_point(&self.runs, |other| (other.from, other.id) < (run.from, run.id))
     }
 
     /// From the end, since it is the late runs that are changed.
@@ -263,7 +263,7 @@ impl Timeline {
         insert_tight(&mut self.latest, at, i64::MIN);
         self.update_latest(at, true);
         let begun = run.begun();
-        let place = self.begun.partition_point(|other| other.key() < begun.key());
+        let place = late_point(&self.begun, |other| other.key() < begun.key());
         insert_tight(&mut self.begun, place, begun);
     }
 
@@ -271,7 +271,7 @@ impl Timeline {
         let begun = self.runs.remove(at).begun();
         self.latest.remove(at);
         self.update_latest(at, false);
-        let place = self.begun.partition_point(|other| other.key() < begun.key());
+        let place = late_point(&self.begun, |other| other.key() < begun.key());
         self.begun.remove(place);
     }
 
@@ -329,4 +329,14 @@ fn differ(old: &[(BatchIx, u64)], new: &[(BatchIx, u64)], mut found: impl FnMut(
             (_, _) => new.next().into_iter().for_each(|&(batch, carries)| found(batch, carries)),
         }
     }
+}
+
+/// What `partition_point` gives, faster for a place near the end: most of what is written down has just happened.
+fn late_point<T>(list: &[T], is_before: impl Fn(&T) -> bool) -> usize {
+    let mut step = 1;
+    while step < list.len() && !is_before(&list[list.len() - step]) {
+        step *= 2;
+    }
+    let first = list.len().saturating_sub(step);
+    first + list[first..].partition_point(is_before)
 }

@@ -1,6 +1,7 @@
 //! What a recall begins with, and how what comes later joins it.
 
 use chrono::NaiveDate;
+use tubtrail_operations::Request;
 use tubtrail_operations::batch_equipment::{NewEquipmentRun, NewEquipmentRuns};
 use tubtrail_operations::completions::OutputKind;
 use tubtrail_operations::discards::Standpoint;
@@ -9,7 +10,6 @@ use tubtrail_operations::recalls::{NewRecall, SeedAsked};
 use tubtrail_operations::tubs::Opening;
 use tubtrail_operations::uses::NewUse;
 use tubtrail_operations::voids::UseVoid;
-use tubtrail_operations::Request;
 use tubtrail_tests::batches::{because, of};
 use tubtrail_tests::house::{OTHER_SHOP, SHOP, day};
 use tubtrail_tests::{Backend, TestHouse, on_both};
@@ -61,7 +61,8 @@ fn a_supplier_lot_is_found_by_code_prefix_range_and_day(backend: Backend) {
     let item = || Some("hazelnut-paste".to_owned());
     let of_item = SeedAsked::SupplierLots { supplier: supplier(), item: item(), codes: vec!["24-118".into()] };
     assert_eq!(found(&house, of_item), [last.clone()]);
-    let prefix = |prefix: &str| SeedAsked::SupplierLotPrefix { supplier: supplier(), item: item(), prefix: prefix.into() };
+    let prefix =
+        |prefix: &str| SeedAsked::SupplierLotPrefix { supplier: supplier(), item: item(), prefix: prefix.into() };
     assert_eq!(found(&house, prefix("24-1")), [last.clone(), beyond.clone()]);
     let range = |from: &str, until: &str| SeedAsked::SupplierLotRange {
         supplier: supplier(),
@@ -70,7 +71,12 @@ fn a_supplier_lot_is_found_by_code_prefix_range_and_day(backend: Backend) {
         until: until.into(),
     };
     assert_eq!(found(&house, range("24-9", "24-118")), [nine.clone(), last.clone()], "nine comes before a hundred");
-    let days = |from, until| SeedAsked::SupplierDays { supplier: supplier(), item: None, from: date(from), until: date(until) };
+    let days = |from, until| SeedAsked::SupplierDays {
+        supplier: supplier(),
+        item: None,
+        from: date(from),
+        until: date(until),
+    };
     assert_eq!(found(&house, days(3, 4)), [beyond, pistachio, next]);
     let of_dairy = SeedAsked::SupplierDays { supplier: "dairy".into(), item: None, from: date(1), until: date(30) };
     assert_eq!(found(&house, of_dairy), [dairy.clone()]);

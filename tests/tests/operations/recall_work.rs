@@ -138,10 +138,8 @@ fn what_arrives_after_a_confirmation_is_to_be_confirmed_again(backend: Backend) 
             lot: milk.clone(),
             quantity: Some(tubtrail_tests::house::grams(mass)),
         };
-        let parcel = tubtrail_operations::transfers::NewTransfer {
-            lines: vec![line],
-            ..crate::shelf::parcel(SHOP, &[])
-        };
+        let parcel =
+            tubtrail_operations::transfers::NewTransfer { lines: vec![line], ..crate::shelf::parcel(SHOP, &[]) };
         done(house.tubtrail.dispatch_transfer(&Request::system(), parcel)).id
     };
     let first = part(1000);
@@ -207,7 +205,11 @@ fn customers_are_told_and_answer(backend: Backend) {
     let system = Request::system();
     let read = || house.tubtrail.list_recall_consignees(&system, id).expect("there is one").consignees.remove(0);
     let told = read();
-    assert_eq!((told.customer.as_str(), told.lots.len(), told.open), ("bistro", 1, 1), "the other tub is another batch's");
+    assert_eq!(
+        (told.customer.as_str(), told.lots.len(), told.open),
+        ("bistro", 1, 1),
+        "the other tub is another batch's"
+    );
     for part in [&made[0], "listeria", "5000 g", "DN-311", "class 1", "Do not serve"] {
         assert!(told.notice_text.contains(part), "{part}: {}", told.notice_text);
     }
@@ -248,7 +250,11 @@ fn a_recall_is_closed_when_nothing_is_open(backend: Backend) {
     assert_eq!(ending.way, EndingWay::Closed);
     assert_eq!(word(close()), "recall-ended");
     assert_eq!(word(house.tubtrail.withdraw_recall(&system, id, closing())), "recall-ended");
-    assert_eq!(word(house.tubtrail.open_tub(&system, &made[0], Opening::default())), "lot-recalled", "it stays on hold");
+    assert_eq!(
+        word(house.tubtrail.open_tub(&system, &made[0], Opening::default())),
+        "lot-recalled",
+        "it stays on hold"
+    );
     assert_adds_up(&case(&house, id));
 }
 
@@ -295,7 +301,8 @@ fn who_may_do_what(backend: Backend) {
     let new = || recall(vec![lots(&[&lot])]);
     let everywhere = |role| house.someone(role, None);
     let forbidden = || problem("forbidden", "");
-    for who in [someone(&house, Role::Owner, KITCHEN), someone(&house, Role::Kitchen, KITCHEN), everywhere(Role::Shop)] {
+    for who in [someone(&house, Role::Owner, KITCHEN), someone(&house, Role::Kitchen, KITCHEN), everywhere(Role::Shop)]
+    {
         assert_eq!(refused(house.tubtrail.begin_recall(&who, new())), forbidden());
     }
     let id = done(house.tubtrail.begin_recall(&everywhere(Role::Kitchen), new())).recall.recall;

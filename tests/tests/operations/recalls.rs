@@ -126,8 +126,7 @@ fn thirds_add_up_to_the_milligram(backend: Backend) {
     let tubs = (0..3).map(|_| output(OutputKind::Tub, 100)).collect();
     let made = house.make("gianduja", vec![of(&paste, 100), of(&sugar, 200)], tubs);
     let id = begin(&house, vec![lots(&[&paste])]).recall.recall;
-    let shares: Vec<i64> =
-        made.outputs.iter().map(|tub| seed_mg(&house, id, &tub.lot).into_values().sum()).collect();
+    let shares: Vec<i64> = made.outputs.iter().map(|tub| seed_mg(&house, id, &tub.lot).into_values().sum()).collect();
     assert_eq!(shares, [33_334, 33_333, 33_333]);
     assert_adds_up(&case(&house, id));
 }

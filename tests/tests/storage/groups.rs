@@ -163,7 +163,7 @@ fn check_group(backend: Backend, fates: &[Fate]) {
 
         // The next one follows on, and is there for others to see.
         let next = house.command(|tx| open_site(tx, "the-next")).unwrap();
-        assert_eq!(next.entry, every_fact::ENTRIES + 1 + good);
+        assert_eq!(next.entry, first + good);
         assert!(sites(&mut database.connect()).contains(&"the-next".to_owned()));
         database.check();
         if grouped {

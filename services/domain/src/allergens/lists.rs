@@ -99,8 +99,8 @@ const fn column(title: &'static str, substances: &[Substance]) -> Column {
     Column { title, mask: mask(substances) }
 }
 
-/// Regulation (EU) 1169/2011 Annex II. Its walnut is *Juglans regia* only (from memory). Triticale by inference: it is
-/// a hybridised strain, which the first row names (from memory).
+/// Regulation (EU) 1169/2011 Annex II. Its walnut is *Juglans regia* only. Triticale by inference: the first row names
+/// “their hybridised strains”.
 const EU: [Column; 27] = [
     column("Wheat", &[Substance::Wheat]),
     column("Rye", &[Substance::Rye]),
@@ -132,7 +132,8 @@ const EU: [Column; 27] = [
 ];
 
 /// FD&C Act 201(qq), sesame since 2023-01-01; the nuts are the twelve of FDA's questions and answers, Edition 5
-/// (January 2025), Table 1. FDA counts triticale as wheat (from memory).
+/// (January 2025), Table 1. Wheat is every species of *Triticum* (FDA's letter on
+/// notification FALN 004, 2006), and triticale counts as one (from memory).
 const US: [Column; 21] = [
     column("Milk", &[Substance::Milk]),
     column("Egg", &[Substance::Egg]),
