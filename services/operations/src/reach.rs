@@ -255,6 +255,9 @@ operations! {
     NOTE_RECALL_REPLIES = "note_recall_replies" [Owner Kitchen];
     CLOSE_RECALL = "close_recall" [Owner Kitchen];
     WITHDRAW_RECALL = "withdraw_recall" [Owner];
+    REPORT_RECALL = "report_recall" [Owner Kitchen Shop Inspector];
+    REPORT_LOT_TRACE = "report_lot_trace" [Owner Kitchen Shop Inspector];
+    REPORT_DELIVERY_TRACE = "report_delivery_trace" [Owner Kitchen Inspector];
     SHOW_DRILL_REPORT = "show_drill_report" [Owner Kitchen Shop Inspector];
 
     LIST_JOURNAL = "list_journal" [Owner Inspector];

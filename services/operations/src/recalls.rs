@@ -33,6 +33,7 @@ pub use self::drills::{DrillReport, DrillReported, DrillsAsked};
 pub use self::endings::{Closing, Ending, EndingWay};
 pub use self::lines::{
     ConfirmationShown, ConsignedTo, PullList, RecallLine, RecallLines, RecallLinesHead, RecallPlace, RecallStream,
+    ReceivedFrom,
 };
 pub use self::seeds::{SeedAsked, SeedShown};
 pub use self::work::{Confirmed, LineOutcome, NewConfirmation, NewConfirmations};
@@ -177,6 +178,7 @@ impl Tubtrail {
     /// later.
     pub fn begin_recall(&self, request: &Request, new: NewRecall) -> Result<Answered<Begun>> {
         request.actor.may_everywhere(&reach::BEGIN_RECALL)?;
+        let actor = request.actor.name.clone();
         self.write_with_graph(request, &reach::BEGIN_RECALL, move |tx, index| {
             let row = check(tx, &new)?;
             let seeds = seeds::check(tx, row.id, &new.seeds)?;
@@ -184,7 +186,9 @@ impl Tubtrail {
             tx.record(&row)?;
             seeds.rows().try_for_each(|seed| tx.record(seed))?;
             let reached = index.look(|inside, _| Reach::of(&inside.graph, &lots, row.with_contact).len());
-            let recall = one(tx.conn(), row)?;
+            // The entry is written once the command is through.
+            let written = Written::from([(row.entry, (actor, tx.now()))]);
+            let recall = show_one(tx.conn(), None, row, &written)?;
             Ok(Begun { recall, seed_lots: lots.len(), reached_lots: reached, caution: CAUTION.to_owned() })
         })
     }

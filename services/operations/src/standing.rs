@@ -281,7 +281,8 @@ impl Standing {
         let responsible = "call the responsible person";
         Ok(if self.is_tub() {
             format!(
-                "Tub {number} is under {by}: do not open or serve it and do not send it anywhere. Put it aside, tell                  customers this flavour is not available, and {responsible}."
+                "Tub {number} is under {by}: do not open or serve it and do not send it anywhere. Put it aside, tell \
+                 customers this flavour is not available, and {responsible}."
             )
         } else {
             format!(

@@ -232,7 +232,7 @@ fn a_late_use_joins_and_a_voided_one_leaves(backend: Backend) {
 
     let late = |used_at| NewUse { used_at, ..because("found on the sheet", of(&paste, 500)) };
     let now = house.add(made.id, vec![late(Some(day(2, 10)))]).unwrap_err();
-    assert_eq!(now.problem.word, "out-of-order", "the batch was completed at six: {now}");
+    assert_eq!(now.problem.word, "lot-recalled", "at ten it was recalled: {now}");
     let without = NewUse { used_at: Some(day(2, 6)), ..of(&paste, 500) };
     assert_eq!(house.add(made.id, vec![without]).unwrap_err().problem.word, "needs-reason");
     let added = house.add(made.id, vec![late(Some(day(2, 6)))]).expect("it happened before the recall");

@@ -99,7 +99,7 @@ fn the_recall_on_paper_adds_up(backend: Backend) {
     assert_eq!(case.times.notice_to_trace_seconds, 3600);
     assert_eq!(case.recall.due_at, day(3, 12), "24 hours after it was heard of");
     let sites: Vec<_> = case.sites.iter().map(|site| (site.site.as_str(), site.lots, site.lots_on_hand)).collect();
-    assert_eq!(sites, [(KITCHEN, 3, 1), (SHOP, 1, 1)], "the tub for the shop was made at the kitchen, and is gone");
+    assert_eq!(sites, [(KITCHEN, 2, 1), (SHOP, 1, 1)], "the tub for the shop left nothing at the kitchen");
 
     assert_eq!(seed_mg(&house, id, &paste), at(&[(KITCHEN, "available", 5_500_000), (KITCHEN, "discarded", 500_000)]));
     assert_eq!(seed_mg(&house, id, &open), at(&[(SHOP, "open", 1_600_000), (SHOP, "served", 400_000)]));

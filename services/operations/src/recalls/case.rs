@@ -102,7 +102,7 @@ pub struct RecallSite {
     pub site: String,
     /// The site's name.
     pub name: String,
-    /// How many lots are or were here.
+    /// How many lots have a line here: something of them is here, or was used, served, handed over or lost here.
     pub lots: usize,
     /// How many of them are here now.
     pub lots_on_hand: usize,

@@ -54,7 +54,7 @@ pub struct RecallLinesHead {
     "lines": [{"lot": "261125-0051-7", "item": "pistachio", "name": "Pistachio", "kind": "tub",
         "came_from": {"by": "batch", "batch": 12, "recipe": "pistachio", "name": "Pistachio",
             "started_at": "2026-11-25T07:30:00Z"},
-        "came_to_be_at": "2026-11-25T09:30:00Z",
+        "came_to_be_at": "2026-11-25T09:30:00Z", "came_to_be_at_site": "Quay kitchen",
         "site": "harbour-shop", "site_name": "Harbour", "is_seed": false, "by_contact": false,
         "places": [{"state": "open", "grams": 4590, "seed_grams": 459},
             {"state": "served", "grams": 160, "seed_grams": 16}],
@@ -84,8 +84,13 @@ pub struct RecallLine {
     pub kind: LotKind,
     /// Where it came from.
     pub came_from: Origin,
+    /// Who brought it, and with which paper, where it was received.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub received_from: Option<ReceivedFrom>,
     /// When it was received or made.
     pub came_to_be_at: DateTime<Utc>,
+    /// The name of the site where it was received or made.
+    pub came_to_be_at_site: String,
     /// The site's code.
     pub site: String,
     /// The site's name.
@@ -115,6 +120,18 @@ pub struct RecallLine {
     pub open: bool,
     /// It is open, and should have been confirmed by now.
     pub overdue: bool,
+}
+
+/// Who brought a lot.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct ReceivedFrom {
+    /// The supplier's name.
+    pub name: String,
+    /// How to reach them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub contact: Option<String>,
+    /// The supplier's paper.
+    pub document: String,
 }
 
 /// So much of a lot in a place.
@@ -347,6 +364,7 @@ struct Read {
     brought_in: HashMap<(i64, i64), i64>,
     names: Names,
     partners: HashMap<i64, Partner>,
+    documents: HashMap<i64, String>,
 }
 
 impl Read {
@@ -373,7 +391,21 @@ impl Read {
             brought_in: brought_in(conn, &ids)?,
             names: Names::default(),
             partners: HashMap::new(),
+            documents: HashMap::new(),
         })
+    }
+
+    fn received_from(&mut self, conn: &mut AnyConnection, lot: &LotRow) -> Result<Option<ReceivedFrom>> {
+        let (Some(supplier), Some(delivery)) = (lot.supplier_id, lot.delivery_id) else { return Ok(None) };
+        let missing = || StorageError::Corrupt(format!("lot row {}: its delivery is missing", lot.id));
+        if !self.documents.contains_key(&delivery) {
+            let row = tubtrail_storage::lots::delivery(conn, delivery)?.ok_or_else(missing)?;
+            self.documents.insert(delivery, row.document);
+        }
+        let document = self.documents.get(&delivery).cloned().ok_or_else(missing)?;
+        let partner = partner(conn, &mut self.partners, supplier)?;
+        let (name, contact) = (partner.current.name.clone(), partner.current.contact.clone());
+        Ok(Some(ReceivedFrom { name, contact, document }))
     }
 
     fn lines(
@@ -385,6 +417,8 @@ impl Read {
     ) -> Result<()> {
         let missing = || StorageError::Corrupt(format!("lot row {} is in the graph alone", reached.row));
         let lot = self.lots.get(&reached.row).cloned().ok_or_else(missing)?;
+        let received_from = self.received_from(conn, &lot)?;
+        let came_to_be_at_site = self.names.site(conn, lot.site_id)?.current.name.clone();
         let balances = self.balances.get(&lot.id).map_or(&[][..], Vec::as_slice);
         let mut by_site: BTreeMap<i64, Vec<Part>> = BTreeMap::new();
         for part in parts(&lot, reached, balances)? {
@@ -404,7 +438,9 @@ impl Read {
                 name,
                 kind: LotKind::of(&lot)?,
                 came_from: self.known.origin(&lot)?,
+                received_from: received_from.clone(),
                 came_to_be_at: fields::utc(lot.came_to_be_at),
+                came_to_be_at_site: came_to_be_at_site.clone(),
                 site: site.row.code,
                 site_name: site.current.name,
                 site_gln: site.current.gln,
@@ -475,11 +511,7 @@ fn consigned_to(
     let mut found = Vec::new();
     for row in rows {
         let missing = || StorageError::Corrupt(format!("movement {}: its customer is missing", row.id));
-        let id = row.partner_id.ok_or_else(missing)?;
-        if !partners.contains_key(&id) {
-            partners.insert(id, Partner::by_id(conn, id)?.ok_or_else(missing)?);
-        }
-        let partner = partners.get(&id).ok_or_else(missing)?;
+        let partner = partner(conn, partners, row.partner_id.ok_or_else(missing)?)?;
         found.push(ConsignedTo {
             customer: partner.row.code.clone(),
             name: partner.current.name.clone(),
@@ -490,4 +522,13 @@ fn consigned_to(
         });
     }
     Ok(found)
+}
+
+fn partner<'a>(conn: &mut AnyConnection, known: &'a mut HashMap<i64, Partner>, id: i64) -> Result<&'a Partner> {
+    use std::collections::hash_map::Entry;
+    let missing = || StorageError::Corrupt(format!("partner row {id} is named and missing"));
+    Ok(match known.entry(id) {
+        Entry::Occupied(found) => found.into_mut(),
+        Entry::Vacant(gap) => gap.insert(Partner::by_id(conn, id)?.ok_or_else(missing)?),
+    })
 }

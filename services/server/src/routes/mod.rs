@@ -20,6 +20,7 @@ mod lots;
 mod partners;
 mod recalls;
 mod recipes;
+mod reports;
 mod sessions;
 mod sites;
 mod stock;
@@ -44,6 +45,7 @@ pub fn configure(config: &mut ServiceConfig) {
     partners::configure(config);
     recalls::configure(config);
     recipes::configure(config);
+    reports::configure(config);
     sessions::configure(config);
     sites::configure(config);
     stock::configure(config);
