@@ -1,9 +1,11 @@
 //! The operations, on both backends: a module a noun.
 
 mod allergens;
+mod batch_orders;
 mod batches;
 mod bench;
 mod completions;
+mod contents;
 mod counts;
 mod deliveries;
 mod devices;
