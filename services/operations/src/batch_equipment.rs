@@ -48,6 +48,8 @@ pub struct NewEquipmentRun {
 
 /// A machine or vessel a batch ran on.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"id": 5120, "equipment": "batch-freezer-1", "from": "2026-11-25T09:10:00Z",
+    "until": "2026-11-25T09:40:00Z", "voided": "it ran on the other one", "entry": 8003}))]
 pub struct EquipmentRun {
     /// The run's number, by which it is voided.
     pub id: i64,

@@ -193,7 +193,7 @@ fn kinds_in_use(conn: &mut AnyConnection) -> Result<Vec<(String, u64)>> {
 struct Needs {
     /// Lots on hand.
     lots: Vec<i64>,
-    /// Items of which none is on hand, or that are kept without lots.
+    /// Items of which too little is on hand, or that are kept without lots.
     items: Vec<i64>,
     /// Something it needs cannot be told.
     unknown: bool,
@@ -246,11 +246,11 @@ impl<'a> Kitchen<'a> {
             return Ok(Needs { unknown: true, ..Needs::default() });
         }
         let lines = recipe_lines_of(conn, recipe.current.id)?;
-        let shelf = Shelf::read(conn, self.index, self.site.row.id, &lines, self.today, self.now)?;
+        let stock = Shelf::read(conn, self.index, self.site.row.id, &lines, self.today, self.now)?;
         let mut needs = Needs::default();
         for line in &lines {
-            let lots = shelf.first_lots(line.item_id, line.mass_mg)?;
-            if lots.is_empty() {
+            let (lots, are_enough) = stock.first_lots(line.item_id, line.mass_mg)?;
+            if !are_enough {
                 let more = self.of_missing(conn, line.item_id, within)?;
                 needs.lots.extend(more.lots);
                 needs.items.extend(more.items);
@@ -263,7 +263,7 @@ impl<'a> Kitchen<'a> {
         Ok(needs)
     }
 
-    /// What an item would be made with, or is said to be, of which none is on hand.
+    /// What an item of which too little is on hand would be made with, or is said to be.
     fn of_missing(&mut self, conn: &mut AnyConnection, item_id: i64, within: &mut HashSet<i64>) -> Result<Needs> {
         let is_made = Item::by_id(conn, item_id)?.is_some_and(|item| item.row.kind != "ingredient");
         if !is_made {

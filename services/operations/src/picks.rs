@@ -170,11 +170,11 @@ impl Shelf {
         Ok(shelf)
     }
 
-    /// The lots to take for so many milligrams of an item, in order; fewer than it takes where the site lacks some.
-    pub(crate) fn first_lots(&self, item_id: i64, mass_mg: i64) -> Result<Vec<i64>> {
+    /// The lots to take for so many milligrams of an item, in order, and whether they are enough.
+    pub(crate) fn first_lots(&self, item_id: i64, mass_mg: i64) -> Result<(Vec<i64>, bool)> {
         let candidates = self.candidates.get(&item_id).map_or(&[][..], Vec::as_slice);
         let choice = choose(stored_mass(mass_mg)?, candidates, self.today, self.now);
-        Ok(choice.takes.iter().map(|(lot, _)| *lot).collect())
+        Ok((choice.takes.iter().map(|(lot, _)| *lot).collect(), choice.short.is_zero()))
     }
 
     fn pick(&self, conn: &mut AnyConnection, item_id: i64, wanted: Mass) -> Result<PickLine> {

@@ -55,7 +55,7 @@ pub struct Residue {
 }
 
 /// What a site reckons with.
-#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+#[derive(Clone, Copy, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"grams": 60}))]
 pub struct NewCarryOver {

@@ -13,7 +13,7 @@ use crate::reach::{self, Actor, Operation, Request};
 use crate::tubtrail::{Answered, Tubtrail};
 
 /// How a site serves, as it is said.
-#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+#[derive(Clone, Copy, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"shared_scoop": true, "since": "2026-11-25T09:00:00Z"}))]
 pub struct NewServingWay {
@@ -55,7 +55,7 @@ impl Tubtrail {
                 shared_scoop: new.shared_scoop,
             };
             tx.record(&row)?;
-            Ok(answer(&site, row))
+            Ok(answer(&site, &row))
         })
     }
 
@@ -63,12 +63,12 @@ impl Tubtrail {
     pub fn list_serving_ways(&self, request: &Request, site: &str) -> Result<Vec<ServingWay>> {
         self.read_at_once(|conn| {
             let site = site_addressed(conn, &request.actor, &reach::LIST_SERVING_WAYS, site)?;
-            Ok(serving_ways_of(conn, site.row.id)?.into_iter().map(|row| answer(&site, row)).collect())
+            Ok(serving_ways_of(conn, site.row.id)?.iter().map(|row| answer(&site, row)).collect())
         })
     }
 }
 
-fn answer(site: &Site, row: ServingWayRow) -> ServingWay {
+fn answer(site: &Site, row: &ServingWayRow) -> ServingWay {
     ServingWay {
         site: site.row.code.clone(),
         shared_scoop: row.shared_scoop,

@@ -126,8 +126,8 @@ impl Tubtrail {
         let (mut after, mut on_hand) = (StockKey::default(), Vec::new());
         loop {
             let page = on_hand_after(conn, &filter, &after, PAGE)?;
-            let Some(last) = page.last() else { break };
-            after = StockKey { site_id: last.site_id, state: last.state.clone(), lot_id: last.lot_id };
+            let Some(end) = page.last() else { break };
+            after = StockKey { site_id: end.site_id, state: end.state.clone(), lot_id: end.lot_id };
             on_hand.extend(page.iter().map(|row| row.lot_id));
         }
         on_hand.sort_unstable();

@@ -1,6 +1,7 @@
 //! Answers in plain words: the chains of the index with the names, papers and times of the database.
 
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -197,9 +198,9 @@ impl<'a> Words<'a> {
     }
 
     fn look_up_contact(&mut self, conn: &mut AnyConnection, before: i64, after: i64, equipment: i64) -> Result<()> {
-        if !self.equipment.contains_key(&equipment) {
+        if let Entry::Vacant(gap) = self.equipment.entry(equipment) {
             let found = Equipment::by_id(conn, equipment)?;
-            self.equipment.insert(equipment, found.ok_or_else(|| missing("equipment", equipment))?);
+            gap.insert(found.ok_or_else(|| missing("equipment", equipment))?);
         }
         for batch in [before, after] {
             if self.runs.contains_key(&batch) {
@@ -476,8 +477,8 @@ fn sites_of(conn: &mut AnyConnection, batches: &HashMap<i64, NamedBatch>) -> Res
     let mut sites = HashMap::new();
     for named in batches.values() {
         let id = named.batch.site_id;
-        if !sites.contains_key(&id) {
-            sites.insert(id, Site::by_id(conn, id)?.ok_or_else(|| missing("site", id))?);
+        if let Entry::Vacant(gap) = sites.entry(id) {
+            gap.insert(Site::by_id(conn, id)?.ok_or_else(|| missing("site", id))?);
         }
     }
     Ok(sites)

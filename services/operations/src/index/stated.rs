@@ -109,14 +109,14 @@ impl Statements {
     /// says of a lot it made, or of its item, only adds to what went in.
     pub fn of_lot(&self, lot: &StatedLot) -> Holding<'_> {
         let about_it = self.of_lot.get(&lot.id).and_then(|list| list.iter().max_by_key(|stated| stated.id));
-        let makers = |_: ()| self.in_force(lot.item_id, lot.day, |stated| stated.supplier_id.is_none());
+        let makers = || self.in_force(lot.item_id, lot.day, |stated| stated.supplier_id.is_none());
         if lot.batch_id.is_some() {
-            let by: Vec<&Stated> = about_it.into_iter().chain(makers(())).collect();
+            let by: Vec<&Stated> = about_it.into_iter().chain(makers()).collect();
             let own = by.iter().fold(Content::NOTHING, |sum, stated| sum.union(additions(stated.content)));
             return Holding { own, by, is_spirit: false };
         }
-        let suppliers = |_: ()| self.in_force(lot.item_id, lot.day, |stated| stated.supplier_id == lot.supplier_id);
-        let by = about_it.or_else(|| suppliers(())).or_else(|| makers(()));
+        let suppliers = || self.in_force(lot.item_id, lot.day, |stated| stated.supplier_id == lot.supplier_id);
+        let by = about_it.or_else(suppliers).or_else(makers);
         let is_spirit = self.spirits.contains(&lot.item_id);
         let own = self.with_spirit(lot.item_id, by.map_or(Content::UNKNOWN, |stated| stated.content));
         Holding { own, by: by.into_iter().collect(), is_spirit }
