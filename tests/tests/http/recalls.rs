@@ -160,7 +160,8 @@ fn the_lines_are_streamed(backend: Backend) {
 
 /// The columns of a file by name.
 fn column<'a>(rows: &'a [Vec<String>], name: &str) -> Vec<&'a str> {
-    let at = rows[0].iter().position(|title| title == name).unwrap_or_else(|| panic!("no column {name}: {:?}", rows[0]));
+    let at =
+        rows[0].iter().position(|title| title == name).unwrap_or_else(|| panic!("no column {name}: {:?}", rows[0]));
     rows[1..].iter().map(|row| row[at].as_str()).collect()
 }
 

@@ -250,7 +250,9 @@ impl Run {
     }
 
     fn bring(&mut self) {
-        let Some(at) = self.any(|lot| lot.made_by.is_some() && lot.kitchen > 0 && lot.at_shop.is_none()) else { return };
+        let Some(at) = self.any(|lot| lot.made_by.is_some() && lot.kitchen > 0 && lot.at_shop.is_none()) else {
+            return;
+        };
         let number = self.model.lots[at].number.clone();
         let kept = self.model.keeper(at).is_some();
         let sent = self.house.tubtrail.dispatch_transfer(&Request::system(), parcel(SHOP, &[&number]));
@@ -270,7 +272,11 @@ impl Run {
 
     fn serve(&mut self) {
         let Some(at) = self.any(|lot| lot.open > 0) else { return };
-        let mass = if self.dice.u8(0..4) == 0 { self.model.lots[at].open } else { self.dice.i64(1..=self.model.lots[at].open) };
+        let mass = if self.dice.u8(0..4) == 0 {
+            self.model.lots[at].open
+        } else {
+            self.dice.i64(1..=self.model.lots[at].open)
+        };
         let kept = self.model.keeper(at).is_some();
         let served = serve(&self.house, &self.model.lots[at].number, mass);
         if self.taken(kept, served).is_none() {
@@ -365,8 +371,7 @@ impl Run {
     }
 
     fn withdraw(&mut self) {
-        let open: Vec<usize> =
-            (0..self.model.recalls.len()).filter(|at| !self.model.recalls[*at].withdrawn).collect();
+        let open: Vec<usize> = (0..self.model.recalls.len()).filter(|at| !self.model.recalls[*at].withdrawn).collect();
         let Some(at) = self.dice.choice(&open).copied() else { return };
         done(self.house.tubtrail.withdraw_recall(&Request::system(), self.model.recalls[at].id, closing()));
         self.model.recalls[at].withdrawn = true;
@@ -377,8 +382,7 @@ impl Run {
         for recall in &self.model.recalls {
             let shown = lines(&self.house, recall.id);
             let found: BTreeSet<&str> = shown.iter().map(|line| line.lot.as_str()).collect();
-            let reached: Vec<usize> =
-                (0..self.model.lots.len()).filter(|at| self.model.reaches(recall, *at)).collect();
+            let reached: Vec<usize> = (0..self.model.lots.len()).filter(|at| self.model.reaches(recall, *at)).collect();
             let expected: BTreeSet<&str> = reached.iter().map(|at| self.model.lots[*at].number.as_str()).collect();
             assert_eq!(found, expected, "minute {}: recall {}", self.minute, recall.id);
             let mut known = HashMap::new();
@@ -396,8 +400,9 @@ impl Run {
                 for (site, state, mass) in places {
                     let line = shown.iter().find(|line| line.lot == lot.number && line.site == site);
                     let place = line.and_then(|line| line.places.iter().find(|place| place.state == state));
-                    let (grams, seed) = place
-                        .map_or((0, 0), |place| (place.grams.mg() / 1000, place.seed_grams.map_or(0, |seed| seed.mg())));
+                    let (grams, seed) = place.map_or((0, 0), |place| {
+                        (place.grams.mg() / 1000, place.seed_grams.map_or(0, |seed| seed.mg()))
+                    });
                     assert_eq!(grams, mass, "minute {}: {} {site} {state}", self.minute, lot.number);
                     let exact = in_a_gram * mass as f64 * 1000.0;
                     assert!(
