@@ -211,9 +211,10 @@ pub fn recalls_page(
     }
     if let Some(is_open) = filter.is_open {
         let ended = recall_endings::table.filter(recall_endings::recall_id.eq(recalls::id));
-        query = match is_open {
-            true => query.filter(diesel::dsl::not(diesel::dsl::exists(ended))),
-            false => query.filter(diesel::dsl::exists(ended)),
+        query = if is_open {
+            query.filter(diesel::dsl::not(diesel::dsl::exists(ended)))
+        } else {
+            query.filter(diesel::dsl::exists(ended))
         };
     }
     if let Some(before) = filter.before_id {

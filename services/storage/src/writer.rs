@@ -247,11 +247,14 @@ fn rollback(conn: &mut AnyConnection) -> Result<(), StorageError> {
     Ok(())
 }
 
+/// The head after a command, and what it touched.
+type Wrote = (Head, Touched);
+
 /// A command in the queue, its types forgotten.
 trait Job: Send {
     fn asks(&self) -> Asks;
     /// Runs in a savepoint; the head after it and what it touched, where it wrote.
-    fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<(Head, Touched)>;
+    fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<Wrote>;
     /// Sends the outcome to whoever waits.
     fn answer(self: Box<Self>, committed: Result<(), String>);
 }
@@ -291,7 +294,7 @@ where
         self.header.as_ref().map_or(Asks::Nothing, |header| header.asks)
     }
 
-    fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<(Head, Touched)> {
+    fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<Wrote> {
         let (header, work) = (self.header.take()?, self.work.take()?);
         // Caught inside the savepoint, so that it is rolled back: unwinding through it would leave it open.
         let result = conn.transaction(|conn| {
@@ -326,7 +329,7 @@ fn run_once<T, E, F>(
     now: NaiveDateTime,
     header: EntryHeader,
     work: F,
-) -> Result<(Done<T>, Option<(Head, Touched)>), Abort<E>>
+) -> Result<(Done<T>, Option<Wrote>), Abort<E>>
 where
     T: Serialize + DeserializeOwned,
     E: From<StorageError>,

@@ -19,6 +19,7 @@ mod picks;
 mod readiness;
 mod recall_seeds;
 mod recall_work;
+mod recall_world;
 mod recalled;
 mod recalls;
 mod recipes;

@@ -30,6 +30,19 @@ const ATTEMPTS: usize = 3;
 
 /// A recall with all that is known of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"recall": 5810, "kind": "real", "class": 1, "hazard": "listeria", "with_contact": false,
+    "holds": true, "seeds": [{"by": "supplier_lots", "supplier": "hollow-farm", "codes": ["24-118"]}],
+    "noticed_at": "2026-11-25T09:00:00Z", "begun_at": "2026-11-25T09:05:00Z", "begun_by": "user:ines",
+    "due_at": "2026-11-26T09:00:00Z", "entry": 9120, "journal_position": 9131, "seed_lots": 1, "reached_lots": 3,
+    "by_contact_lots": 0,
+    "mass": {"received_grams": 10000, "found_grams": 0, "available_grams": 5500, "open_grams": 1600,
+        "in_transit_grams": 0, "served_grams": 400, "consigned_grams": 1600, "discarded_grams": 500, "returned_grams": 0,
+        "count_difference_grams": 0, "in_open_batches_grams": 0, "lost_grams": 400, "in_seeds_grams": 0,
+        "unaccounted_grams": 0},
+    "sites": [{"site": "harbour-shop", "name": "Harbour", "lots": 1, "lots_on_hand": 1, "on_hand_grams": 4000,
+        "served_grams": 1000, "open_lines": 1, "overdue_lines": 0}],
+    "open_lines": 2, "overdue_lines": 0, "consignees": 1, "open_replies": 1, "overdue_replies": 0,
+    "times": {"notice_to_trace_seconds": 300}, "caution": "This is what was recorded."}))]
 pub struct RecallCase {
     /// The recall.
     #[serde(flatten)]

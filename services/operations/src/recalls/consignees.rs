@@ -32,6 +32,11 @@ const MOST_REPLIES: usize = 500;
 
 /// All customers that were handed lots of a recall.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"recall": 5810, "journal_position": 9131, "consignees": [{"customer": "old-mill-bistro",
+    "name": "Old Mill Bistro", "contact": "Bruno, 555 0100", "lots": [{"lot": "261125-0052-5", "item": "pistachio",
+        "name": "Pistachio", "grams": 4000, "at": "2026-11-25T12:00:00Z", "documents": ["DN-311"]}],
+    "notice_text": "RECALL 5810, class 1: listeria", "told": [], "open": 1, "overdue": false}],
+    "caution": "This is what was recorded."}))]
 pub struct RecallConsignees {
     /// The recall's number.
     pub recall: i64,

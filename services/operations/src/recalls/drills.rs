@@ -30,6 +30,16 @@ const fn usual() -> u32 {
 
 /// How the last drills went.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"drills": [{"recall": 5810, "hazard": "listeria", "begun_at": "2026-11-25T09:05:00Z",
+    "begun_by": "user:ines", "holds": true, "seed_lots": 1, "reached_lots": 3,
+    "mass": {"received_grams": 10000, "found_grams": 0, "available_grams": 5500, "open_grams": 1600,
+        "in_transit_grams": 0, "served_grams": 400, "consigned_grams": 1600, "discarded_grams": 500, "returned_grams": 0,
+        "count_difference_grams": 0, "in_open_batches_grams": 0, "lost_grams": 400, "in_seeds_grams": 0,
+        "unaccounted_grams": 0},
+    "open_lines": 0, "open_replies": 0,
+    "times": {"notice_to_trace_seconds": 300, "last_confirmation_at": "2026-11-25T10:05:00Z",
+        "trace_to_last_confirmation_seconds": 3600},
+    "in_time": true, "ended": "closed", "journal_position": 9190}], "caution": "This is what was recorded."}))]
 pub struct DrillReport {
     /// The last first.
     pub drills: Vec<DrillReported>,

@@ -186,6 +186,9 @@ pub struct ConfirmationShown {
 
 /// What a site has to pull.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"recall": 5810, "hazard": "listeria", "is_drill": false, "due_at": "2026-11-26T09:00:00Z",
+    "site": "harbour-shop", "journal_position": 9131, "lines": [], "open": 0, "more": false,
+    "caution": "This is what was recorded."}))]
 pub struct PullList {
     /// The recall's number.
     pub recall: i64,

@@ -127,14 +127,14 @@ fn columns() -> Vec<(Column, bool)> {
         column("Traceability lot code source", Text, false),
         // 1.1345(a)(5): immediate previous source. SFCR 90(1)(c): who provided it, with their address.
         column("Previous source", Text, false),
-        column("Previous source, contact", Text, false),
+        column("Previous source contact", Text, false),
         // 1.1345(a)(4), 1.1350(a)(2)(ii): date received; date transformation was completed. SFCR 90(1)(c): when it was provided.
         column("Received or made", DateTime, false),
         column("Served from", DateTime, true),
         column("Served until", DateTime, true),
         // 1.1340(a)(5): immediate subsequent recipient. SFCR 90(1)(b): to whom it was provided, with their address.
         column("Subsequent recipient", Text, true),
-        column("Subsequent recipient, contact", Text, false),
+        column("Subsequent recipient contact", Text, false),
         // 1.1340(a)(4): date shipped. SFCR 90(1)(b): when it was provided.
         column("Shipped", DateTime, false),
         // 1.1340(a)(8), 1.1345(a)(8), 1.1350(a)(2)(v): reference document type and number.

@@ -47,9 +47,12 @@ struct TraceWritten {
 /// columns and the first 5000 rows, and says how many more there are. Text that a spreadsheet would take for a formula has an
 /// apostrophe before it. At most 16 of these, of traces and of lines are made at a time.
 #[utoipa::path(tag = "recalls", params(("recall" = i64, description = "Its number"), Written),
-    responses((status = 200, content((Object = "application/json"), (String = "text/csv"), (String = "application/pdf"),
-        (String = "text/tab-separated-values"),
-        (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")))))]
+    responses((status = 200, content(
+        (Object = "application/json", example = json!({"caution": "This is what was recorded.", "lines": []})),
+        (String = "text/csv", example = "Traceability lot code,Supplier's lot code"),
+        (String = "application/pdf", example = "%PDF-1.7"),
+        (String = "text/tab-separated-values", example = "Record\tLabel\tValue"),
+        (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", example = "PK")))))]
 #[get("/v1/recalls/{recall}/report")]
 async fn report_recall(house: House, signed_in: SignedIn, recall: web::Path<i64>, written: Query<Written>) -> Outcome {
     let asking = signed_in.into_request(None);
@@ -60,9 +63,12 @@ async fn report_recall(house: House, signed_in: SignedIn, recall: web::Path<i64>
 
 /// The report of a lot's trace: a row a lot and place. Written as the report of a recall.
 #[utoipa::path(tag = "trace", params(("lot", description = "Its number"), TraceWritten),
-    responses((status = 200, content((Object = "application/json"), (String = "text/csv"), (String = "application/pdf"),
-        (String = "text/tab-separated-values"),
-        (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")))))]
+    responses((status = 200, content(
+        (Object = "application/json", example = json!({"caution": "This is what was recorded.", "lines": []})),
+        (String = "text/csv", example = "Traceability lot code,Supplier's lot code"),
+        (String = "application/pdf", example = "%PDF-1.7"),
+        (String = "text/tab-separated-values", example = "Record\tLabel\tValue"),
+        (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", example = "PK")))))]
 #[get("/v1/lots/{lot}/trace-report")]
 async fn report_lot_trace(
     house: House,
@@ -84,9 +90,12 @@ async fn report_lot_trace(
 
 /// The report of a delivery's trace, forward: a row a lot and place. Written as the report of a recall.
 #[utoipa::path(tag = "trace", params(("delivery" = i64, description = "Its number"), Written),
-    responses((status = 200, content((Object = "application/json"), (String = "text/csv"), (String = "application/pdf"),
-        (String = "text/tab-separated-values"),
-        (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")))))]
+    responses((status = 200, content(
+        (Object = "application/json", example = json!({"caution": "This is what was recorded.", "lines": []})),
+        (String = "text/csv", example = "Traceability lot code,Supplier's lot code"),
+        (String = "application/pdf", example = "%PDF-1.7"),
+        (String = "text/tab-separated-values", example = "Record\tLabel\tValue"),
+        (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", example = "PK")))))]
 #[get("/v1/deliveries/{delivery}/trace-report")]
 async fn report_delivery_trace(
     house: House,
