@@ -60,7 +60,9 @@ impl Told {
     /// Our graph, filled as a server fills it when it starts: batches, lots, uses.
     pub fn graph(&self) -> Graph {
         let mut graph = Graph::new();
-        (0..self.batches).for_each(|_| drop(graph.add_batch()));
+        for _ in 0..self.batches {
+            graph.add_batch();
+        }
         for (maker, mass_mg) in &self.lots {
             match maker {
                 Some(batch) => graph.add_made_lot(BatchIx::from_index(*batch), *mass_mg),
@@ -178,7 +180,9 @@ fn narrow(node: NodeIndex) -> u32 {
 /// The same edges in petgraph.
 pub fn petgraph(nodes: usize, edges: impl Iterator<Item = (u32, u32)>) -> DiGraph<(), ()> {
     let mut graph = DiGraph::with_capacity(nodes, 0);
-    (0..nodes).for_each(|_| drop(graph.add_node(())));
+    for _ in 0..nodes {
+        graph.add_node(());
+    }
     for (from, to) in edges {
         graph.add_edge(NodeIndex::new(from as usize), NodeIndex::new(to as usize), ());
     }

@@ -87,7 +87,7 @@ pub struct Report {
     pub growth: Growth,
 }
 
-const WIDTHS: [usize; 6] = [58, 14, 42, 8, 14, 6];
+const WIDTHS: [usize; 6] = [58, 14, 46, 8, 14, 6];
 
 impl Report {
     /// An empty one.
