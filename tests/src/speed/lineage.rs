@@ -104,7 +104,7 @@ impl<'t> Contest<'t> {
         let slow = seconds_by_turns(scale.rounds, &mut [ours, on_postgres, on_sqlite])?;
         let others = ["static arrays", "petgraph", "PostgreSQL, recursive", "SQLite, recursive"];
         let each = microseconds_of_one(from.len());
-        for at in 0..4 {
+        for (at, name) in others.into_iter().enumerate() {
             let (turns, other) = if at < 2 { (&quick, at + 1) } else { (&slow, at - 1) };
             // The one that is a limit: how much longer ours takes. The others: how much longer they take.
             let ratio = if at == 0 { turns.ratio(0, other) } else { turns.ratio(other, 0) };
@@ -113,7 +113,7 @@ impl<'t> Contest<'t> {
                 what: what.clone(),
                 ours: turns.median(0) * each,
                 unit: "us",
-                other: others[at],
+                other: name,
                 others: turns.median(other) * each,
                 ratio,
                 target: way.targets[at],

@@ -86,6 +86,7 @@ impl Scale {
             world: kitchens(10, 183),
             smaller: vec![kitchens(1, 43), kitchens(10, 43)],
             in_memory: vec![kitchens(10, 426)],
+            rounds: 5,
             turn: Duration::from_millis(700),
             ..Self::full()
         }

@@ -46,12 +46,9 @@ pub fn measure(scale: &Scale, report: &mut Report, database: &TestDatabase, lots
         // Twice what lies in memory by itself: the scan shall not wait for a disk.
         Backend::Sqlite => "PRAGMA cache_size = -500000",
     })?;
-    let turns = seconds_by_turns(
-        scale.rounds.min(ROUNDS),
-        &mut [&mut || Ok(drop(Tubtrail::open(&address, system_clock())?)), &mut || {
-            SCAN.iter().try_for_each(|sql| Ok(conn.batch_execute(sql)?))
-        }],
-    )?;
+    let mut open = || Ok(Tubtrail::open(&address, system_clock()).map(drop)?);
+    let mut scan = || SCAN.iter().try_for_each(|sql| Ok(conn.batch_execute(sql)?));
+    let turns = seconds_by_turns(scale.rounds.min(ROUNDS), &mut [&mut open, &mut scan])?;
     let (id, other, target) = match database.backend() {
         Backend::Sqlite => ("start-sqlite", "SQLite, scan of the same rows", Target::AtMost(2.0)),
         Backend::Postgres => ("start-postgres", "PostgreSQL, scan of the same rows", Target::None),

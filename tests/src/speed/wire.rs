@@ -48,12 +48,11 @@ impl Wire {
 
     /// Sends the request. A server may have closed a connection that was idle meanwhile: then once more on a new one.
     fn ask(&mut self, wanted: u16) -> Result<&[u8], Failure> {
-        let status = match self.exchange() {
-            Ok(status) => status,
-            Err(_) => {
-                self.stream = connect(&self.address)?;
-                self.exchange()?
-            }
+        let status = if let Ok(status) = self.exchange() {
+            status
+        } else {
+            self.stream = connect(&self.address)?;
+            self.exchange()?
         };
         if status == wanted {
             return Ok(&self.body);

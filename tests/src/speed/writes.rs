@@ -52,14 +52,14 @@ pub fn measure(
     picked: &Picked,
 ) -> Result<(), Failure> {
     let next = Next::of(&picked.tubs);
-    let theirs = Theirs::of(database)?;
-    let hold = |_: &mut ()| {
+    let theirs = Theirs::of(database);
+    let hold = |(): &mut ()| {
         let because = Because { reason: Some(REASON.into()) };
         tubtrail.hold_lot(&Request::system(), &next.lot().number, because)?;
         Ok(())
     };
     // Refused by the command itself, after it has begun: a hold needs a reason.
-    let refused = |_: &mut ()| match tubtrail.hold_lot(&Request::system(), &next.lot().number, Because::default()) {
+    let refused = |(): &mut ()| match tubtrail.hold_lot(&Request::system(), &next.lot().number, Because::default()) {
         Err(_) => Ok(()),
         Ok(_) => Err("a hold without a reason was taken".into()),
     };
@@ -118,7 +118,7 @@ pub fn measure_served(
     picked: &Picked,
 ) -> Result<(), Failure> {
     let next = Next::of(&picked.tubs);
-    let theirs = Theirs::of(database)?;
+    let theirs = Theirs::of(database);
     let body = serde_json::json!({ "reason": REASON }).to_string();
     let mut ours = served.wires(CLIENTS)?;
     let mut clients = (0..CLIENTS).collect::<Vec<_>>();
@@ -148,9 +148,9 @@ pub fn measure_served(
 struct Theirs(Vec<Mutex<AnyConnection>>);
 
 impl Theirs {
-    fn of(database: &TestDatabase) -> Result<Self, Failure> {
+    fn of(database: &TestDatabase) -> Self {
         let connections = if database.backend() == Backend::Sqlite { 1 } else { CLIENTS };
-        Ok(Self((0..connections).map(|_| Mutex::new(database.connect())).collect()))
+        Self((0..connections).map(|_| Mutex::new(database.connect())).collect())
     }
 
     fn hold(&self, client: usize, lot: &Named) -> Result<(), Failure> {
