@@ -4,9 +4,11 @@
 use std::collections::HashSet;
 
 use chrono::{NaiveDate, NaiveDateTime};
-use diesel::RunQueryDsl;
 use diesel::connection::SimpleConnection;
 use diesel::sql_types::{BigInt, Date, Integer, Nullable, Text, Timestamp};
+use diesel::{QueryableByName, RunQueryDsl, sql_query};
+use serde_json::json;
+use tubtrail_domain::lot_number::LotNumber;
 use tubtrail_storage::AnyConnection;
 
 use super::Failure;
@@ -20,28 +22,47 @@ use super::wire::Wire;
 use super::worlds::{Named, Picked};
 use crate::{Backend, TestDatabase};
 
+/// What is asked of a tub.
+const AVOID: [&str; 3] = ["hazelnut", "milk", "gluten_cereals"];
 /// Who asks at the same time.
 const CLIENTS: usize = 16;
 
-/// Every lot that holds any of one, with what it is, where it came from and where it lies now: what a trace says, but for the
-/// grams of the seed in each lot, which a recursive query cannot tell, and for holds, rejections and voided uses, which are
-/// given to it. By batches, which is several times as fast as lot by lot: a batch of six tubs is followed once.
-///
-/// To PostgreSQL a cross join with a condition is a join like any other; SQLite joins in the order in which they stand, and
-/// left to itself goes through all lots.
-const JOINED: &str = "WITH RECURSIVE reached (batch_id) AS ( \
-        SELECT uses.batch_id FROM uses WHERE uses.lot_id = {} \
-        UNION SELECT uses.batch_id FROM reached CROSS JOIN lots CROSS JOIN uses \
-        WHERE lots.batch_id = reached.batch_id AND uses.lot_id = lots.id) \
-    SELECT lots.id, lots.day, lots.serial, lots.kind, lots.mass_mg, items.code, item_versions.name, \
-        batches.started_at, recipes.code, recipe_versions.name, sites.code, balances.state, balances.mass_mg \
-    FROM reached CROSS JOIN lots CROSS JOIN items CROSS JOIN item_versions CROSS JOIN batches \
-    CROSS JOIN recipe_versions CROSS JOIN recipes \
-    LEFT JOIN balances ON balances.lot_id = lots.id AND balances.state NOT IN ('supplier', 'production') \
-    LEFT JOIN sites ON sites.id = balances.site_id \
-    WHERE lots.batch_id = reached.batch_id AND items.id = lots.item_id AND item_versions.item_id = items.id \
-    AND batches.id = lots.batch_id AND recipe_versions.id = batches.recipe_version_id \
-    AND recipes.id = recipe_versions.recipe_id";
+// Every lot that holds any of one, with what it is, where it came from and where it lies now: what a trace says, but for the
+// grams of the seed in each lot, which a recursive query cannot tell, and for holds, rejections and voided uses, which are
+// given to it. By batches, which is several times as fast as lot by lot: a batch of six tubs is followed once.
+macro_rules! joined {
+    ($join:literal) => {
+        concat!(
+            "WITH RECURSIVE reached (batch_id) AS ( ",
+            "SELECT uses.batch_id FROM uses WHERE uses.lot_id = {} ",
+            "UNION SELECT uses.batch_id FROM reached ",
+            $join,
+            " lots ON lots.batch_id = reached.batch_id ",
+            $join,
+            " uses ON uses.lot_id = lots.id) ",
+            "SELECT lots.id, lots.day, lots.serial, lots.kind, lots.mass_mg, items.code, item_versions.name, ",
+            "batches.started_at, recipes.code, recipe_versions.name, sites.code, balances.state, balances.mass_mg ",
+            "FROM reached ",
+            $join,
+            " lots ON lots.batch_id = reached.batch_id ",
+            $join,
+            " items ON items.id = lots.item_id ",
+            $join,
+            " item_versions ON item_versions.item_id = items.id ",
+            $join,
+            " batches ON batches.id = lots.batch_id ",
+            $join,
+            " recipe_versions ON recipe_versions.id = batches.recipe_version_id ",
+            $join,
+            " recipes ON recipes.id = recipe_versions.recipe_id ",
+            "LEFT JOIN balances ON balances.lot_id = lots.id AND balances.state NOT IN ('supplier', 'production') ",
+            "LEFT JOIN sites ON sites.id = balances.site_id"
+        )
+    };
+}
+const JOINED: &str = joined!("JOIN");
+/// SQLite takes a cross join for the order to join in; left to itself it goes through all lots.
+const JOINED_IN_ORDER: &str = joined!("CROSS JOIN");
 
 /// PostgreSQL reckons with a hundred times the rows that there are, and goes through whole tables; told not to, it follows
 /// the indexes.
@@ -145,10 +166,9 @@ pub fn trace<'w>(wire: &'w mut Wire, lot: &Named) -> Result<&'w [u8], Failure> {
 }
 
 fn joined(conn: &mut AnyConnection, row: i64) -> Result<Vec<JoinedRow>, Failure> {
-    let question = Asked::<JoinedColumns>::about(JOINED, row);
     Ok(match conn {
-        AnyConnection::Postgres(conn) => question.load(conn)?,
-        AnyConnection::Sqlite(conn) => question.load(conn)?,
+        AnyConnection::Postgres(conn) => Asked::<JoinedColumns>::about(JOINED, row).load(conn)?,
+        AnyConnection::Sqlite(conn) => Asked::<JoinedColumns>::about(JOINED_IN_ORDER, row).load(conn)?,
     })
 }
 
@@ -169,6 +189,8 @@ fn agree(of: &[Named], wire: &mut Wire, conn: &mut AnyConnection) -> Result<f64,
     Ok(all as f64 / of.len() as f64)
 }
 
+/// Answers of one lot, many clients: what is recorded of allergens in a tub that stands open, and all there is to know of a
+/// lot, beside what a server can say at all.
 fn lookups(
     scale: &Scale,
     report: &mut Report,
@@ -176,37 +198,74 @@ fn lookups(
     served: &Served,
     picked: &Picked,
 ) -> Result<(), Failure> {
-    let bytes = lookup(&mut served.wire()?, &picked.tubs[0])?.len();
+    let open = open_tubs(&mut database.connect())?;
+    let mut wire = served.wire()?;
+    let bytes = check(&mut wire, open.first().ok_or("no tub stands open in this world")?)?.len();
     let constant = Launched::constant(bytes)?;
     let lot = |dice: &mut fastrand::Rng| &picked.tubs[dice.usize(..picked.tubs.len())];
+    let tub = |dice: &mut fastrand::Rng| &open[dice.usize(..open.len())];
     let mut ours = with_dice(served.wires(CLIENTS)?);
-    let mut idle = with_dice(served.wires(CLIENTS)?);
     let others: Result<Vec<Wire>, Failure> = (0..CLIENTS).map(|_| constant.wire()).collect();
     let mut others = with_dice(others?);
-    let turns = figures_by_turns(scale.rounds, 3, |which| match which {
-        0 => per_second(scale.turn, &mut ours, |(wire, dice)| lookup(wire, lot(dice)).map(drop)),
-        1 => per_second(scale.turn, &mut others, |(wire, dice)| lookup(wire, lot(dice)).map(drop)),
-        _ => per_second(scale.turn, &mut idle, |(wire, _)| wire.get("/healthz").map(drop)),
+    let turns = figures_by_turns(scale.rounds, 4, |which| match which {
+        0 => per_second(scale.turn, &mut ours, |(wire, dice)| check(wire, tub(dice)).map(drop)),
+        1 => per_second(scale.turn, &mut ours, |(wire, dice)| lookup(wire, lot(dice)).map(drop)),
+        // Behind the same doors, measurements and log, with the thread that asks the network, and nothing to look up.
+        2 => per_second(scale.turn, &mut ours, |(wire, _)| wire.get("/healthz").map(drop)),
+        _ => per_second(scale.turn, &mut others, |(wire, dice)| lookup(wire, lot(dice)).map(drop)),
     })?;
-    let sqlite = database.backend() == Backend::Sqlite;
-    let mut add = |ids: [&'static str; 2], other, at, target| {
+    let is_sqlite = database.backend() == Backend::Sqlite;
+    let mut add = |ids: [&'static str; 2], what: &str, at: (usize, usize), other, target| {
         report.add(Line {
-            id: ids[usize::from(!sqlite)],
-            what: format!("a lot over HTTP on {}, {CLIENTS} clients", database.backend()),
-            ours: turns.median(0),
+            id: ids[usize::from(!is_sqlite)],
+            what: format!("{what} over HTTP on {}, {CLIENTS} clients", database.backend()),
+            ours: turns.median(at.0),
             unit: "a second",
             other,
-            others: turns.median(at),
-            ratio: turns.ratio(0, at),
+            others: turns.median(at.1),
+            ratio: turns.ratio(at.0, at.1),
             target,
         });
     };
-    add(["lot-sqlite", "lot-postgres"], "a constant of the same server", 2, Target::AtLeast(0.8));
-    add(["lot-bare-sqlite", "lot-bare-postgres"], "a constant of a bare server", 1, Target::None);
+    let (same, bare) = ("a constant of the same server", "a constant of a bare server");
+    add(["allergens-sqlite", "allergens-postgres"], "allergens of a tub", (0, 2), same, Target::AtLeast(0.8));
+    add(["allergens-bare-sqlite", "allergens-bare-postgres"], "allergens of a tub", (0, 3), bare, Target::None);
+    add(["lot-sqlite", "lot-postgres"], "a lot", (1, 2), same, Target::None);
     Ok(())
 }
 
-/// What there is to know of a lot. In place of the allergen answer until there is one.
+/// A tub that stands open, and where.
+struct OpenTub {
+    number: String,
+    site: String,
+}
+
+fn open_tubs(conn: &mut AnyConnection) -> Result<Vec<OpenTub>, Failure> {
+    #[derive(QueryableByName)]
+    struct Found {
+        #[diesel(sql_type = Date)]
+        day: NaiveDate,
+        #[diesel(sql_type = Integer)]
+        serial: i32,
+        #[diesel(sql_type = Text)]
+        site: String,
+    }
+    let found: Vec<Found> = sql_query(
+        "SELECT lots.day, lots.serial, sites.code AS site FROM balances JOIN lots ON lots.id = balances.lot_id \
+         JOIN sites ON sites.id = balances.site_id WHERE balances.state = 'open' AND balances.mass_mg > 0",
+    )
+    .load(conn)?;
+    let number = |tub: &Found| LotNumber::new(tub.day, tub.serial.unsigned_abs());
+    found.into_iter().map(|tub| Ok(OpenTub { number: number(&tub)?.to_string(), site: tub.site })).collect()
+}
+
+/// What is recorded of some allergens in a tub.
+fn check<'w>(wire: &'w mut Wire, tub: &OpenTub) -> Result<&'w [u8], Failure> {
+    let body = json!({"site": tub.site, "avoid": AVOID, "lots": [tub.number]}).to_string();
+    wire.post("/v1/allergen-checks", "asked-and-not-kept", &body, 200)
+}
+
+/// What there is to know of a lot.
 pub fn lookup<'w>(wire: &'w mut Wire, lot: &Named) -> Result<&'w [u8], Failure> {
     wire.get(&format!("/v1/lots/{}", lot.number))
 }

@@ -7,7 +7,11 @@ use serde_json::Value;
 use tubtrail_tests::binary;
 
 /// Every line that `tests/speed` prints. Whoever adds one adds it here, so that none is lost without anyone noticing.
-const LINES: [&str; 32] = [
+const LINES: [&str; 34] = [
+    "allergens-bare-postgres",
+    "allergens-bare-sqlite",
+    "allergens-postgres",
+    "allergens-sqlite",
     "backward-arrays",
     "backward-petgraph",
     "backward-postgres",
@@ -18,8 +22,6 @@ const LINES: [&str; 32] = [
     "forward-sqlite",
     "growth-lot",
     "growth-trace",
-    "lot-bare-postgres",
-    "lot-bare-sqlite",
     "lot-postgres",
     "lot-sqlite",
     "memory",

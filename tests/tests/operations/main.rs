@@ -1,5 +1,6 @@
 //! The operations, on both backends: a module a noun.
 
+mod allergens;
 mod batches;
 mod bench;
 mod completions;
@@ -11,6 +12,7 @@ mod imports;
 mod journal;
 mod lots;
 mod master_data;
+mod nuts;
 mod picks;
 mod readiness;
 mod recipes;
