@@ -28,6 +28,7 @@ pub mod recalls;
 pub mod search;
 pub mod statements;
 pub mod stock;
+mod whole_graph;
 pub mod write;
 pub mod writer;
 
