@@ -330,6 +330,10 @@ mod tests {
         house.discard_lot(&Request::system(), &tub, discard).expect("it is taken");
         assert_eq!(forward(&questions).len(), 1, "the tub has moved since the facts were read");
         questions.recount = Recount::default();
-        assert_eq!(forward(&questions).len(), 2, "neither the paste nor the tub is in the facts");
+        assert_eq!(
+            forward(&questions).len(),
+            3,
+            "neither the paste nor the tub is in the facts, and the case has two lots"
+        );
     }
 }
