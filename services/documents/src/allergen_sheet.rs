@@ -33,7 +33,7 @@ pub struct AllergenSheet {
     pub rows: Vec<SheetRow>,
     /// A line for each tub that is on hold and must not be served.
     pub held: Vec<String>,
-    /// What must be read with it.
+    /// What must be read with it. Whole on the first page; the further ones of a PDF have room for six lines of it.
     pub caution: String,
     /// What the four answers mean.
     pub legend: Legend,
@@ -102,7 +102,8 @@ impl Legend {
     }
 }
 
-/// The sheet as a PDF, the long side of the paper across: on one page if it fits, with the headings on each page otherwise.
+/// The sheet as a PDF, the long side of the paper across: on one page if it fits, with the headings on each page
+/// otherwise.
 pub fn pdf(sheet: &AllergenSheet, paper: Paper) -> Result<Vec<u8>> {
     sheet.check()?;
     paper::print(sheet, paper)

@@ -91,8 +91,8 @@ pub(crate) fn harmless(text: &str) -> String {
 /// Whether a spreadsheet program could take a text for a formula.
 ///
 /// OWASP ASVS 5.0.0, 1.2.10: `=`, `+`, `-`, `@`, tab and NUL as the first character. OWASP's page on CSV injection has
-/// carriage return besides, and line feed and the full-width forms (these two from memory). Blanks before them are passed
-/// over, for some programs drop blanks (common practice, no source).
+/// carriage return besides, and line feed and the full-width forms (these two from memory). Blanks before them are
+/// passed over, for some programs drop blanks (common practice, no source).
 pub(crate) fn looks_like_a_formula(text: &str) -> bool {
     const STARTS: [char; 8] = ['=', '+', '-', '@', '＝', '＋', '－', '＠'];
     text.starts_with(['\t', '\r', '\n', '\0']) || text.trim_start().starts_with(STARTS)

@@ -1,7 +1,7 @@
 //! A table as CSV: RFC 4180, UTF-8 without a byte order mark, a heading line, CRLF line ends.
 //!
-//! A date and time takes two fields, the second for its zone. Text that a spreadsheet program would take for a formula has an
-//! apostrophe before it; figures never have.
+//! A date and time takes two fields, the second for its zone. Text that a spreadsheet program would take for a formula
+//! has an apostrophe before it; figures never have.
 
 use csv::{QuoteStyle, Terminator, WriterBuilder};
 

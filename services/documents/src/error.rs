@@ -45,6 +45,9 @@ pub enum DocumentError {
         /// The table's number, counted from 0.
         number: usize,
     },
+    /// The folder for temporary files, or the sink, takes no more. The writer is of no use afterwards.
+    #[error("the spreadsheet could not be written: there may be no room left for temporary files")]
+    NoRoom,
     /// The spreadsheet could not be written: a temporary file that could not be made, for the most part.
     #[error("the spreadsheet could not be written: {0}")]
     Spreadsheet(#[from] rust_xlsxwriter::XlsxError),

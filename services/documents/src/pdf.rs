@@ -1,7 +1,7 @@
 //! A report as a PDF, for people who read on paper. Its text can be searched and copied.
 //!
-//! The fonts travel in the program: Latin, Greek and Cyrillic letters. A character that they have not is printed as a box, and
-//! copied as what it is. A word that has no room on a line is broken; nothing is cut off.
+//! The fonts travel in the program: Latin, Greek and Cyrillic letters. A character that they have not is printed as a
+//! box, and copied as what it is. A word that has no room on a line is broken; nothing is cut off.
 
 pub(crate) mod canvas;
 mod flow;

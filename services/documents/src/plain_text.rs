@@ -1,11 +1,11 @@
 //! A report as a single plain-text file: UTF-8, separated by tabs, not encrypted, for any program that imports tables.
 //!
-//! The Safe Food for Canadians Regulations (SOR/2018-108, section 91) ask for a single file, in plain text, that standard
-//! commercial software can import. So all is in one table: every line has the same fields, named by the first line, and
-//! nothing stands before, between or after. `Record` says which table of the report a line belongs to, or `Report` for what it is
-//! about; `Label` and `Value` hold the facts, the notices and the notes; the columns of the tables follow, those of the
-//! same title and kind shared. Tabs and line ends within a value become blanks; a value with a quotation mark is quoted as
-//! in RFC 4180.
+//! The Safe Food for Canadians Regulations (SOR/2018-108, section 91) ask for a single file, in plain text, that
+//! standard commercial software can import. So all is in one table: every line has the same fields, named by the first
+//! line, and nothing stands before, between or after. `Record` says which table of the report a line belongs to, or
+//! `Report` for what it is about; `Label` and `Value` hold the facts, the notices and the notes; the columns of the
+//! tables follow, those of the same title and kind shared. Tabs and line ends within a value become blanks; a value
+//! with a quotation mark is quoted as in RFC 4180.
 
 use crate::cell::{fields, harmless, headings, one_line};
 use crate::comma_separated::lines;

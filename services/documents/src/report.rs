@@ -27,7 +27,8 @@ pub struct Head {
     pub facts: Vec<(String, String)>,
     /// What must be read with it, such as the caution; printed prominently, and repeated at the end.
     pub notices: Vec<String>,
-    /// A line for the foot of every page: the case, the journal position, when it was printed.
+    /// A line for the foot of every page: the case, the journal position, when it was printed. A PDF has room for four lines
+    /// of it; a printed sheet of a spreadsheet for 100 characters.
     pub footer: String,
     /// The language of the texts as a tag of BCP 47, as in `en`.
     pub language: String,

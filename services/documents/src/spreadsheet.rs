@@ -1,11 +1,14 @@
 //! A report as a spreadsheet (XLSX, Office Open XML): what it is about on the first sheet, and a sheet for each table.
 //!
-//! Figures and days are numbers of the spreadsheet, so that they sort. Text is text, never a formula: what looks like one has the
-//! cell's quote prefix (OWASP ASVS 5.0.0, 1.2.10), which leaves the value as it is. A date and time takes two columns, the second
-//! for its zone.
+//! Figures and days are numbers of the spreadsheet, so that they sort. Text is text, never a formula: what looks like
+//! one has the cell's quote prefix (OWASP ASVS 5.0.0, 1.2.10), which leaves the value as it is. A date and time takes
+//! two columns, the second for its zone.
 
 mod names;
 mod styles;
+
+use std::io::Write;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use rust_xlsxwriter::{DocProperties, Workbook, Worksheet};
 
@@ -23,7 +26,7 @@ pub const MEDIA_TYPE: &str = "application/vnd.openxmlformats-officedocument.spre
 pub const MOST_ROWS: u32 = 1_048_575;
 
 /// The longest line at the foot of a printed sheet, in characters.
-const FOOTER: usize = 200;
+const FOOTER: usize = 100;
 /// The narrowest and the widest column, in characters.
 const WIDTHS: (usize, usize) = (9, 60);
 
@@ -38,8 +41,8 @@ pub fn report(report: &Report) -> Result<Vec<u8>> {
     writer.finish()
 }
 
-/// Makes the spreadsheet a chunk of rows at a time, in constant memory: the rows wait in files in the system's folder for
-/// temporary files, which are gone when the writer is.
+/// Makes the spreadsheet a chunk of rows at a time, in constant memory: the rows wait in files in the system's folder
+/// for temporary files, which are gone when the writer is.
 pub struct SpreadsheetWriter {
     workbook: Workbook,
     styles: Styles,
@@ -97,33 +100,43 @@ impl SpreadsheetWriter {
 
     /// Adds rows to the table that was begun last.
     pub fn rows(&mut self, rows: &[Row]) -> Result<()> {
-        for row in rows {
-            self.make_room(1)?;
-            self.write_row(row, Weight::Normal)?;
-            self.open()?.rows += 1;
-        }
-        Ok(())
+        or_no_room(|| {
+            for row in rows {
+                self.make_room(1)?;
+                self.write_row(row, Weight::Normal)?;
+                self.open()?.rows += 1;
+            }
+            Ok(())
+        })
     }
 
     /// Ends the table.
     pub fn end_table(&mut self, foot: &TableFoot) -> Result<()> {
-        if let Some(total) = &foot.total {
-            self.make_room(1)?;
-            self.write_row(total, Weight::Bold)?;
-        }
-        if let Some(note) = &foot.note {
-            self.make_room(2)?;
-            let (sheet, row) = (self.open()?.sheet, self.open()?.next + 1);
-            let sheet = self.workbook.worksheet_from_index(sheet)?;
-            self.styles.write_text(sheet, row, 0, note, Weight::Normal)?;
-        }
-        self.close_sheet()
+        or_no_room(|| {
+            if let Some(total) = &foot.total {
+                self.make_room(1)?;
+                self.write_row(total, Weight::Bold)?;
+            }
+            if let Some(note) = &foot.note {
+                self.write_note(note)?;
+            }
+            self.close_sheet()
+        })
     }
 
     /// The file.
-    pub fn finish(mut self) -> Result<Vec<u8>> {
-        self.close_sheet()?;
-        Ok(self.workbook.save_to_buffer()?)
+    pub fn finish(self) -> Result<Vec<u8>> {
+        let mut file = Vec::new();
+        self.finish_into(&mut file)?;
+        Ok(file)
+    }
+
+    /// Writes the file into a sink, which need not hold it in memory.
+    pub fn finish_into(mut self, sink: impl Write + Send) -> Result<()> {
+        or_no_room(|| {
+            self.close_sheet()?;
+            Ok(self.workbook.save_to_writer(sink)?)
+        })
     }
 
     fn open(&mut self) -> Result<&mut Open> {
@@ -170,6 +183,14 @@ impl SpreadsheetWriter {
         Ok(())
     }
 
+    /// A remark apart from the rows, which may be sorted.
+    fn write_note(&mut self, note: &str) -> Result<()> {
+        self.make_room(2)?;
+        let (sheet, row) = (self.open()?.sheet, self.open()?.next + 1);
+        let sheet = self.workbook.worksheet_from_index(sheet)?;
+        self.styles.write_text(sheet, row, 0, note, Weight::Normal)
+    }
+
     /// Goes to a further sheet if so many rows have no room on this one.
     fn make_room(&mut self, rows: u32) -> Result<()> {
         let most = self.most_rows;
@@ -213,8 +234,13 @@ impl SpreadsheetWriter {
     }
 }
 
+/// What the work comes to; an error instead of the panic with which the library meets a full disk.
+fn or_no_room<T>(work: impl FnOnce() -> Result<T>) -> Result<T> {
+    catch_unwind(AssertUnwindSafe(work)).unwrap_or(Err(DocumentError::NoRoom))
+}
+
 /// The footer in the language of the format: `&` begins a command, `&&` is the character.
 fn printed_footer(line: &str) -> String {
-    let line: String = crate::cell::one_line(line).chars().take(FOOTER / 2).collect();
+    let line: String = crate::cell::one_line(line).chars().take(FOOTER).collect();
     format!("&L{}&R&P / &N", line.replace('&', "&&"))
 }

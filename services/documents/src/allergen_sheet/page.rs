@@ -6,6 +6,9 @@ use crate::cell::{one_line, plain};
 /// Contrast of every pair of text and ground is above 7 : 1, more than WCAG 2.2 asks at level AA (1.4.3).
 const STYLE: &str = include_str!("page.css");
 
+/// More columns than the long side of the paper has room for in letters of the usual size.
+const MANY: usize = 16;
+
 /// The whole page.
 pub(super) fn page(sheet: &AllergenSheet) -> String {
     let mut page = String::new();
@@ -45,7 +48,10 @@ fn head(page: &mut String, sheet: &AllergenSheet) {
 }
 
 fn table(page: &mut String, sheet: &AllergenSheet) {
-    add(page, "<div class=\"wide\" role=\"region\" aria-label=\"The table\" tabindex=\"0\">\n<table>\n");
+    add(page, "<div class=\"wide\" role=\"region\" aria-label=\"The table\" tabindex=\"0\">\n");
+    // On paper they are printed smaller.
+    let many = if sheet.columns.len() > MANY { " class=\"many\"" } else { "" };
+    add(page, &format!("<table{many}>\n"));
     let caption = format!("What was recorded about the flavours in the case of {}", sheet.site);
     add(page, &format!("<caption>{}</caption>\n<thead>\n<tr><th scope=\"col\">Flavour and tubs</th>", text(&caption)));
     for column in &sheet.columns {

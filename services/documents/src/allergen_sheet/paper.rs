@@ -240,6 +240,12 @@ impl<'a> Printed<'a> {
         self.pages.fill(area, HEADING);
         let base = self.top + tall - PADDING - self.flavour.line() + self.flavour.base();
         self.pages.text(MARGIN + PADDING, base, "Flavour and tubs", self.flavour, BLACK);
+        let all = self.sheet.columns.len();
+        if block.names.len() < all {
+            // Nobody is to take a part of the allergens for all of them.
+            let part = format!("Allergens {} to {} of {all}", block.from + 1, block.from + block.names.len());
+            self.pages.text(MARGIN + PADDING, self.top + PADDING + self.heading.base(), &part, self.heading, BLACK);
+        }
         for (number, lines) in headings.iter().enumerate() {
             let area = block.cell(number, self.top, tall);
             // As many lines as have room side by side: the others would stand in the next column.
@@ -296,8 +302,8 @@ impl<'a> Printed<'a> {
         self.top += tall;
     }
 
-    /// A word, and a mark that is not its colour alone: a black cell, a cell with a second frame and a bar, a slanted word with
-    /// a question mark, a dash.
+    /// A word, and a mark that is not its colour alone: a black cell, a cell with a second frame and a bar, a slanted
+    /// word with a question mark, a dash.
     fn answer(&mut self, answer: SheetAnswer, area: Area) {
         match answer {
             SheetAnswer::Contains => {

@@ -63,33 +63,33 @@ pub(crate) struct Pages {
     pub(crate) width: f32,
     /// In points.
     pub(crate) height: f32,
-    pages: Vec<Vec<Drawn>>,
+    drawn: Vec<Vec<Drawn>>,
 }
 
 impl Pages {
     /// One empty page.
     pub(crate) fn new(fonts: Fonts, (width, height): (f32, f32)) -> Self {
-        Self { fonts, width, height, pages: vec![Vec::new()] }
+        Self { fonts, width, height, drawn: vec![Vec::new()] }
     }
 
     pub(crate) fn add_page(&mut self) {
-        self.pages.push(Vec::new());
+        self.drawn.push(Vec::new());
     }
 
     pub(crate) fn count(&self) -> usize {
-        self.pages.len()
+        self.drawn.len()
     }
 
     /// Text on the last page.
     pub(crate) fn text(&mut self, left: f32, base: f32, text: &str, style: Style, ink: Ink) {
-        self.text_on(self.pages.len() - 1, left, base, text, style, ink);
+        self.text_on(self.drawn.len() - 1, left, base, text, style, ink);
     }
 
     /// Text on a page, which is counted from 0.
     pub(crate) fn text_on(&mut self, page: usize, left: f32, base: f32, text: &str, style: Style, ink: Ink) {
         if !text.is_empty() {
             let text = text.to_owned();
-            self.pages[page].push(Drawn::Text { left, base, text, style, ink, turned: false });
+            self.drawn[page].push(Drawn::Text { left, base, text, style, ink, turned: false });
         }
     }
 
@@ -115,7 +115,7 @@ impl Pages {
     }
 
     fn draw(&mut self, drawn: Drawn) {
-        if let Some(page) = self.pages.last_mut() {
+        if let Some(page) = self.drawn.last_mut() {
             page.push(drawn);
         }
     }
@@ -128,12 +128,12 @@ impl Pages {
             metadata = metadata.language(language.to_owned());
         }
         document.set_metadata(metadata);
-        for drawn in &self.pages {
+        for page_drawn in &self.drawn {
             let size =
                 PageSettings::from_wh(self.width, self.height).ok_or_else(|| no_such_size(self.width, self.height))?;
             let mut page = document.start_page_with(size);
             let mut surface = page.surface();
-            for drawn in drawn {
+            for drawn in page_drawn {
                 put(&mut surface, &self.fonts, drawn);
             }
             surface.finish();

@@ -7,7 +7,7 @@ use crate::error::Result;
 use crate::report::Head;
 
 /// White around what is printed, in points: 14 mm.
-const MARGIN: f32 = 40.0;
+pub(super) const MARGIN: f32 = 40.0;
 /// Between the last line and the footer.
 const GAP: f32 = 10.0;
 /// Within a box, between its edge and its text.
@@ -42,11 +42,6 @@ impl Flow {
         Ok(Self { pages: Pages::new(fonts, size), head: head.clone(), top: MARGIN, footer })
     }
 
-    /// The left edge of what is printed.
-    pub(super) fn left(&self) -> f32 {
-        MARGIN
-    }
-
     /// The width of what is printed.
     pub(super) fn width(&self) -> f32 {
         self.pages.width - 2.0 * MARGIN
@@ -65,11 +60,7 @@ impl Flow {
 
     /// How much a page has below its running title.
     pub(super) fn full_room(&self) -> f32 {
-        self.bottom() - self.first_top()
-    }
-
-    fn first_top(&self) -> f32 {
-        MARGIN + SMALL.line() + GAP
+        self.bottom() - first_top()
     }
 
     /// Goes to a new page.
@@ -80,12 +71,12 @@ impl Flow {
         let more = if lines.len() > 1 { " …" } else { "" };
         let title = format!("{}{more}", lines.first().map_or("", String::as_str));
         self.pages.text(MARGIN, MARGIN + SMALL.base(), &title, SMALL, GREY);
-        self.top = self.first_top();
+        self.top = first_top();
     }
 
     /// Goes to a new page if so much has no room on this one and would have on a new one.
     pub(super) fn need(&mut self, height: f32) {
-        if height > self.room() && self.top > self.first_top() {
+        if height > self.room() && self.top > first_top() {
             self.turn();
         }
     }
@@ -123,7 +114,7 @@ impl Flow {
         let mut lines = self.pages.fonts.wrap(NOTICE, text, self.width() - 2.0 * PADDING - 3.0);
         self.need(height(lines.len().min(3), NOTICE) + 2.0 * PADDING);
         while !lines.is_empty() {
-            let rest = lines.split_off(lines.len().min(self.lines_in(self.room() - 2.0 * PADDING, NOTICE)));
+            let rest = lines.split_off(lines.len().min(lines_in(self.room() - 2.0 * PADDING, NOTICE)));
             self.boxed(&lines);
             if !rest.is_empty() {
                 self.turn();
@@ -145,15 +136,6 @@ impl Flow {
             base += NOTICE.line();
         }
         self.top += height;
-    }
-
-    /// How many lines have room in a height; one at least.
-    pub(super) fn lines_in(&self, height: f32, style: Style) -> usize {
-        let mut lines = 1;
-        while self::height(lines + 1, style) <= height {
-            lines += 1;
-        }
-        lines
     }
 
     /// The facts in two columns: labels and values.
@@ -202,4 +184,18 @@ impl Flow {
 /// The height of so many lines.
 pub(super) fn height(lines: usize, style: Style) -> f32 {
     f32::from(u16::try_from(lines).unwrap_or(u16::MAX)) * style.line()
+}
+
+/// How many lines have room in a height; one at least.
+pub(super) fn lines_in(room: f32, style: Style) -> usize {
+    let mut lines = 1;
+    while height(lines + 1, style) <= room {
+        lines += 1;
+    }
+    lines
+}
+
+/// Where a page begins below its running title.
+fn first_top() -> f32 {
+    MARGIN + SMALL.line() + GAP
 }

@@ -109,7 +109,8 @@ impl Fonts {
         text.chars().map(|character| cut.glyph(character).advance).sum::<f32>() * style.size
     }
 
-    /// The lines of a text, none wider than `width` points: broken at blanks, and within a word if it has no room on a line.
+    /// The lines of a text, none wider than `width` points: broken at blanks, and within a word if it has no room on a
+    /// line.
     pub(crate) fn wrap(&self, style: Style, text: &str, width: f32) -> Vec<String> {
         let text = text.replace("\r\n", "\n");
         text.split(['\n', '\r', '\u{b}', '\u{c}', '\u{85}', '\u{2028}', '\u{2029}'])

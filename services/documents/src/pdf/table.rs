@@ -1,7 +1,7 @@
 //! A table on paper: its heading on every page, its rows, and what stands below them.
 
 use super::canvas::{Area, BLACK, GREY, Ink};
-use super::flow::{Flow, height};
+use super::flow::{Flow, MARGIN, height, lines_in};
 use super::font::{Face, Style};
 use super::widths::{Columns, SIDE, split_figure};
 use crate::cell::{is_figure, shown};
@@ -126,7 +126,7 @@ impl<'a> Printed<'a> {
     /// A short line across the table that is no row.
     fn remark(&mut self, text: &str, style: Style) {
         self.need(style.line() + 2.0 * ABOVE);
-        let (left, base) = (self.flow.left() + SIDE, self.flow.top + ABOVE + style.base());
+        let (left, base) = (MARGIN + SIDE, self.flow.top + ABOVE + style.base());
         self.flow.pages.text(left, base, text, style, BLACK);
         self.flow.top += style.line() + 2.0 * ABOVE;
     }
@@ -148,7 +148,8 @@ impl<'a> Printed<'a> {
         Laid { lines: self.flow.pages.fonts.wrap(style, text, width + 0.01), figure }
     }
 
-    /// Prints a row on this page if it has room there, on the next if it has room on a page, and over several otherwise.
+    /// Prints a row on this page if it has room there, on the next if it has room on a page, and over several
+    /// otherwise.
     fn fit_or_split(&mut self, cells: &[Laid], look: Look) {
         self.need(row_height(cells, look.style).min(self.flow.full_room()));
         self.split(cells, look);
@@ -162,7 +163,7 @@ impl<'a> Printed<'a> {
             if done > 0 {
                 self.turn();
             }
-            let lines = self.flow.lines_in(self.flow.room() - 2.0 * ABOVE, look.style).min(count - done);
+            let lines = lines_in(self.flow.room() - 2.0 * ABOVE, look.style).min(count - done);
             self.print_lines(cells, done, lines, look);
             done += lines;
         }
@@ -172,11 +173,11 @@ impl<'a> Printed<'a> {
     fn print_lines(&mut self, cells: &[Laid], from: usize, lines: usize, look: Look) {
         let tall = height(lines, look.style) + 2.0 * ABOVE;
         if let Some(ground) = look.ground {
-            let (left, top) = (self.flow.left(), self.flow.top);
-            self.flow.pages.fill(Area { left, top, width: self.columns.width(), height: tall }, ground);
+            let top = self.flow.top;
+            self.flow.pages.fill(Area { left: MARGIN, top, width: self.columns.width(), height: tall }, ground);
         }
         self.rule(look.rule);
-        let mut left = self.flow.left();
+        let mut left = MARGIN;
         for (place, cell) in cells.iter().enumerate() {
             let mut base = self.flow.top + ABOVE + look.style.base();
             for line in cell.lines.iter().skip(from).take(lines) {
@@ -208,7 +209,7 @@ impl<'a> Printed<'a> {
     }
 
     fn rule(&mut self, ink: Ink) {
-        let (left, top) = (self.flow.left(), self.flow.top);
+        let (left, top) = (MARGIN, self.flow.top);
         self.flow.pages.line((left, top), (left + self.columns.width(), top), ink, 0.5);
     }
 

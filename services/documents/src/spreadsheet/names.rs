@@ -13,10 +13,11 @@ pub(super) struct Names {
 }
 
 impl Names {
-    /// A name for a part of a table, counted from 1, that no other sheet has: the title as far as it may stand in a name, and
-    /// the number of the part from the second on.
+    /// A name for a part of a table, counted from 1, that no other sheet has: the title as far as it may stand in a
+    /// name, and the number of the part from the second on.
     ///
-    /// The rules are those of the common programs: no `[]:*?/\`, no apostrophe at either end, not “History”, 31 characters.
+    /// The rules are those of the common programs: no `[]:*?/\`, no apostrophe at either end, not “History”, 31
+    /// characters.
     pub(super) fn take(&mut self, title: &str, part: u32) -> String {
         let base = allowed(title);
         let wanted = std::iter::once(if part == 1 { String::new() } else { format!(" ({part})") });

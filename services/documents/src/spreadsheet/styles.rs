@@ -19,6 +19,9 @@ const TIME: &str = "yyyy-mm-dd hh:mm:ss";
 const HEADING: Color = Color::RGB(0xE9_E4_DC);
 const NOTICE: Color = Color::RGB(0xFF_F3_CD);
 
+/// What a text ends with that is cut.
+const MARK: &str = " … [the rest has no room in this cell]";
+
 /// How heavy the letters are.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(super) enum Weight {
@@ -192,7 +195,6 @@ fn cut(text: &str) -> Cow<'_, str> {
     if text.len() <= LONGEST || text.encode_utf16().count() <= LONGEST {
         return Cow::Borrowed(text);
     }
-    const MARK: &str = " … [the rest has no room in this cell]";
     let mut units = MARK.encode_utf16().count();
     let kept = text.chars().take_while(|character| {
         units += character.len_utf16();
