@@ -74,6 +74,7 @@ mod evidence;
 mod graph;
 mod index;
 mod looping;
+mod proof;
 mod reach;
 mod ripple;
 mod scratch;

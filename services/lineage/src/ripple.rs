@@ -1,8 +1,13 @@
 //! How a change of what is in one batch runs through all that comes after it.
 
 use crate::index::narrow;
+use crate::proof::Proof;
 use crate::scratch::Mark;
 use crate::{BatchIx, Content, Graph, LotIx, Scratch};
+
+/// How many batches are each looked at closely before anything is taken away from them. It ends most changes within a
+/// few; one that goes on beyond has so much in its way that gathering anew is cheaper.
+const PROOFS: usize = 4_096;
 
 /// Declarations to reckon with instead of those in the graph, each list in order of its index.
 #[derive(Copy, Clone, Default)]
@@ -29,7 +34,7 @@ pub(crate) struct Touched {
 /// had it from elsewhere too (two machines used crosswise would otherwise go on vouching for each other); then each
 /// batch that lost something gathers again what its uses and contacts still bring.
 pub(crate) struct Ripple<'a> {
-    graph: &'a Graph,
+    pub(crate) graph: &'a Graph,
     scratch: &'a mut Scratch,
     epoch: u32,
     supposed: Supposed<'a>,
@@ -85,7 +90,7 @@ impl<'a> Ripple<'a> {
         self.graph.made_by(lot).map_or(own, |batch| own.union(self.now(batch)))
     }
 
-    fn lot_own(&self, lot: LotIx) -> Content {
+    pub(crate) fn lot_own(&self, lot: LotIx) -> Content {
         let lots = self.supposed.lots;
         match lots.binary_search_by_key(&lot, |(lot, _)| *lot) {
             Ok(at) => lots[at].1,
@@ -93,7 +98,7 @@ impl<'a> Ripple<'a> {
         }
     }
 
-    fn batch_own(&self, batch: BatchIx) -> Content {
+    pub(crate) fn batch_own(&self, batch: BatchIx) -> Content {
         let batches = self.supposed.batches;
         match batches.binary_search_by_key(&batch, |(batch, _)| *batch) {
             Ok(at) => batches[at].1,
@@ -101,7 +106,7 @@ impl<'a> Ripple<'a> {
         }
     }
 
-    fn now(&self, batch: BatchIx) -> Content {
+    pub(crate) fn now(&self, batch: BatchIx) -> Content {
         let mark = self.scratch.batch_marks[batch.0 as usize];
         if mark.epoch == self.epoch {
             self.scratch.touched[mark.at as usize].now
@@ -177,7 +182,8 @@ impl<'a> Ripple<'a> {
             let place = &mut self.scratch.touched[at as usize];
             place.queued = false;
             let (batch, losing) = (place.batch, std::mem::take(&mut place.losing).common(place.now));
-            let lost = losing.minus(self.declared(batch));
+            let still = if next <= PROOFS { Proof::of(self, batch, losing) } else { self.declared(batch) };
+            let lost = losing.minus(still);
             if lost.is_nothing() {
                 continue;
             }

@@ -18,7 +18,7 @@ use crate::allergen_checks::CAUTION;
 use crate::allergen_words::{Says, words_of};
 use crate::error::{OperationError, Result};
 use crate::index::contents::declares;
-use crate::index::{Inside, lot_ix};
+use crate::index::{Index, Inside, lot_ix};
 use crate::picks::Shelf;
 use crate::reach::{self, Request};
 use crate::tubtrail::{Tubtrail, at_once};
@@ -105,7 +105,8 @@ impl Tubtrail {
                 let site = fields::site_for(conn, "site", &new.site, &request.actor, &reach::ORDER_BATCHES)?;
                 fields::between("recipes", new.recipes.len(), 2, MOST_BATCHES)?;
                 let equipment = new.equipment.as_deref().map(|code| machine(conn, request, &site, code)).transpose()?;
-                let mut kitchen = Kitchen::at(&site, now)?;
+                let index = self.current_index(conn)?;
+                let mut kitchen = Kitchen::at(index, &site, now)?;
                 let mut needs = Vec::with_capacity(new.recipes.len());
                 for (position, code) in new.recipes.iter().enumerate() {
                     needs.push(
@@ -113,7 +114,6 @@ impl Tubtrail {
                     );
                 }
                 let kinds = kinds_in_use(conn)?;
-                let index = self.current_index(conn)?;
                 index.look(|inside, _| {
                     let batches = needs.iter().map(|needs| Ok(declares(needs.content(inside, kitchen.today)?)));
                     let batches = batches.collect::<Result<Vec<_>>>()?;
@@ -214,6 +214,7 @@ impl Needs {
 
 /// A site and what lies there.
 struct Kitchen<'a> {
+    index: &'a Index,
     site: &'a Site,
     today: NaiveDate,
     now: NaiveDateTime,
@@ -221,8 +222,8 @@ struct Kitchen<'a> {
 }
 
 impl<'a> Kitchen<'a> {
-    fn at(site: &'a Site, now: NaiveDateTime) -> Result<Self> {
-        Ok(Self { site, today: fields::day_at(site, now)?, now, known: HashMap::new() })
+    fn at(index: &'a Index, site: &'a Site, now: NaiveDateTime) -> Result<Self> {
+        Ok(Self { index, site, today: fields::day_at(site, now)?, now, known: HashMap::new() })
     }
 
     fn recipe(&mut self, conn: &mut AnyConnection, code: &str) -> Result<Needs> {
@@ -245,7 +246,7 @@ impl<'a> Kitchen<'a> {
             return Ok(Needs { unknown: true, ..Needs::default() });
         }
         let lines = recipe_lines_of(conn, recipe.current.id)?;
-        let stock = Shelf::read(conn, self.site.row.id, &lines, self.today, self.now)?;
+        let stock = Shelf::read(conn, self.index, self.site.row.id, &lines, self.today, self.now)?;
         let mut needs = Needs::default();
         for line in &lines {
             let (lots, are_enough) = stock.first_lots(line.item_id, line.mass_mg)?;

@@ -1,18 +1,21 @@
 //! The lot graph in memory, kept up with the journal. It can be dropped and rebuilt at any time.
 
 pub mod contents;
+mod recalled;
 pub mod stated;
 
 use std::collections::HashMap;
 
 use parking_lot::{Mutex, RwLock};
-use tubtrail_lineage::{BatchIx, Graph, LotIx, Scratch};
+use tubtrail_lineage::{BatchIx, ContactChange, Graph, LotIx, Scratch};
 use tubtrail_storage::contents::{ContentChanges, StatedLot, content_changes};
 use tubtrail_storage::lots::{GraphChanges, GraphLot, GraphUse, graph_changes};
 use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::{AnyConnection, Follower, StorageError, journal};
 
 use self::contents::Contents;
+use self::recalled::{Grown, News};
+pub(crate) use self::recalled::{Recalls, lots_of_seeds};
 
 /// The graph and how far it has followed the journal.
 #[derive(Default)]
@@ -36,6 +39,8 @@ pub struct Inside {
     pub position: i64,
     /// What is stated of lots, and what ran on equipment.
     pub contents: Contents,
+    /// Which lots are under recall.
+    pub recalls: Recalls,
     batch_of_row: HashMap<i64, BatchIx>,
     row_of_batch: Vec<i64>,
 }
@@ -77,10 +82,13 @@ impl Index {
         let changes = graph_changes(conn, after, until)?;
         let counted = counted_masses(conn, after, until)?;
         let contents = content_changes(conn, after, until)?;
+        // Nobody waits for this: only one at a time follows, and nobody else writes.
+        let recalled = News::read(conn, &self.inside.read().recalls, after, until)?;
         let mut inside = self.inside.write();
         // Taken out meanwhile: what fails halfway leaves an empty index, which is built anew, and never half a change.
         let mut next = std::mem::take(&mut *inside);
-        next.take_in(&changes, &counted, &contents)?;
+        let contacts = next.take_in(&changes, &counted, &contents)?;
+        next.recall(&changes, &contacts, recalled)?;
         next.position = until;
         *inside = next;
         drop(inside);
@@ -119,7 +127,17 @@ impl Inside {
         let batches = (0..self.graph.batches()).filter_map(|at| u32::try_from(at).ok()).map(BatchIx::from_index);
         let batch =
             batches.into_iter().find_map(|batch| Some((self.batch_row(batch), self.batch_differs(other, batch)?)));
-        batch.map(|(row, what)| ("batches", row, what))
+        if let Some((batch, what)) = batch {
+            return Some(("batches", batch, what));
+        }
+        self.recalls.first_difference(&other.recalls).map(|(row, what)| ("recalls", row, what))
+    }
+
+    /// Lets the recalls follow what the graph has taken in.
+    fn recall(&mut self, changes: &GraphChanges, contacts: &[ContactChange], news: News) -> Result<(), StorageError> {
+        let grown = Grown::of(changes, contacts, |row| self.batch(row))?;
+        self.recalls.take_in(&self.graph, news, &grown);
+        Ok(())
     }
 
     fn lot_differs(&self, all: &Self, lot: LotIx) -> Option<&'static str> {
@@ -150,12 +168,13 @@ impl Inside {
         self.batch_contents_differ(all, batch)
     }
 
+    /// Answers what came of it between batches on the same equipment.
     fn take_in(
         &mut self,
         changes: &GraphChanges,
         counted: &[(i64, i64)],
         contents: &ContentChanges,
-    ) -> Result<(), StorageError> {
+    ) -> Result<Vec<ContactChange>, StorageError> {
         self.contents.take_statements(contents)?;
         for row in &changes.batches {
             self.add_batch(*row);

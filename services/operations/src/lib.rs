@@ -46,6 +46,7 @@ pub mod master_data;
 pub mod partners;
 pub mod picks;
 pub mod readings;
+pub mod recalls;
 pub mod receipts;
 pub mod recipes;
 pub mod recount;

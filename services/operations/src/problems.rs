@@ -86,6 +86,11 @@ problems! {
     NOT_ENOUGH = Refused "not-enough" "There is not that much of it there.";
     LOT_ELSEWHERE = Refused "lot-elsewhere" "The lot is not at this site.";
     EQUIPMENT_ELSEWHERE = Refused "equipment-elsewhere" "The equipment does not stand at this site.";
+    LOT_RECALLED = Refused "lot-recalled" "The lot is under recall.";
+    NOTHING_FITS = Invalid "nothing-fits" "No lot fits what a recall should begin with.";
+    RECALL_ENDED = Refused "recall-ended" "The recall is closed or withdrawn.";
+    RECALL_OPEN_LINES = Refused "recall-open-lines" "Not everything of the recall is confirmed or explained.";
+    NOT_RECALLED = Refused "not-recalled" "The recall does not reach this lot there.";
     LOT_ON_HOLD = Refused "lot-on-hold" "The lot is on hold.";
     LOT_REJECTED = Refused "lot-rejected" "The lot was rejected.";
     LOT_EXPIRED = Refused "lot-expired" "The lot is past its date.";

@@ -268,6 +268,22 @@ operations! {
     SHOW_ALLERGEN_SHEET = "show_allergen_sheet" [Owner Kitchen Shop Inspector Device];
     ORDER_BATCHES = "order_batches" [Owner Kitchen Inspector];
 
+    BEGIN_RECALL = "begin_recall" [Owner Kitchen];
+    LIST_RECALLS = "list_recalls" [Owner Kitchen Shop Inspector];
+    GET_RECALL = "get_recall" [Owner Kitchen Shop Inspector];
+    LIST_RECALL_LINES = "list_recall_lines" [Owner Kitchen Shop Inspector];
+    SHOW_PULL_LIST = "show_pull_list" [Owner Kitchen Shop Inspector];
+    CONFIRM_RECALL_LINES = "confirm_recall_lines" [Owner Kitchen Shop];
+    LIST_RECALL_CONSIGNEES = "list_recall_consignees" [Owner Kitchen Shop Inspector];
+    NOTE_RECALL_NOTICE = "note_recall_notice" [Owner Kitchen];
+    NOTE_RECALL_REPLIES = "note_recall_replies" [Owner Kitchen];
+    CLOSE_RECALL = "close_recall" [Owner Kitchen];
+    WITHDRAW_RECALL = "withdraw_recall" [Owner];
+    REPORT_RECALL = "report_recall" [Owner Kitchen Shop Inspector];
+    REPORT_LOT_TRACE = "report_lot_trace" [Owner Kitchen Shop Inspector];
+    REPORT_DELIVERY_TRACE = "report_delivery_trace" [Owner Kitchen Inspector];
+    SHOW_DRILL_REPORT = "show_drill_report" [Owner Kitchen Shop Inspector];
+
     LIST_JOURNAL = "list_journal" [Owner Inspector];
     FOLLOW_CHANGES = "follow_changes" [Owner Inspector];
 }

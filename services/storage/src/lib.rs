@@ -22,10 +22,13 @@ pub mod on_hand;
 pub mod open_tubs;
 pub mod people;
 pub mod picks;
+pub mod recall_lines;
+pub mod recall_seeds;
 pub mod recalls;
 pub mod search;
 pub mod statements;
 pub mod stock;
+mod whole_graph;
 pub mod write;
 pub mod writer;
 

@@ -4,6 +4,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 use diesel::sql_types::Bool;
 
+use crate::whole_graph::{self, Whole};
 use crate::{AnyConnection, StorageError};
 
 fact! {
@@ -455,24 +456,8 @@ pub struct GraphChanges {
 
 /// Reads [`GraphChanges`] for the entries in `(after, until]`.
 pub fn graph_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result<GraphChanges, StorageError> {
-    let new_batches = batches::table
-        .filter(batches::entry.gt(after))
-        .filter(batches::entry.le(until))
-        .order(batches::id)
-        .select(batches::id)
-        .load(conn)?;
-    let new_lots = lots::table
-        .filter(lots::entry.gt(after))
-        .filter(lots::entry.le(until))
-        .order(lots::id)
-        .select((lots::id, lots::batch_id, lots::mass_mg, lots::item_id, lots::supplier_id, lots::day))
-        .load(conn)?;
-    let new_uses = uses::table
-        .filter(uses::entry.gt(after))
-        .filter(uses::entry.le(until))
-        .order(uses::id)
-        .select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg))
-        .load(conn)?;
+    let (new_batches, new_lots, new_uses) =
+        if after == 0 { whole_graph::read(conn, until)? } else { new_in_graph(conn, after, until)? };
     let void_rows: Vec<UseVoidRow> = use_voids::table
         .filter(use_voids::entry.gt(after))
         .filter(use_voids::entry.le(until))
@@ -491,4 +476,26 @@ pub fn graph_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result
         .select((untracked_inputs::batch_id, untracked_inputs::mass_mg))
         .load(conn)?;
     Ok(GraphChanges { batches: new_batches, lots: new_lots, uses: new_uses, voids, untracked })
+}
+
+fn new_in_graph(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Whole, StorageError> {
+    let new_batches = batches::table
+        .filter(batches::entry.gt(after))
+        .filter(batches::entry.le(until))
+        .order(batches::id)
+        .select(batches::id)
+        .load(conn)?;
+    let new_lots = lots::table
+        .filter(lots::entry.gt(after))
+        .filter(lots::entry.le(until))
+        .order(lots::id)
+        .select((lots::id, lots::batch_id, lots::mass_mg, lots::item_id, lots::supplier_id, lots::day))
+        .load(conn)?;
+    let new_uses = uses::table
+        .filter(uses::entry.gt(after))
+        .filter(uses::entry.le(until))
+        .order(uses::id)
+        .select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg))
+        .load(conn)?;
+    Ok((new_batches, new_lots, new_uses))
 }

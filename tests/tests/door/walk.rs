@@ -40,6 +40,12 @@ const OF_THE_HOUSE: &[&str] = &[
     "list_recipe_versions",
     "create_recipe",
     "change_recipe",
+    "list_recalls",
+    "get_recall",
+    "list_recall_lines",
+    "list_recall_consignees",
+    "report_recall",
+    "show_drill_report",
     // Of an item; a statement about a lot keeps to those who reach it.
     "create_statement",
     "list_clean_kinds",
@@ -57,6 +63,11 @@ const OF_EVERY_SITE: &[&str] = &[
     "import_master_data",
     "create_site",
     "change_site",
+    "begin_recall",
+    "note_recall_notice",
+    "note_recall_replies",
+    "close_recall",
+    "withdraw_recall",
     "create_clean_kind",
     "change_clean_kind",
 ];
@@ -217,7 +228,11 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
     let counted = json!({"lot": lot, "state": "available", "found": grams(37_000), "reason": "one bag was torn"});
     let count = made("/v1/counts", json!({"site": HERE, "complete": false, "lines": [counted]}));
     let hold = made(&format!("/v1/lots/{lot}/holds"), json!({"reason": "our reason"}));
+    let seeds = json!([{"by": "lots", "lots": [lot]}]);
+    let drill = json!({"kind": "drill", "class": 1, "hazard": "our hazard", "holds": false, "seeds": seeds});
+    let recall = made("/v1/recalls", drill)["recall"].to_string();
     BTreeMap::from([
+        ("recall", recall),
         ("site", HERE.into()),
         ("partner", "hollow-farm".into()),
         ("item", "whole-milk".into()),

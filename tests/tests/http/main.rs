@@ -5,5 +5,6 @@ mod bad_input;
 mod changes;
 mod crash;
 mod races;
+mod recalls;
 mod trace;
 mod two_servers;

@@ -88,29 +88,30 @@ impl Contents {
         }
     }
 
-    /// What runs, cleans and their voids make of the contacts.
+    /// What runs, cleans and their voids make of the contacts: those that changed, in order.
     fn follow_equipment(
         &mut self,
         graph: &mut Graph,
         changes: &ContentChanges,
         batch_of_row: &HashMap<i64, BatchIx>,
-    ) -> Result<(), StorageError> {
+    ) -> Result<Vec<ContactChange>, StorageError> {
+        let mut changed = Vec::new();
         for run in &changes.runs {
             let batch = batch_of_row.get(&run.batch_id).copied();
             let batch = batch.ok_or_else(|| StorageError::Corrupt(format!("run {}: its batch is missing", run.id)))?;
-            self.alter(graph, run.equipment_id, |timeline| timeline.add_run(as_run(run, batch)));
+            changed.extend(self.alter(graph, run.equipment_id, |timeline| timeline.add_run(as_run(run, batch))));
         }
         for clean in &changes.cleans {
             let clean = as_clean(clean)?;
-            self.alter(graph, clean.0, |timeline| timeline.add_clean(clean.1));
+            changed.extend(self.alter(graph, clean.0, |timeline| timeline.add_clean(clean.1)));
         }
         for void in &changes.run_voids {
-            self.take_back(graph, void, "run", |timeline| timeline.remove_run(void.id))?;
+            changed.extend(self.take_back(graph, void, "run", |timeline| timeline.remove_run(void.id))?);
         }
         for void in &changes.clean_voids {
-            self.take_back(graph, void, "clean", |timeline| timeline.remove_clean(void.id))?;
+            changed.extend(self.take_back(graph, void, "clean", |timeline| timeline.remove_clean(void.id))?);
         }
-        Ok(())
+        Ok(changed)
     }
 
     fn take_back(
@@ -119,22 +120,30 @@ impl Contents {
         void: &Voided,
         what: &str,
         change: impl FnOnce(&mut Timeline) -> Option<Vec<ContactChange>>,
-    ) -> Result<(), StorageError> {
+    ) -> Result<Vec<ContactChange>, StorageError> {
         let mut found = true;
-        self.alter(graph, void.equipment_id, |timeline| {
+        let changed = self.alter(graph, void.equipment_id, |timeline| {
             change(timeline).unwrap_or_else(|| {
                 found = false;
                 Vec::new()
             })
         });
-        if found { Ok(()) } else { Err(StorageError::Corrupt(format!("{what} {} is not in the index", void.id))) }
+        if found { Ok(changed) } else { Err(StorageError::Corrupt(format!("{what} {} is not in the index", void.id))) }
     }
 
-    fn alter(&mut self, graph: &mut Graph, equipment: i64, change: impl FnOnce(&mut Timeline) -> Vec<ContactChange>) {
+    fn alter(
+        &mut self,
+        graph: &mut Graph,
+        equipment: i64,
+        change: impl FnOnce(&mut Timeline) -> Vec<ContactChange>,
+    ) -> Vec<ContactChange> {
         let via = self.via(equipment);
-        for ContactChange { before, after, carries } in change(&mut self.timelines[via as usize]) {
-            graph.add_contact(before, after, carries & EVERY_SUBSTANCE, via);
+        let mut changed = change(&mut self.timelines[via as usize]);
+        for contact in &mut changed {
+            contact.carries &= EVERY_SUBSTANCE;
+            graph.add_contact(contact.before, contact.after, contact.carries, via);
         }
+        changed
     }
 
     /// The number of a piece of equipment in the graph, in the order in which they first ran or were cleaned.
@@ -149,8 +158,8 @@ impl Contents {
 }
 
 impl Inside {
-    /// Takes in what changed of contents, the lots and uses being there already.
-    pub(super) fn take_in_contents(&mut self, changes: &ContentChanges) -> Result<(), StorageError> {
+    /// Takes in what changed of contents, the lots and uses being there already; answers which contacts changed.
+    pub(super) fn take_in_contents(&mut self, changes: &ContentChanges) -> Result<Vec<ContactChange>, StorageError> {
         for lot in &changes.lots {
             let ix = lot_ix(lot.id)?;
             let own = self.contents.statements.of_lot(lot).own;
