@@ -133,7 +133,7 @@ fn propose(
 }
 
 /// What lies at a site of the items of a recipe.
-struct Shelf {
+pub(crate) struct Shelf {
     today: NaiveDate,
     now: NaiveDateTime,
     lots: HashMap<i64, LotRow>,
@@ -141,7 +141,7 @@ struct Shelf {
 }
 
 impl Shelf {
-    fn read(
+    pub(crate) fn read(
         conn: &mut AnyConnection,
         index: &Index,
         site_id: i64,
@@ -168,6 +168,13 @@ impl Shelf {
             shelf.lots.insert(lot.id, lot);
         }
         Ok(shelf)
+    }
+
+    /// The lots to take for so many milligrams of an item, in order, and whether they are enough.
+    pub(crate) fn first_lots(&self, item_id: i64, mass_mg: i64) -> Result<(Vec<i64>, bool)> {
+        let candidates = self.candidates.get(&item_id).map_or(&[][..], Vec::as_slice);
+        let choice = choose(stored_mass(mass_mg)?, candidates, self.today, self.now);
+        Ok((choice.takes.iter().map(|(lot, _)| *lot).collect(), choice.short.is_zero()))
     }
 
     fn pick(&self, conn: &mut AnyConnection, item_id: i64, wanted: Mass) -> Result<PickLine> {

@@ -76,6 +76,8 @@ problems! {
     NEEDS_REASON = Invalid "needs-reason" "This needs a reason.";
     NEEDS_DENSITY = Invalid "needs-density" "This needs a measured density.";
     REPEATED = Invalid "repeated" "The same thing is named twice.";
+    UNKNOWN_ALLERGEN = Invalid "unknown-allergen" "A word names no allergen we know.";
+    SAYS_NOTHING = Invalid "says-nothing" "The statement says nothing.";
     PAST_ITS_DATE = Invalid "past-its-date" "It was past its date on arrival; it can only be rejected.";
 
     CODE_TAKEN = Refused "code-taken" "This code is taken.";
@@ -98,7 +100,8 @@ problems! {
     BATCH_COMPLETED = Refused "batch-completed" "The batch is already completed.";
     BATCH_OPEN = Refused "batch-open" "The batch is not completed yet.";
     MORE_OUT_THAN_IN = Refused "more-out-than-in" "More came out than went in.";
-    ALREADY_VOIDED = Refused "already-voided" "The use was already voided.";
+    ALREADY_VOIDED = Refused "already-voided" "It was already voided.";
+    ALREADY_CORRECTED = Refused "already-corrected" "The statement was already corrected.";
     ALREADY_RECEIVED = Refused "already-received" "The transfer was already received.";
     ALREADY_OPEN = Refused "already-open" "The tub is already open.";
     NOT_OPEN = Refused "not-open" "The tub is not open.";

@@ -226,6 +226,16 @@ pub fn lots_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<LotRow>,
     Ok(found)
 }
 
+/// Which of some lots are tubs, in the order given.
+pub fn tubs_among(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<i64>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in ids.chunks(500) {
+        let tubs = lots::table.filter(lots::id.eq_any(chunk.to_vec())).filter(lots::kind.eq("tub"));
+        found.extend(tubs.order(lots::id).select(lots::id).load::<i64>(conn)?);
+    }
+    Ok(found)
+}
+
 /// The lots a batch yielded, in order of number.
 pub fn lots_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<LotRow>, StorageError> {
     Ok(lots::table.filter(lots::batch_id.eq(batch_id)).order(lots::id).load(conn)?)
@@ -357,6 +367,11 @@ pub fn equipment_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec
     Ok(batch_equipment::table.filter(batch_equipment::batch_id.eq(batch_id)).order(batch_equipment::id).load(conn)?)
 }
 
+/// A run on equipment by row id.
+pub fn equipment_run(conn: &mut AnyConnection, id: i64) -> Result<Option<BatchEquipmentRow>, StorageError> {
+    Ok(batch_equipment::table.find(id).first(conn).optional()?)
+}
+
 /// A batch's readings, in order of time.
 pub fn readings_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<ReadingRow>, StorageError> {
     Ok(readings::table.filter(readings::batch_id.eq(batch_id)).order((readings::taken_at, readings::id)).load(conn)?)
@@ -406,13 +421,30 @@ pub struct GraphUse {
     pub mass_mg: i64,
 }
 
+/// A lot as the graph sees it.
+#[derive(Clone, Copy, Debug, Queryable)]
+pub struct GraphLot {
+    /// Row id.
+    pub id: i64,
+    /// By which batch, if made.
+    pub batch_id: Option<i64>,
+    /// How much.
+    pub mass_mg: i64,
+    /// Of what.
+    pub item_id: i64,
+    /// From whom, if received.
+    pub supplier_id: Option<i64>,
+    /// The day, where it came to be.
+    pub day: NaiveDate,
+}
+
 /// What changed in the lot graph after a journal entry, up to and including another.
 #[derive(Debug, Default)]
 pub struct GraphChanges {
     /// New batches, in order of id.
     pub batches: Vec<i64>,
-    /// New lots: id, batch, mass in milligrams; in order of id.
-    pub lots: Vec<(i64, Option<i64>, i64)>,
+    /// New lots, in order of id.
+    pub lots: Vec<GraphLot>,
     /// New uses, in order of id.
     pub uses: Vec<GraphUse>,
     /// New voids: the void's row id and the use it takes back; in order of id.
@@ -433,7 +465,7 @@ pub fn graph_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result
         .filter(lots::entry.gt(after))
         .filter(lots::entry.le(until))
         .order(lots::id)
-        .select((lots::id, lots::batch_id, lots::mass_mg))
+        .select((lots::id, lots::batch_id, lots::mass_mg, lots::item_id, lots::supplier_id, lots::day))
         .load(conn)?;
     let new_uses = uses::table
         .filter(uses::entry.gt(after))

@@ -167,7 +167,7 @@ impl Grown {
             uses: live
                 .map(|one| Ok((lot_ix(one.lot_id)?, batch(one.batch_id)?)))
                 .collect::<Result<_, StorageError>>()?,
-            lots: changes.lots.iter().map(|(row, _, _)| lot_ix(*row)).collect::<Result<_, _>>()?,
+            lots: changes.lots.iter().map(|lot| lot_ix(lot.id)).collect::<Result<_, _>>()?,
             voided: changes.voids.iter().map(|(_, voided)| lot_ix(voided.lot_id)).collect::<Result<_, _>>()?,
             ..Self::default()
         })

@@ -7,7 +7,10 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
+mod allergens;
 mod batches;
+mod carrying;
+mod cleans;
 mod counts;
 mod deliveries;
 mod devices;
@@ -23,6 +26,7 @@ mod recipes;
 mod reports;
 mod sessions;
 mod sites;
+mod statements;
 mod stock;
 mod system;
 mod trace;
@@ -32,7 +36,10 @@ mod users;
 
 /// Every route of the API.
 pub fn configure(config: &mut ServiceConfig) {
+    allergens::configure(config);
     batches::configure(config);
+    carrying::configure(config);
+    cleans::configure(config);
     counts::configure(config);
     deliveries::configure(config);
     devices::configure(config);
@@ -48,6 +55,7 @@ pub fn configure(config: &mut ServiceConfig) {
     reports::configure(config);
     sessions::configure(config);
     sites::configure(config);
+    statements::configure(config);
     stock::configure(config);
     system::configure(config);
     trace::configure(config);
