@@ -1,5 +1,6 @@
 //! The whole program over HTTP, as its users meet it.
 
+mod allergens;
 mod bad_input;
 mod changes;
 mod crash;
