@@ -13,7 +13,7 @@ use tubtrail_operations::recalls::SeedAsked;
 use tubtrail_operations::tubs::Opening;
 use tubtrail_operations::voids::UseVoid;
 use tubtrail_operations::write_ups::NewWriteUp;
-use tubtrail_operations::{OperationError, Request};
+use tubtrail_operations::{Grams, OperationError, Request};
 use tubtrail_tests::batches::{because, of, sheet};
 use tubtrail_tests::house::{KITCHEN, SHOP, day, grams};
 use tubtrail_tests::{Backend, Dice, TestHouse, on_both};
@@ -82,15 +82,13 @@ enum Seeds {
     AtShop(i64),
 }
 
-impl Lot {
-    fn used(&self, model: &Model, at: usize) -> i64 {
-        model.live().filter(|one| one.lot == at).map(|one| one.mass).sum()
-    }
-}
-
 impl Model {
     fn live(&self) -> impl Iterator<Item = &Use> {
         self.uses.iter().filter(|one| !one.voided)
+    }
+
+    fn used(&self, at: usize) -> i64 {
+        self.live().filter(|one| one.lot == at).map(|one| one.mass).sum()
     }
 
     fn is_seed(&self, recall: &Recall, at: usize) -> bool {
@@ -232,9 +230,10 @@ impl Run {
         }
         let first = all * self.dice.i64(20..60) / 100;
         let masses = [first, all * 9 / 10 - first];
-        let used = uses.iter().map(|(lot, mass)| of(&self.model.lots[*lot].number, u32::try_from(*mass).unwrap_or(0)));
+        let written =
+            uses.iter().map(|(lot, mass)| of(&self.model.lots[*lot].number, u32::try_from(*mass).unwrap_or(0)));
         let outputs = masses.iter().map(|mass| output(OutputKind::Tub, u32::try_from(*mass).unwrap_or(0)));
-        let new: NewWriteUp = sheet("gianduja", used.collect(), outputs.collect());
+        let new: NewWriteUp = sheet("gianduja", written.collect(), outputs.collect());
         let kept = uses.iter().any(|(lot, _)| self.model.keeper(*lot).is_some());
         let outcome = self.house.tubtrail.write_up_batch(&Request::system(), new);
         let Some(made) = self.taken(kept, outcome) else { return };
@@ -396,13 +395,12 @@ impl Run {
                     (SHOP, "served", lot.served),
                     (KITCHEN, "discarded", lot.discarded),
                 ];
-                assert_eq!(places.iter().map(|(_, _, mass)| mass).sum::<i64>() + lot.used(&self.model, at), lot.mass);
+                assert_eq!(places.iter().map(|(_, _, mass)| mass).sum::<i64>() + self.model.used(at), lot.mass);
                 for (site, state, mass) in places {
                     let line = shown.iter().find(|line| line.lot == lot.number && line.site == site);
                     let place = line.and_then(|line| line.places.iter().find(|place| place.state == state));
-                    let (grams, seed) = place.map_or((0, 0), |place| {
-                        (place.grams.mg() / 1000, place.seed_grams.map_or(0, |seed| seed.mg()))
-                    });
+                    let (grams, seed) =
+                        place.map_or((0, 0), |place| (place.grams.mg() / 1000, place.seed_grams.map_or(0, Grams::mg)));
                     assert_eq!(grams, mass, "minute {}: {} {site} {state}", self.minute, lot.number);
                     let exact = in_a_gram * mass as f64 * 1000.0;
                     assert!(

@@ -72,6 +72,7 @@ pub struct RecallLines {
 }
 
 /// A lot at a site.
+#[expect(clippy::struct_excessive_bools, reason = "each is asked for by itself, as a field of JSON")]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct RecallLine {
     /// Our number for the lot.
@@ -401,11 +402,11 @@ impl Read {
     fn received_from(&mut self, conn: &mut AnyConnection, lot: &LotRow) -> Result<Option<ReceivedFrom>> {
         let (Some(supplier), Some(delivery)) = (lot.supplier_id, lot.delivery_id) else { return Ok(None) };
         let missing = || StorageError::Corrupt(format!("lot row {}: its delivery is missing", lot.id));
-        if !self.documents.contains_key(&delivery) {
-            let row = tubtrail_storage::lots::delivery(conn, delivery)?.ok_or_else(missing)?;
-            self.documents.insert(delivery, row.document);
-        }
-        let document = self.documents.get(&delivery).cloned().ok_or_else(missing)?;
+        let document = match self.documents.get(&delivery) {
+            Some(known) => known.clone(),
+            None => tubtrail_storage::lots::delivery(conn, delivery)?.ok_or_else(missing)?.document,
+        };
+        self.documents.insert(delivery, document.clone());
         let partner = partner(conn, &mut self.partners, supplier)?;
         let (name, contact) = (partner.current.name.clone(), partner.current.contact.clone());
         Ok(Some(ReceivedFrom { name, contact, document }))

@@ -152,7 +152,7 @@ impl Pieces {
                 // The lines go into the same object.
                 bytes.pop();
                 bytes.extend(
-                    if source.whole.as_object().is_some_and(|whole| whole.is_empty()) { "" } else { "," }.bytes(),
+                    if source.whole.as_object().is_some_and(serde_json::Map::is_empty) { "" } else { "," }.bytes(),
                 );
                 bytes.extend(b"\"lines\":[");
                 Ok(bytes)
