@@ -125,6 +125,9 @@ pub struct CheckedTub {
     /// The hold that keeps it: it must not be served, whatever is answered of it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on_hold: Option<HoldShown>,
+    /// The numbers of the recalls that keep it: it must not be served, whatever is answered of it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub recalls: Vec<i64>,
     /// Why it was turned away.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rejected: Option<String>,

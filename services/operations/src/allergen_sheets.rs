@@ -16,6 +16,7 @@ use crate::allergen_checks::{CAUTION, Served};
 use crate::allergen_words::{AllergenList, Answer, words_of};
 use crate::error::Result;
 use crate::fields;
+use crate::index::Index;
 use crate::index::contents::declares;
 use crate::known::Known;
 use crate::lots::{self, HoldShown};
@@ -90,6 +91,9 @@ pub struct SheetTub {
     /// The hold that keeps it: it must not be served.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on_hold: Option<HoldShown>,
+    /// The numbers of the recalls that keep it: it must not be served.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub recalls: Vec<i64>,
 }
 
 impl Tubtrail {
@@ -119,7 +123,7 @@ impl Tubtrail {
                 law: allergens::AllergenList::from(list).law().to_owned(),
                 served,
                 caution: CAUTION.to_owned(),
-                rows: at_once(conn, |conn| rows(conn, &columns, &contents))?,
+                rows: at_once(conn, |conn| rows(conn, &self.index, &columns, &contents))?,
                 columns: columns.into_iter().map(|(column, _)| column).collect(),
             })
         })
@@ -139,11 +143,12 @@ fn columns(list: allergens::AllergenList, contents: &[(i64, Content)]) -> Vec<(S
 
 fn rows(
     conn: &mut AnyConnection,
+    index: &Index,
     columns: &[(SheetColumn, u64)],
     contents: &[(i64, Content)],
 ) -> Result<Vec<SheetRow>> {
     let lots = lots_by_ids(conn, &contents.iter().map(|(lot, _)| *lot).collect::<Vec<_>>())?;
-    let known = Known::of(conn, &lots)?;
+    let known = Known::of(conn, &lots)?.recalled(index)?;
     let mut rows: BTreeMap<(String, String), SheetRow> = BTreeMap::new();
     for lot in &lots {
         let (item, name) = known.item(lot)?;
@@ -158,6 +163,7 @@ fn rows(
         row.tubs.push(SheetTub {
             lot: lots::number(lot)?.to_string(),
             on_hold: known.hold(lot).map(|hold| HoldShown { hold: hold.id, reason: hold.reason.clone() }),
+            recalls: known.recalls(lot),
         });
         for (worst, answer) in row.answers.iter_mut().zip(answers) {
             *worst = answer.min(*worst);

@@ -8,8 +8,8 @@ use std::collections::HashMap;
 
 use parking_lot::{Mutex, RwLock};
 use tubtrail_lineage::{BatchIx, ContactChange, Graph, LotIx, Scratch};
-use tubtrail_storage::contents::{ContentChanges, StatedLot, content_changes};
-use tubtrail_storage::lots::{GraphChanges, GraphLot, GraphUse, graph_changes};
+use tubtrail_storage::contents::{CONTENTS, ContentChanges, StatedLot, content_changes};
+use tubtrail_storage::lots::{GRAPH, GraphChanges, GraphLot, GraphUse, graph_changes};
 use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::{AnyConnection, Follower, StorageError, journal};
 
@@ -79,11 +79,22 @@ impl Index {
         if until <= after {
             return Ok(());
         }
-        let changes = graph_changes(conn, after, until)?;
-        let counted = counted_masses(conn, after, until)?;
-        let contents = content_changes(conn, after, until)?;
+        // Most commits are a serving: what none of them touched is not asked for.
+        let touched = journal::touched(conn, after, until)?;
+        let mut changes = GraphChanges::default();
+        if touched.any(&GRAPH) {
+            changes = graph_changes(conn, after, until)?;
+        }
+        let mut counted = Vec::new();
+        if touched.any(&["movements"]) {
+            counted = counted_masses(conn, after, until)?;
+        }
+        let mut contents = ContentChanges::default();
+        if touched.any(&CONTENTS) {
+            contents = content_changes(conn, after, until)?;
+        }
         // Nobody waits for this: only one at a time follows, and nobody else writes.
-        let recalled = News::read(conn, &self.inside.read().recalls, after, until)?;
+        let recalled = News::read(conn, &self.inside.read().recalls, &touched, after, until)?;
         let mut inside = self.inside.write();
         // Taken out meanwhile: what fails halfway leaves an empty index, which is built anew, and never half a change.
         let mut next = std::mem::take(&mut *inside);

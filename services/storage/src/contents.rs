@@ -124,6 +124,19 @@ pub struct ContentChanges {
     pub inputs: Vec<StatedInput>,
 }
 
+/// The tables that [`ContentChanges`] are read from.
+pub const CONTENTS: [&str; 9] = [
+    "statements",
+    "statement_proteins",
+    "item_versions",
+    "site_versions",
+    "untracked_inputs",
+    "batch_equipment",
+    "equipment_voids",
+    "cleans",
+    "clean_voids",
+];
+
 /// Reads [`ContentChanges`] for the entries in `(after, until]`.
 pub fn content_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result<ContentChanges, StorageError> {
     let mut changes = statement_changes(conn, after, until)?;

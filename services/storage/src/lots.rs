@@ -454,6 +454,9 @@ pub struct GraphChanges {
     pub untracked: Vec<(i64, i64)>,
 }
 
+/// The tables that [`GraphChanges`] are read from.
+pub const GRAPH: [&str; 5] = ["batches", "lots", "uses", "use_voids", "untracked_inputs"];
+
 /// Reads [`GraphChanges`] for the entries in `(after, until]`.
 pub fn graph_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result<GraphChanges, StorageError> {
     let (new_batches, new_lots, new_uses) =

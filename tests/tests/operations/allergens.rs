@@ -5,6 +5,7 @@ use tubtrail_operations::allergen_checks::{Served, Step};
 use tubtrail_operations::allergen_words::{AllergenList, Answer};
 use tubtrail_operations::cleans::CleansAsked;
 use tubtrail_operations::quantities::Amount;
+use tubtrail_operations::recalls::SeedAsked;
 use tubtrail_operations::residues::{NewCarryOver, NewResidue};
 use tubtrail_operations::statements::{NewStatement, Protein, StatementsAsked};
 use tubtrail_operations::tubs::Emptying;
@@ -15,6 +16,7 @@ use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day};
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
 use crate::nuts::*;
+use crate::recalled::recall;
 use crate::shelf::{done, problem, refused, someone};
 
 on_both!(
@@ -33,6 +35,7 @@ on_both!(
     spirits_are_made_with_alcohol,
     a_portion_has_the_worst_of_its_flavours,
     held_tubs_are_shown_as_held,
+    tubs_under_recall_are_shown_as_recalled,
     bad_questions_name_the_field,
     bad_statements_name_the_field,
     what_is_elsewhere_is_not_answered,
@@ -488,6 +491,20 @@ fn held_tubs_are_shown_as_held(backend: Backend) {
     assert_eq!(check.tubs[0].on_hold.as_ref().map(|hold| hold.reason.as_str()), Some("the supplier called"));
     let sheet = house.tubtrail.allergen_sheet(&Request::system(), SHOP, AllergenList::Eu).unwrap();
     assert!(sheet.rows[0].tubs[0].on_hold.is_some());
+}
+
+fn tubs_under_recall_are_shown_as_recalled(backend: Backend) {
+    let house = house(backend);
+    state_all(&house);
+    let milk = house.receive("dairy", "milk", "M-1", 100_000);
+    let (_, _, tub) = churn(&house, "fiordilatte", milk_only(&milk), "freezer-1", -60, -50);
+    open(&house, SHOP, &[&tub]);
+    let milk = SeedAsked::Lots { lots: vec![milk] };
+    let recall = done(house.tubtrail.begin_recall(&Request::system(), recall(vec![milk]))).recall.recall;
+    let check = check(&house, SHOP, &["milk"], None);
+    assert_eq!((check.tubs[0].lot.as_str(), check.tubs[0].recalls.as_slice()), (tub.as_str(), &[recall][..]));
+    let sheet = house.tubtrail.allergen_sheet(&Request::system(), SHOP, AllergenList::Eu).unwrap();
+    assert_eq!(sheet.rows[0].tubs[0].recalls, [recall]);
 }
 
 fn bad_questions_name_the_field(backend: Backend) {

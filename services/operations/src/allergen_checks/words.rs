@@ -147,6 +147,7 @@ pub(super) fn tubs(
             name,
             open: lot.open,
             on_hold: words.known.hold(row).map(|hold| HoldShown { hold: hold.id, reason: hold.reason.clone() }),
+            recalls: words.known.recalls(row),
             rejected: words.known.rejection(row),
             portion_grams: portion_mg.map(Grams::from_mg),
             worst: allergens.iter().map(|answer| answer.answer).min().unwrap_or(Answer::NotRecorded),
@@ -168,7 +169,7 @@ impl<'a> Words<'a> {
         lot_ids.sort_unstable();
         lot_ids.dedup();
         let rows = lots_by_ids(conn, &lot_ids)?;
-        let known = Known::of(conn, &rows)?;
+        let known = Known::of(conn, &rows)?.recalled(index)?;
         let batch_ids: Vec<i64> =
             links().filter_map(|link| if let Link::Batch(id) = link { Some(*id) } else { None }).collect();
         let batches = named_batches(conn, &batch_ids)?;

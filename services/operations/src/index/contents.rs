@@ -95,23 +95,23 @@ impl Contents {
         changes: &ContentChanges,
         batch_of_row: &HashMap<i64, BatchIx>,
     ) -> Result<Vec<ContactChange>, StorageError> {
-        let mut changed = Vec::new();
+        let mut contacts = Vec::new();
         for run in &changes.runs {
             let batch = batch_of_row.get(&run.batch_id).copied();
             let batch = batch.ok_or_else(|| StorageError::Corrupt(format!("run {}: its batch is missing", run.id)))?;
-            changed.extend(self.alter(graph, run.equipment_id, |timeline| timeline.add_run(as_run(run, batch))));
+            contacts.extend(self.alter(graph, run.equipment_id, |timeline| timeline.add_run(as_run(run, batch))));
         }
         for clean in &changes.cleans {
             let clean = as_clean(clean)?;
-            changed.extend(self.alter(graph, clean.0, |timeline| timeline.add_clean(clean.1)));
+            contacts.extend(self.alter(graph, clean.0, |timeline| timeline.add_clean(clean.1)));
         }
         for void in &changes.run_voids {
-            changed.extend(self.take_back(graph, void, "run", |timeline| timeline.remove_run(void.id))?);
+            contacts.extend(self.take_back(graph, void, "run", |timeline| timeline.remove_run(void.id))?);
         }
         for void in &changes.clean_voids {
-            changed.extend(self.take_back(graph, void, "clean", |timeline| timeline.remove_clean(void.id))?);
+            contacts.extend(self.take_back(graph, void, "clean", |timeline| timeline.remove_clean(void.id))?);
         }
-        Ok(changed)
+        Ok(contacts)
     }
 
     fn take_back(

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, HashSet};
 
 use chrono::NaiveDateTime;
 use tubtrail_lineage::{BatchIx, ContactChange, Graph, LotIx, Reach};
+use tubtrail_storage::journal::Touched;
 use tubtrail_storage::lots::GraphChanges;
 use tubtrail_storage::recall_seeds::{lots_of_seed, news_of_seed};
 use tubtrail_storage::recalls::{RecallRow, RecallSeedRow, recalls_between, seeds_of, withdrawn_between};
@@ -119,7 +120,16 @@ impl Recalled {
 
 impl News {
     /// Reads what the entries in `(after, until]` mean for the recalls known at `after`.
-    pub fn read(conn: &mut AnyConnection, known: &Recalls, after: i64, until: i64) -> Result<Self, StorageError> {
+    pub fn read(
+        conn: &mut AnyConnection,
+        known: &Recalls,
+        touched: &Touched,
+        after: i64,
+        until: i64,
+    ) -> Result<Self, StorageError> {
+        if known.by_id.is_empty() && !touched.any(&["recalls", "recall_endings"]) {
+            return Ok(Self::default());
+        }
         let withdrawn = withdrawn_between(conn, after, until)?;
         let mut begun = Vec::new();
         let rows = recalls_between(conn, after, until)?;

@@ -5,7 +5,7 @@ use serde::Deserialize;
 use tubtrail_documents::allergen_sheet::{self, Legend, SheetAnswer, SheetRow};
 use tubtrail_documents::pdf::{self, Paper};
 use tubtrail_operations::allergen_checks::{AllergenCheck, LotContents, NewAllergenCheck};
-use tubtrail_operations::allergen_sheets::AllergenSheet;
+use tubtrail_operations::allergen_sheets::{AllergenSheet, SheetTub};
 use tubtrail_operations::allergen_words::{AllergenList, Answer};
 use tubtrail_operations::batch_orders::{BatchOrder, NewBatchOrder};
 use utoipa::{IntoParams, ToSchema};
@@ -50,7 +50,7 @@ struct SheetAsked {
 
 /// What is recorded of some allergens in one tub, in a portion of several, or in everything open at a site now.
 ///
-/// For each: contains, may_contain, unknown or not_recorded, the worst first, with the evidence. No answer says that
+/// For each: contains, `may_contain`, unknown or `not_recorded`, the worst first, with the evidence. No answer says that
 /// something is not there. It only reads: nothing is written down by it.
 #[utoipa::path(tag = "allergens", request_body = NewAllergenCheck, responses((status = 200, body = AllergenCheck)))]
 #[post("/v1/allergen-checks")]
@@ -107,10 +107,10 @@ fn print(sheet: &allergen_sheet::AllergenSheet, format: Format) -> Result<(&'sta
 }
 
 fn to_print(sheet: AllergenSheet) -> allergen_sheet::AllergenSheet {
-    let held = sheet.rows.iter().flat_map(|row| {
-        let held = row.tubs.iter().filter_map(|tub| Some((tub, tub.on_hold.as_ref()?)));
-        held.map(|(tub, hold)| format!("{} {}: on hold, not to be served: {}", row.name, tub.lot, hold.reason))
-    });
+    let held = sheet
+        .rows
+        .iter()
+        .flat_map(|row| row.tubs.iter().filter_map(|tub| Some(format!("{} {}: {}", row.name, tub.lot, kept_by(tub)?))));
     allergen_sheet::AllergenSheet {
         held: held.collect(),
         site: sheet.name,
@@ -137,6 +137,14 @@ fn to_print(sheet: AllergenSheet) -> allergen_sheet::AllergenSheet {
         },
         language: "en".into(),
     }
+}
+
+/// Why a tub must not be served, if it must not.
+fn kept_by(tub: &SheetTub) -> Option<String> {
+    if let Some(recall) = tub.recalls.first() {
+        return Some(format!("under recall {recall}, not to be served"));
+    }
+    tub.on_hold.as_ref().map(|hold| format!("on hold, not to be served: {}", hold.reason))
 }
 
 const fn cell(answer: Answer) -> SheetAnswer {
