@@ -459,7 +459,7 @@ impl<'a> Words<'a> {
         };
         let with = if scoop.direct { self.lot(lot)? } else { format!("tubs that stood open with {}", self.lot(lot)?) };
         because.push(format!(
-            "{} stood open in the same case as {with}, from {} {until}; {how}.",
+            "{} stood open from {} {until}, in the same case as {with}; {how}.",
             capital(&self.lot(scoop.lot_id)?),
             clock(scoop.from)?
         ));
