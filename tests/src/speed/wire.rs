@@ -6,6 +6,9 @@ use std::net::TcpStream;
 
 use super::Failure;
 
+/// The status by which a server closes a connection on which nothing came in time.
+const TOO_LATE: u16 = 408;
+
 /// A connection to one server.
 pub struct Wire {
     stream: BufReader<TcpStream>,
@@ -46,13 +49,15 @@ impl Wire {
         self.ask(status)
     }
 
-    /// Sends the request. A server may have closed a connection that was idle meanwhile: then once more on a new one.
+    /// Sends the request. A server may have closed a connection that was idle meanwhile, with a word (408) or without: then
+    /// once more on a new one.
     fn ask(&mut self, wanted: u16) -> Result<&[u8], Failure> {
-        let status = if let Ok(status) = self.exchange() {
-            status
-        } else {
-            self.stream = connect(&self.address)?;
-            self.exchange()?
+        let status = match self.exchange() {
+            Ok(status) if status != TOO_LATE => status,
+            _ => {
+                self.stream = connect(&self.address)?;
+                self.exchange()?
+            }
         };
         if status == wanted {
             return Ok(&self.body);

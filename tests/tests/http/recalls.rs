@@ -167,7 +167,9 @@ fn column<'a>(rows: &'a [Vec<String>], name: &str) -> Vec<&'a str> {
 
 /// Splits lines into fields; what a test writes holds neither quotes nor separators.
 fn fields(file: &str, separator: char) -> Vec<Vec<String>> {
-    file.split_terminator("\r\n").map(|line| line.split(separator).map(str::to_owned).collect()).collect()
+    let separator = u8::try_from(separator).expect("a separator of one byte");
+    let mut reader = csv::ReaderBuilder::new().delimiter(separator).has_headers(false).from_reader(file.as_bytes());
+    reader.records().map(|record| record.expect("a record").iter().map(str::to_owned).collect()).collect()
 }
 
 /// 500 g of paste in two tubs of 2.2 kg from 4.5 kg of mix: 244.444 g in each, 11.111 g lost. One was served from, 20 g:
