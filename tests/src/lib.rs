@@ -11,8 +11,10 @@ pub mod database;
 pub mod dice;
 pub mod house;
 mod invariants;
+pub mod reference;
 pub mod rest;
 pub mod server;
+pub mod speed;
 pub mod world;
 
 pub use backend::Backend;

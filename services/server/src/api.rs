@@ -1,7 +1,7 @@
 //! The API's description: collected from the handlers, then given what every operation shares.
 
 use tubtrail_operations::problems;
-use tubtrail_operations::reach::OPERATIONS;
+use tubtrail_operations::reach::{ONLY_READ, OPERATIONS};
 use utoipa::openapi::extensions::Extensions;
 use utoipa::openapi::header::HeaderBuilder;
 use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn};
@@ -80,7 +80,10 @@ fn complete_operation(operation: &mut Operation, is_command: bool) {
     description.push_str("Roles: ");
     description.push_str(&roles.join(", "));
     description.push('.');
-    if is_command {
+    let only_reads = ONLY_READ.iter().any(|known| known.id == id);
+    if is_command && only_reads {
+        add_problems(operation, &[400, 401, 403, 404, 409, 413, 422, 429, 500, 503]);
+    } else if is_command {
         add_key(operation);
         add_problems(operation, &[400, 401, 403, 404, 409, 413, 422, 429, 500, 503]);
     } else {

@@ -11,7 +11,7 @@ use crate::fact::Fact;
 use crate::journal::{self, JournalRow};
 use crate::stock::{BalanceRow, MovementRow, balances, movements};
 use crate::write::{ROW_DIGEST_BYTES, encode, entry_hash};
-use crate::{AnyConnection, StorageError, lots, master_data, people, stock};
+use crate::{AnyConnection, StorageError, cleans, lots, master_data, people, recalls, statements, stock};
 
 /// Rows read at a time.
 const PAGE: i64 = 2000;
@@ -254,6 +254,22 @@ impl Tables {
                 stream::<stock::HoldRow>(),
                 stream::<stock::HoldReleaseRow>(),
                 stream::<stock::LotRejectionRow>(),
+                stream::<statements::StatementRow>(),
+                stream::<statements::StatementProteinRow>(),
+                stream::<cleans::CleanKindRow>(),
+                stream::<cleans::CleanKindVersionRow>(),
+                stream::<cleans::CleanRow>(),
+                stream::<cleans::CleanVoidRow>(),
+                stream::<cleans::EquipmentVoidRow>(),
+                stream::<cleans::ServingWayRow>(),
+                stream::<cleans::ResidueRow>(),
+                stream::<cleans::CarryOverDefaultRow>(),
+                stream::<recalls::RecallRow>(),
+                stream::<recalls::RecallSeedRow>(),
+                stream::<recalls::RecallConfirmationRow>(),
+                stream::<recalls::RecallNoticeRow>(),
+                stream::<recalls::RecallReplyRow>(),
+                stream::<recalls::RecallEndingRow>(),
             ],
             last_id: 0,
             last_lot_id: 0,

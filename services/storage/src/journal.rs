@@ -1,5 +1,7 @@
 //! The journal's own rows and queries.
 
+use std::collections::HashSet;
+
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use serde::Serialize;
@@ -94,6 +96,40 @@ pub fn position(conn: &mut AnyConnection) -> Result<i64, StorageError> {
 /// Entries after `after`, oldest first.
 pub fn entries_after(conn: &mut AnyConnection, after: i64, limit: i64) -> Result<Vec<JournalRow>, StorageError> {
     Ok(journal::table.filter(journal::seq.gt(after)).order(journal::seq).limit(limit).load(conn)?)
+}
+
+/// Which tables some entries wrote to.
+#[derive(Clone, Debug)]
+pub struct Touched(Option<HashSet<String>>);
+
+impl Touched {
+    /// Whether they may have written to any of these.
+    pub fn any(&self, tables: &[&str]) -> bool {
+        self.0.as_ref().is_none_or(|touched| tables.iter().any(|table| touched.contains(*table)))
+    }
+}
+
+/// Most entries of which it is looked up what they wrote to; more may have written to anything.
+const LOOKED_UP: i64 = 500;
+
+/// Which tables the entries in `(after, until]` wrote to: what none of them touched need not be asked for.
+pub fn touched(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Touched, StorageError> {
+    if until - after > LOOKED_UP {
+        return Ok(Touched(None));
+    }
+    let changes: Vec<String> = journal::table
+        .filter(journal::seq.gt(after))
+        .filter(journal::seq.le(until))
+        .select(journal::changes)
+        .load(conn)?;
+    if i64::try_from(changes.len()).is_ok_and(|entries| entries < until - after) {
+        return Ok(Touched(None));
+    }
+    let mut tables = HashSet::new();
+    for text in changes {
+        tables.extend(serde_json::from_str::<Vec<(String, i64, i64)>>(&text)?.into_iter().map(|(table, ..)| table));
+    }
+    Ok(Touched(Some(tables)))
 }
 
 /// Which entries to list; absent fields do not narrow.

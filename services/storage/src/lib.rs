@@ -10,17 +10,25 @@
 #[macro_use]
 mod fact;
 pub mod audit;
+pub mod cleans;
 pub mod connection;
+pub mod contents;
 mod error;
 pub mod journal;
 pub mod lots;
 pub mod master_data;
 pub mod migrations;
 pub mod on_hand;
+pub mod open_tubs;
 pub mod people;
 pub mod picks;
+pub mod recall_lines;
+pub mod recall_seeds;
+pub mod recalls;
 pub mod search;
+pub mod statements;
 pub mod stock;
+mod whole_graph;
 pub mod write;
 pub mod writer;
 

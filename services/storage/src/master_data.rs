@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use diesel::prelude::*;
 use tubtrail_domain::text;
 
+use crate::cleans::{CleanKindRow, CleanKindVersionRow, clean_kind_versions, clean_kinds};
 use crate::{AnyConnection, StorageError};
 
 fact! {
@@ -207,6 +208,9 @@ pub type Recipe = Versioned<RecipeRow, RecipeVersionRow>;
 /// Equipment as it stands now.
 pub type Equipment = Versioned<EquipmentRow, EquipmentVersionRow>;
 
+/// A way of cleaning as it stands now.
+pub type CleanKind = Versioned<CleanKindRow, CleanKindVersionRow>;
+
 /// How a noun of the master data is found.
 pub trait Noun: Sized {
     /// The row of a version.
@@ -266,6 +270,7 @@ noun!(partners, PartnerRow, partner_versions, PartnerVersionRow, partner_id);
 noun!(items, ItemRow, item_versions, ItemVersionRow, item_id);
 noun!(recipes, RecipeRow, recipe_versions, RecipeVersionRow, recipe_id);
 noun!(equipment, EquipmentRow, equipment_versions, EquipmentVersionRow, equipment_id);
+noun!(clean_kinds, CleanKindRow, clean_kind_versions, CleanKindVersionRow, clean_kind_id);
 
 /// The lines of a version of a recipe, in order.
 pub fn recipe_lines_of(conn: &mut AnyConnection, recipe_version_id: i64) -> Result<Vec<RecipeLineRow>, StorageError> {
@@ -282,6 +287,13 @@ pub fn item_rows(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<ItemRow>, 
         found.extend(items::table.filter(items::id.eq_any(chunk.to_vec())).load::<ItemRow>(conn)?);
     }
     Ok(found)
+}
+
+/// The recipes that make an item, the oldest first.
+pub fn recipes_making(conn: &mut AnyConnection, item_id: i64) -> Result<Vec<Recipe>, StorageError> {
+    let rows: Vec<RecipeRow> =
+        recipes::table.filter(recipes::item_id.eq(item_id)).order(recipes::id).limit(500).load(conn)?;
+    rows.into_iter().map(|row| Recipe::in_force(conn, row)).collect()
 }
 
 /// A version of a recipe by its row id.

@@ -18,8 +18,12 @@ fn the_demonstration_agrees_with_its_recount(backend: Backend) {
         "Question 2. Lot 24-118",
         "served",
         "consigned",
+        "As a drill: 33 lots reached",
+        "0.0 g are not accounted for",
         "Question 3. Which supplier lots",
         "Rum, 40 % vol",
+        "Question 4. Someone at the harbour shop avoids hazelnut",
+        "may contain",
         "Every answer agrees with an independent recount of the facts.",
     ] {
         assert!(said.contains(expected), "{expected:?} is missing in\n{said}");
@@ -36,6 +40,7 @@ fn the_walk_in_the_readme_works() {
     let mut shell = Command::new("bash");
     shell.args(["-euo", "pipefail", "-c", &script]).env("HOUSE", &demo.address);
     shell.env("KITCHEN_PASSWORD", demo.password("kitchen")).env("HARBOUR_PASSWORD", demo.password("harbour"));
+    shell.env("OWNER_PASSWORD", demo.password("owner")).current_dir(demo.folder.path());
     let output = shell.output().expect("bash runs");
     let said = String::from_utf8_lossy(&output.stdout);
     assert!(output.status.success(), "{}\n{said}\n{}", output.status, String::from_utf8_lossy(&output.stderr));
@@ -47,6 +52,10 @@ fn the_walk_in_the_readme_works() {
         // 900 g of paste among 9400 g in, 4600 g of it in this tub: 440.4255 g.
         "440.425532 g Pistachio paste, supplier lot 24-131",
         "900 g of lot ",
+        "pistachio: contains",
+        "do not open or serve it",
+        r#""outcome":"destroyed""#,
+        r#""unaccounted_grams":0"#,
     ] {
         assert!(said.contains(expected), "{expected} is missing in\n{said}");
     }
@@ -66,7 +75,7 @@ struct Demo {
     child: Child,
     address: String,
     said: Vec<String>,
-    _folder: tempfile::TempDir,
+    folder: tempfile::TempDir,
 }
 
 impl Demo {
@@ -82,7 +91,7 @@ impl Demo {
             if let Some(address) = line.strip_prefix("listening on ") {
                 let address = address.to_owned();
                 std::thread::spawn(move || lines.for_each(drop));
-                return Self { child, address, said, _folder: folder };
+                return Self { child, address, said, folder };
             }
             said.push(line);
         }

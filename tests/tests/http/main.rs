@@ -1,8 +1,10 @@
 //! The whole program over HTTP, as its users meet it.
 
+mod allergens;
 mod bad_input;
 mod changes;
 mod crash;
 mod races;
+mod recalls;
 mod trace;
 mod two_servers;

@@ -4,6 +4,10 @@
 
 use chrono::{NaiveDate, NaiveDateTime};
 use tubtrail_domain::place::State;
+use tubtrail_storage::cleans::{
+    CarryOverDefaultRow, CleanKindRow, CleanKindVersionRow, CleanRow, CleanVoidRow, EquipmentVoidRow, ResidueRow,
+    ServingWayRow,
+};
 use tubtrail_storage::lots::{
     BatchEquipmentRow, BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, LotRow, ReadingRow, UntrackedInputRow,
     UseRow, UseVoidRow,
@@ -13,26 +17,46 @@ use tubtrail_storage::master_data::{
     RecipeRow, RecipeVersionRow, ReorderLevelRow, SiteRow, SiteVersionRow,
 };
 use tubtrail_storage::people::{DeviceRevocationRow, DeviceRow, LoginAttemptRow, UserRoleRow, UserRow, UserVersionRow};
+use tubtrail_storage::recalls::{
+    RecallConfirmationRow, RecallEndingRow, RecallNoticeRow, RecallReplyRow, RecallRow, RecallSeedRow,
+};
+use tubtrail_storage::statements::{StatementProteinRow, StatementRow};
 use tubtrail_storage::stock::{
     CountLineRow, CountRow, HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, ReceiptLineRow, ReceiptRow,
     TransferLineRow, TransferRow,
 };
-use tubtrail_storage::{StorageError, WriteTx};
+use tubtrail_storage::{Fact, StorageError, WriteTx};
 
 use crate::house::{House, add};
 
 /// Tables that hold no facts; every other one does.
 pub const NO_FACTS: [&str; 4] = ["__diesel_schema_migrations", "balances", "journal", "journal_head"];
 
+/// Journal entries that [`write`] makes.
+pub const ENTRIES: i64 = 12;
+
 const KG: i64 = 1_000_000;
 
 /// Writes the world twice, the second time with other codes and with what may be absent left out.
 pub fn write(house: &House) {
+    write_parts(house, true);
+}
+
+/// The same without a recall.
+pub fn write_without_recalls(house: &House) {
+    write_parts(house, false);
+}
+
+fn write_parts(house: &House, recalls: bool) {
     for full in [true, false] {
         let places = house.command(move |tx| master_data(tx, full)).unwrap().answer;
         house.command(move |tx| people(tx, full, places.0)).unwrap();
         let lots = house.command(move |tx| lots(tx, full, places)).unwrap().answer;
         house.command(move |tx| stock(tx, full, places, lots)).unwrap();
+        house.command(move |tx| allergens(tx, full, places, lots.0)).unwrap();
+        if recalls {
+            house.command(move |tx| recall(tx, full, places, lots)).unwrap();
+        }
     }
 }
 
@@ -399,5 +423,153 @@ fn stock(
         };
         tx.move_mass(&movement)?;
     }
+    Ok(())
+}
+
+/// What is in the milk, and what was cleaned and measured; the first statement is put right by the second.
+fn allergens(tx: &mut WriteTx<'_>, full: bool, places: Places, milk: i64) -> Result<(), StorageError> {
+    let (kitchen, shop, supplier, item, _, machine) = places;
+    let entry = tx.entry();
+    let mut wrong = None;
+    for lot in [false, true] {
+        let statement = add(tx, |id| StatementRow {
+            id,
+            entry,
+            item_id: item,
+            supplier_id: full.then_some(supplier),
+            lot_id: lot.then_some(milk),
+            in_force_from: (!lot).then(day),
+            lists: "eu,ca".into(),
+            contains: "milk".into(),
+            may_contain: String::new(),
+            sulphites_ppm: text(full, "10"),
+            alcohol_percent_vol: text(full, "0.5"),
+            document: "S-1".into(),
+            note: text(full, "by letter"),
+            corrects_id: wrong,
+            reason: wrong.map(|_| "mistyped".to_owned()),
+        })?;
+        wrong = full.then_some(statement);
+        add(tx, |id| StatementProteinRow {
+            id,
+            entry,
+            statement_id: statement,
+            substance: "milk".into(),
+            percent: "3.3".into(),
+        })?;
+    }
+    let mark = if full { "a" } else { "b" };
+    let kind = add(tx, |id| CleanKindRow { id, entry, code: format!("wash-{mark}") })?;
+    let version = add(tx, |id| CleanKindVersionRow {
+        id,
+        entry,
+        clean_kind_id: kind,
+        version: 1,
+        name: "Wash".into(),
+        clears: "everything".into(),
+        active: true,
+    })?;
+    let clean = add(tx, |id| CleanRow {
+        id,
+        entry,
+        equipment_id: machine,
+        clean_kind_version_id: version,
+        cleaned_at: at(14),
+        note: text(full, "by hand"),
+    })?;
+    add(tx, |id| CleanVoidRow { id, entry, clean_id: clean, reason: "the other machine".into() })?;
+    let run = BatchEquipmentRow::page(tx.conn(), 0, 1000)?.pop().expect("a run of this round");
+    add(tx, |id| EquipmentVoidRow { id, entry, batch_equipment_id: run.id, reason: "the other machine".into() })?;
+    add(tx, |id| ServingWayRow { id, entry, site_id: shop, since: at(8), shared_scoop: full })?;
+    add(tx, |id| ResidueRow {
+        id,
+        entry,
+        equipment_id: machine,
+        measured_at: at(15),
+        mass_mg: 12_000,
+        note: text(full, "weighed"),
+    })?;
+    add(tx, |id| CarryOverDefaultRow { id, entry, site_id: kitchen, mass_mg: 20_000 })?;
+    Ok(())
+}
+
+/// A recall of the milk: one confirmation, one consignee told, one reply, closed.
+fn recall(
+    tx: &mut WriteTx<'_>,
+    full: bool,
+    (kitchen, shop, partner, item, _, machine): Places,
+    (milk, base, _): (i64, i64, i64),
+) -> Result<(), StorageError> {
+    let entry = tx.entry();
+    let recall = add(tx, |id| RecallRow {
+        id,
+        entry,
+        is_drill: full,
+        class: 2,
+        hazard: "glass".into(),
+        with_contact: full,
+        holds: true,
+        noticed_at: at(16),
+        due_at: at(20),
+        instructions: text(full, "put it aside"),
+    })?;
+    add(tx, |id| RecallSeedRow {
+        id,
+        entry,
+        recall_id: recall,
+        kind: "lot".into(),
+        lot_id: full.then_some(milk),
+        supplier_id: full.then_some(partner),
+        item_id: full.then_some(item),
+        code_from: text(full, "24-1"),
+        code_until: text(full, "24-9"),
+        day_from: full.then(day),
+        day_until: full.then(day),
+        equipment_id: full.then_some(machine),
+        site_id: full.then_some(kitchen),
+        state: text(full, "available"),
+        time_from: full.then(|| at(1)),
+        time_until: full.then(|| at(2)),
+    })?;
+    add(tx, |id| RecallConfirmationRow {
+        id,
+        entry,
+        recall_id: recall,
+        lot_id: base,
+        site_id: shop,
+        outcome: "found".into(),
+        mass_mg: KG,
+        confirmed_by: "Paola".into(),
+        confirmed_at: at(17),
+        note: text(full, "in the back"),
+    })?;
+    add(tx, |id| RecallNoticeRow {
+        id,
+        entry,
+        recall_id: recall,
+        partner_id: partner,
+        way: "by telephone".into(),
+        told_by: "Paola".into(),
+        told_at: at(17),
+    })?;
+    add(tx, |id| RecallReplyRow {
+        id,
+        entry,
+        recall_id: recall,
+        partner_id: partner,
+        lot_id: base,
+        outcome: "destroyed".into(),
+        replied_by: "Bruno".into(),
+        replied_at: at(18),
+        note: text(full, "in the bin"),
+    })?;
+    add(tx, |id| RecallEndingRow {
+        id,
+        entry,
+        recall_id: recall,
+        way: "closed".into(),
+        ended_by: "Paola".into(),
+        reason: "all found".into(),
+    })?;
     Ok(())
 }

@@ -94,6 +94,9 @@ pub struct Lot {
     /// The hold that keeps it; absent if none does.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on_hold: Option<HoldShown>,
+    /// The numbers of the recalls that keep it on hold.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub recalls: Vec<i64>,
     /// Why it was turned away after all; absent if it was not.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
@@ -196,7 +199,7 @@ impl Tubtrail {
         self.read_at_once(|conn| {
             let row = addressed(conn, number)?;
             within_reach(conn, &request.actor, &reach::GET_LOT, &row)?;
-            let known = Known::of(conn, std::slice::from_ref(&row))?;
+            let known = Known::of(conn, std::slice::from_ref(&row))?.recalled(self.current_index(conn)?)?;
             show(&known, &row)
         })
     }
@@ -210,7 +213,7 @@ impl Tubtrail {
             let filter = filter(conn, &request.actor, search)?;
             let rows = lots_page(conn, &filter, after, i64::from(limit) + 1)?;
             let page = Page::cut(rows, limit as usize, |row| row.id.to_string());
-            let known = Known::of(conn, &page.items)?;
+            let known = Known::of(conn, &page.items)?.recalled(self.current_index(conn)?)?;
             let items = page.items.iter().map(|row| show(&known, row)).collect::<Result<_>>()?;
             Ok(Page { items, next: page.next })
         })
@@ -301,6 +304,7 @@ fn show(known: &Known, row: &LotRow) -> Result<Lot> {
         mature_at: row.mature_at.map(fields::utc),
         expiry: expiry(row.expires_on, row.expiry_kind.as_deref()),
         on_hold: known.hold(row).map(|hold| HoldShown { hold: hold.id, reason: hold.reason.clone() }),
+        recalls: known.recalls(row),
         rejected: known.rejection(row),
         places: whereabouts.places,
         used_grams: whereabouts.used,

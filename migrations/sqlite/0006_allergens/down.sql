@@ -1,0 +1,13 @@
+DROP INDEX movements_from_open;
+DROP INDEX batch_equipment_by_equipment;
+DROP INDEX batch_equipment_by_entry;
+DROP TABLE carry_over_defaults;
+DROP TABLE residues;
+DROP TABLE serving_ways;
+DROP TABLE equipment_voids;
+DROP TABLE clean_voids;
+DROP TABLE cleans;
+DROP TABLE clean_kind_versions;
+DROP TABLE clean_kinds;
+DROP TABLE statement_proteins;
+DROP TABLE statements;
