@@ -27,6 +27,17 @@ pub(crate) enum Face {
     Oblique,
 }
 
+impl Face {
+    /// The file of the font.
+    pub(crate) fn data(self) -> &'static [u8] {
+        match self {
+            Self::Regular => REGULAR,
+            Self::Bold => BOLD,
+            Self::Oblique => OBLIQUE,
+        }
+    }
+}
+
 /// A cut of the font in a size, in points.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Style {
@@ -90,6 +101,11 @@ impl Fonts {
 
     pub(crate) fn font(&self, face: Face) -> Font {
         self.cut(face).font.clone()
+    }
+
+    /// The first character of a text that the font has not.
+    pub(crate) fn lacks(&self, face: Face, text: &str) -> Option<char> {
+        text.chars().find(|character| !self.cut(face).glyphs.contains_key(character))
     }
 
     /// A glyph for every character.
