@@ -2,6 +2,7 @@
 
 pub mod arrival;
 pub mod decimal;
+pub mod gs1;
 pub mod lockout;
 pub mod lot_number;
 pub mod moving;
