@@ -11,7 +11,7 @@ mod fault;
 pub mod goods;
 pub mod gtin;
 mod rows;
-mod rules;
+pub mod rules;
 pub mod scanned;
 
 pub mod table;

@@ -57,8 +57,12 @@ impl Placed {
             return wrong(0, Fault::NoValue { of: of.clone() });
         }
         let foreign = |found: char| !identifier.parts.iter().any(|part| part.characters.hold(found));
-        if let Some((index, found)) = self.text.chars().enumerate().find(|(_, found)| foreign(*found)) {
+        let most = identifier.longest();
+        if let Some((index, found)) = self.text.chars().take(most).enumerate().find(|(_, found)| foreign(*found)) {
             return wrong(index, Fault::Character { of: of.clone(), found });
+        }
+        if self.text.chars().count() > most {
+            return wrong(most, Fault::TooLong { of: of.clone(), most });
         }
         // From here on a character is a byte.
         self.check_parts(identifier, of, year)
@@ -86,9 +90,6 @@ impl Placed {
                 }
             }
             at += taken.len();
-        }
-        if at < self.text.len() {
-            return wrong(at, Fault::TooLong { of: of.clone(), most: identifier.longest() });
         }
         Ok(())
     }
