@@ -244,6 +244,10 @@ operations! {
     LIST_BELOW_REORDER_LEVEL = "list_below_reorder_level" [Owner Kitchen Shop Inspector];
     TOTAL_STOCK = "total_stock" [Owner Kitchen Shop Inspector];
 
+    ADD_ITEM_GTIN = "add_item_gtin" [Owner Kitchen];
+    GET_GTIN = "get_gtin" [Owner Kitchen Shop Inspector Device];
+    SCAN = "scan" [Owner Kitchen Shop Inspector Device];
+
     LIST_JOURNAL = "list_journal" [Owner Inspector];
     FOLLOW_CHANGES = "follow_changes" [Owner Inspector];
 }

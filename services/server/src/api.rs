@@ -52,7 +52,10 @@ fn complete(mut api: OpenApi) -> OpenApi {
     api
 }
 
-fn complete_operation(operation: &mut Operation, is_command: bool) {
+/// What is asked with a body and yet only read: no key, and nothing in the journal.
+const READ_BY_POST: [&str; 1] = ["scan"];
+
+fn complete_operation(operation: &mut Operation, takes_body: bool) {
     for (status, response) in &mut operation.responses.responses {
         if let utoipa::openapi::RefOr::T(response) = response
             && response.description.is_empty()
@@ -62,6 +65,7 @@ fn complete_operation(operation: &mut Operation, is_command: bool) {
         }
     }
     let id = operation.operation_id.clone().unwrap_or_default();
+    let is_command = takes_body && !READ_BY_POST.contains(&id.as_str());
     if operation.description.is_none() {
         operation.description.clone_from(&operation.summary);
     }
@@ -85,6 +89,9 @@ fn complete_operation(operation: &mut Operation, is_command: bool) {
         add_problems(operation, &[400, 401, 403, 404, 409, 413, 422, 429, 500, 503]);
     } else {
         add_problems(operation, &[400, 401, 403, 404, 422, 429, 500, 503]);
+        if takes_body {
+            add_problems(operation, &[413]);
+        }
     }
 }
 

@@ -13,6 +13,7 @@ pub mod audit;
 pub mod cleans;
 pub mod connection;
 mod error;
+pub mod gtins;
 pub mod journal;
 pub mod lots;
 pub mod master_data;

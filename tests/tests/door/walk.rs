@@ -40,6 +40,8 @@ const OF_THE_HOUSE: &[&str] = &[
     "list_recipe_versions",
     "create_recipe",
     "change_recipe",
+    "add_item_gtin",
+    "get_gtin",
 ];
 
 /// What concerns every site: whoever has the role at one of them only may not.
@@ -177,6 +179,7 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
         let counted = json!({"by": "mass"});
         made("/v1/items", json!({"code": code, "name": code, "kind": kind, "counted": counted, "kept": "ambient"}));
     }
+    made("/v1/items/whole-milk/gtins", json!({"gtin": "9520123456788"}));
     let lines = json!([{"item": "whole-milk", "grams": 1000}]);
     let recipe = json!({"code": "white-base-60", "name": "White base", "item": "white-base", "lines": lines,
         "expected_yield_grams": 1000, "maturing_minutes": 0});
@@ -215,6 +218,7 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
         ("transfer", number(&transfer)),
         ("count", number(&count)),
         ("hold", number(&hold)),
+        ("gtin", "9520123456788".into()),
     ])
 }
 

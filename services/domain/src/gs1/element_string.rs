@@ -27,7 +27,7 @@ impl Element {
         self.identifier.named(&self.number)
     }
 
-    /// A value of six digits with its decimals, as the last digit of the identifier says: `0.195` for `000195` and 3103.
+    /// A value of six digits with its decimals, as the identifier's last digit says: `0.195` for `000195` and 3103.
     pub fn decimal(&self) -> String {
         let decimals = usize::from(self.number.bytes().last().map_or(0, |digit| digit - b'0'));
         let (whole, decimals) = self.value.split_at(self.value.len().saturating_sub(decimals));
@@ -96,8 +96,8 @@ impl ElementString {
         self.elements.iter().map(written).collect()
     }
 
-    /// The identifiers that the end of a value would be read as, where a scanner dropped the separator before them: a lot
-    /// `L26` and a day after it look like one lot then. `None` where nothing speaks for it.
+    /// The identifiers that the end of the last value would be read as, had a scanner dropped the separator before them: a
+    /// lot `L26` and a day behind it look like one lot then. `None` where nothing speaks for it.
     pub fn run_together(&self, year: i32) -> Option<String> {
         let last = self.elements.last().filter(|last| !last.identifier.predefined && last.value.is_ascii())?;
         (1..last.value.len()).find_map(|at| {

@@ -36,8 +36,10 @@ pub struct Goods {
     pub last_day: Option<LastDay>,
     /// How much it weighs or measures, net; in kilograms first, for that is surest.
     pub measures: Vec<Measure>,
-    /// How many items are in it (30), or articles inside (37).
-    pub count: Option<u32>,
+    /// How many single items it holds (30).
+    pub items: Option<u32>,
+    /// How many of the article are inside (37).
+    pub articles: Option<u32>,
     /// The pallet it stands on, or that is asked for by itself.
     pub pallet: Option<Sscc>,
     /// The place it names.
@@ -62,11 +64,17 @@ impl Goods {
             lot: says.value("10").map(str::to_owned),
             last_day: last_day(says, year),
             measures: MEASURES.iter().filter_map(|(pattern, unit)| measure(says.element(pattern)?, *unit)).collect(),
-            count: says.value("30").or(says.value("37")).and_then(|count| count.parse().ok()),
+            items: count(says, "30"),
+            articles: count(says, "37"),
             pallet: says.value("00").and_then(|digits| digits.parse().ok()),
             place: place.and_then(|digits| digits.parse().ok()),
         }
     }
+}
+
+/// Up to eight digits. None at all is said by none.
+fn count(says: &ElementString, number: &str) -> Option<u32> {
+    says.value(number).and_then(|count| count.parse().ok()).filter(|count| *count > 0)
 }
 
 fn measure(element: &Element, unit: Unit) -> Option<Measure> {

@@ -34,8 +34,8 @@ enum Symbol {
 }
 
 impl Symbol {
-    /// From the three characters of an identifier. Confirmed for `]C1 ]d2 ]Q3 ]e0 ]E0 ]E4` by `scandata.c` of the GS1
-    /// Barcode Syntax Engine; the others from memory.
+    /// From the three characters of an identifier. Confirmed for `]C1 ]d2 ]Q3 ]e0 ]E0 ]E4` by `scandata.c` of the
+    /// GS1 Barcode Syntax Engine; the others from memory.
     fn of(identifier: &str) -> Self {
         match identifier {
             "]C1" | "]d2" | "]d5" | "]Q3" | "]Q4" | "]e0" | "]e1" | "]J1" => Self::Gs1,

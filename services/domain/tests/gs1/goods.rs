@@ -59,7 +59,7 @@ fn a_pallet_says_what_is_on_it() {
     let pallet = goods("(00)095201234567891235(02)09520123456788(37)25(10)L26(15)261200");
     assert_eq!(pallet.article, Some("9520123456788".parse().expect("a GTIN")));
     assert_eq!(pallet.pallet, Some("095201234567891235".parse().expect("an SSCC")));
-    assert_eq!((pallet.count, pallet.lot.as_deref()), (Some(25), Some("L26")));
+    assert_eq!((pallet.articles, pallet.lot.as_deref()), (Some(25), Some("L26")));
     assert_eq!(pallet.last_day, Some(LastDay::BestBefore(day(2026, 12, 31))));
     assert_eq!(goods("(414)9520123456788(410)6291041500213").place, Some("9520123456788".parse().expect("a GLN")));
 }

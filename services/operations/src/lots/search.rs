@@ -195,9 +195,7 @@ impl Tubtrail {
     pub fn get_lot(&self, request: &Request, number: &str) -> Result<Lot> {
         self.read_at_once(|conn| {
             let row = addressed(conn, number)?;
-            within_reach(conn, &request.actor, &reach::GET_LOT, &row)?;
-            let known = Known::of(conn, std::slice::from_ref(&row))?;
-            show(&known, &row)
+            show_one(conn, &request.actor, &reach::GET_LOT, &row)
         })
     }
 
@@ -234,6 +232,12 @@ impl Tubtrail {
             Ok(Page { items: show_movements(conn, page.items)?, next: page.next })
         })
     }
+}
+
+/// One lot, for someone who may do this to it.
+pub(crate) fn show_one(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, row: &LotRow) -> Result<Lot> {
+    within_reach(conn, actor, operation, row)?;
+    show(&Known::of(conn, std::slice::from_ref(row))?, row)
 }
 
 /// Refuses unless the lot came to be, or has ever been, where one of the operation's roles is theirs.
