@@ -4,5 +4,6 @@ mod bad_input;
 mod changes;
 mod crash;
 mod races;
+mod scans;
 mod trace;
 mod two_servers;

@@ -1,8 +1,7 @@
 //! The numbers of articles, and the items they stand for.
 
 use tubtrail_operations::gtins::{ItemGtin, NewItemGtin};
-use tubtrail_operations::{Actor, Grams, Grant, OperationError, Request, Role};
-use tubtrail_storage::master_data::{Noun, Site};
+use tubtrail_operations::{Grams, OperationError, Request, Role};
 use tubtrail_tests::house::{SHOP, day};
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
@@ -51,7 +50,8 @@ fn the_newest_item_of_a_number_counts(backend: Backend) {
     // The package grew; what was said of an earlier day is written down, and does not count any more.
     house.clock.set(day(3, 6));
     let eleven_kilos = Some(Grams::from_mg(11_000_000));
-    let second = add(&house, "milk", NewItemGtin { grams_per_unit: eleven_kilos, ..new(BOTTLE) }).expect("the same item");
+    let second =
+        add(&house, "milk", NewItemGtin { grams_per_unit: eleven_kilos, ..new(BOTTLE) }).expect("the same item");
     let late = NewItemGtin { since: Some(day(1, 6)), grams_per_unit: ten_kilos, ..new(BOTTLE) };
     add(&house, "milk", late).expect("a late entry");
     assert_eq!(get(BOTTLE).expect("it stands"), second);
@@ -77,7 +77,13 @@ fn bad_numbers_are_refused(backend: Backend) {
     refused(&house, "nothing", new(BOTTLE), "not-found", "");
     refused(&house, "milk", NewItemGtin { supplier: Some("nobody".into()), ..new(BOTTLE) }, "unknown-code", "supplier");
     refused(&house, "milk", NewItemGtin { supplier: Some("bistro".into()), ..new(BOTTLE) }, "wrong-kind", "supplier");
-    refused(&house, "pistachio", NewItemGtin { supplier: Some("dairy".into()), ..new(BOTTLE) }, "wrong-kind", "supplier");
+    refused(
+        &house,
+        "pistachio",
+        NewItemGtin { supplier: Some("dairy".into()), ..new(BOTTLE) },
+        "wrong-kind",
+        "supplier",
+    );
     for mg in [0, -1, 1_000_000_000_001] {
         let grams_per_unit = Some(Grams::from_mg(mg));
         refused(&house, "milk", NewItemGtin { grams_per_unit, ..new(BOTTLE) }, "invalid", "grams_per_unit");
@@ -88,12 +94,8 @@ fn bad_numbers_are_refused(backend: Backend) {
 
 fn each_role_does_what_is_its_to_do(backend: Backend) {
     let house = TestHouse::new(backend);
-    let mut conn = house.database().connect();
-    let shop = Site::by_code(&mut conn, SHOP).expect("a query").expect("the shop").row.id;
-    drop(conn);
     for role in Role::ALL {
-        let grants = vec![Grant { role, site_id: Some(shop) }];
-        let request = Request::of(Actor { name: format!("user:{}", role.word()), grants });
+        let request = house.someone(role, Some(SHOP));
         let added = house.tubtrail.add_item_gtin(&request, "milk", new(BOTTLE)).map(|done| done.answer);
         assert_eq!(added.is_ok(), matches!(role, Role::Owner | Role::Kitchen), "{}", role.word());
         assert!(house.tubtrail.get_gtin(&request, BOTTLE).is_ok(), "{}", role.word());

@@ -1,16 +1,17 @@
 //! What scanners send, and what it is.
 
 use chrono::NaiveDate;
-use tubtrail_operations::completions::{NewCompletion, NewOutput};
+use tubtrail_operations::completions::OutputKind;
 use tubtrail_operations::deliveries::{Expiry, ExpiryKind, NewDeliveryLine};
 use tubtrail_operations::gtins::NewItemGtin;
+use tubtrail_operations::holds::Because;
 use tubtrail_operations::items::{CountedBy, Item, ItemKind};
 use tubtrail_operations::lots::LotKind;
 use tubtrail_operations::quantities::Amount;
 use tubtrail_operations::scans::{NewScan, Scan, ScannedLine};
 use tubtrail_operations::sites::{Site, SiteKind};
-use tubtrail_operations::{Actor, Grams, Grant, OperationError, QuantityEntered, Request, Role};
-use tubtrail_storage::master_data::{Noun, Site as StoredSite};
+use tubtrail_operations::{Grams, OperationError, QuantityEntered, Request, Role};
+use tubtrail_tests::batches::{of, out, sheet};
 use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, item, site};
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
@@ -87,7 +88,8 @@ fn a_suppliers_case_becomes_a_line_of_a_delivery(backend: Backend) {
         "(01)09520123456788(3103)010000(17)261209(10)24-118",
         "https://example.com/01/09520123456788/10/24-118?3103=010000&17=261209",
     ] {
-        let Scan::DeliveryLine { name, gtin, supplier, line, missing, cautions, sscc, said } = scan(&house, text) else {
+        let Scan::DeliveryLine { name, gtin, supplier, line, missing, cautions, sscc, said } = scan(&house, text)
+        else {
             panic!("{text:?}")
         };
         assert_eq!((name.as_str(), gtin.as_str(), supplier.as_deref()), ("milk", CASE, Some("dairy")), "{text:?}");
@@ -168,7 +170,10 @@ fn what_to_look_at_first_is_said(backend: Backend) {
     give(&house, "milk", CASE, Some("dairy"), Some(1000));
     let cautions = |text: &str| line(scan(&house, text)).2;
     // It is 2 November 2026.
-    assert_eq!(cautions("(01)09520123456788(17)261101"), ["its last day was 2026-11-01: the line can only be rejected"]);
+    assert_eq!(
+        cautions("(01)09520123456788(17)261101"),
+        ["its last day was 2026-11-01: the line can only be rejected"]
+    );
     assert_eq!(cautions("(01)09520123456788(17)261102"), [""; 0]);
     assert!(cautions("010952012345678810L2617261231")[0].contains("(17)261231"), "separators may be dropped");
     assert_eq!(cautions("(01)09520123456788(10)L26"), [""; 0]);
@@ -181,7 +186,10 @@ fn what_to_look_at_first_is_said(backend: Backend) {
 fn a_lot_of_ours_is_told_by_its_number(backend: Backend) {
     let house = TestHouse::new(backend);
     let milk = house.receive("dairy", "milk", "24-118", 8000);
-    house.tubtrail.hold_lot(&Request::system(), &milk, "the dairy called".into()).expect("a hold");
+    house
+        .tubtrail
+        .hold_lot(&Request::system(), &milk, Because { reason: Some("the dairy called".into()) })
+        .expect("a hold");
     for text in [milk.clone(), milk.replace('-', ""), format!("]C0{milk}\r\n"), milk.replace('-', " ")] {
         match scan(&house, &text) {
             Scan::Lot { lot } => {
@@ -199,9 +207,8 @@ fn a_lot_of_ours_is_told_by_its_number(backend: Backend) {
     // A tub's label may carry our own article number and the lot beside it.
     house.recipe("plain", "pistachio", &[("milk", 1000)], 1000);
     let sound = house.receive("dairy", "milk", "24-119", 2000);
-    let batch = house.batch("plain", &[(&sound, 1000)]);
-    let output = NewOutput { kind: LotKind::Tub, quantity: quantity("1000", "g") };
-    let done = house.tubtrail.complete_batch(&Request::system(), batch, completion(output)).expect("it is done");
+    let written = sheet("plain", vec![of(&sound, 1000)], vec![out(OutputKind::Tub, 1000)]);
+    let done = house.tubtrail.write_up_batch(&Request::system(), written).expect("it is done");
     let tub = done.answer.outputs[0].lot.clone();
     give(&house, "pistachio", "39520123456789", None, None);
     match scan(&house, &format!("(01)39520123456789(10){tub}")) {
@@ -213,19 +220,11 @@ fn a_lot_of_ours_is_told_by_its_number(backend: Backend) {
     assert!(reason.contains("made here"), "{reason}");
 }
 
-fn completion(output: NewOutput) -> NewCompletion {
-    NewCompletion { outputs: vec![output], completed_at: None, note: None }
-}
-
 fn a_lot_out_of_reach_is_not_told(backend: Backend) {
     let house = TestHouse::new(backend);
     let milk = house.receive("dairy", "milk", "24-118", 8000);
-    let mut conn = house.database().connect();
-    let shop = StoredSite::by_code(&mut conn, SHOP).expect("a query").expect("the shop").row.id;
-    drop(conn);
     for role in Role::ALL {
-        let grants = vec![Grant { role, site_id: Some(shop) }];
-        let request = Request::of(Actor { name: "user:somebody".into(), grants });
+        let request = house.someone(role, Some(SHOP));
         let at = |site: &str, text: &str| {
             house.tubtrail.scan(&request, &NewScan { site: site.into(), text: text.into(), symbology: None })
         };
