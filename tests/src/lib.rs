@@ -14,6 +14,7 @@ mod invariants;
 pub mod reference;
 pub mod rest;
 pub mod server;
+pub mod speed;
 pub mod world;
 
 pub use backend::Backend;

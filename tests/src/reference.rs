@@ -13,7 +13,7 @@ use chrono::{Days, NaiveDate, NaiveDateTime, NaiveTime};
 pub use rows::fill;
 
 /// How large a world is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct Size {
     /// Kitchens, each with three shops.
     pub kitchens: u32,

@@ -1,3 +1,6 @@
+DROP INDEX movements_by_partner;
+DROP INDEX movements_to_site;
+DROP INDEX movements_from_site;
 DROP TABLE recall_endings;
 DROP TABLE recall_replies;
 DROP TABLE recall_notices;

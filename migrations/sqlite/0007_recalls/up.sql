@@ -92,6 +92,13 @@ CREATE TABLE recall_endings (
     reason TEXT NOT NULL
 );
 
+-- Which lots lay at a site at a time.
+CREATE INDEX movements_from_site ON movements (from_site_id, occurred_at);
+CREATE INDEX movements_to_site ON movements (to_site_id, occurred_at);
+
+-- What a customer was handed.
+CREATE INDEX movements_by_partner ON movements (partner_id) WHERE partner_id IS NOT NULL;
+
 -- Facts only grow.
 CREATE TRIGGER recalls_refuse_update BEFORE UPDATE ON recalls
 BEGIN SELECT RAISE(ABORT, 'facts only grow: UPDATE on recalls is refused'); END;

@@ -36,6 +36,8 @@ impl Act {
 pub struct Standing<'a> {
     /// It is one container of a flavour.
     pub is_tub: bool,
+    /// A recall keeps it.
+    pub recalled: bool,
     /// Why it was turned away, if it was.
     pub rejected: Option<&'a str>,
     /// Why it is on hold, if it is.
@@ -55,6 +57,8 @@ pub struct Standing<'a> {
 pub enum Refusal<'a> {
     /// Only a tub can be opened, served from, emptied.
     NotATub,
+    /// It is recalled. Before anything else that speaks against it, for this is what must be said to customers.
+    Recalled,
     /// It was turned away, and why.
     Rejected(&'a str),
     /// It is on hold, and why.
@@ -75,6 +79,9 @@ pub enum Refusal<'a> {
 pub fn may<'a>(act: Act, lot: &Standing<'a>, today: NaiveDate) -> Result<(), Refusal<'a>> {
     if act.needs_a_tub() && !lot.is_tub {
         return Err(Refusal::NotATub);
+    }
+    if lot.recalled {
+        return Err(Refusal::Recalled);
     }
     if let Some(why) = lot.rejected {
         return Err(Refusal::Rejected(why));
@@ -203,6 +210,7 @@ mod tests {
     fn tub() -> Standing<'static> {
         Standing {
             is_tub: true,
+            recalled: false,
             rejected: None,
             hold: None,
             expires_on: Some(on(25)),
@@ -240,6 +248,7 @@ mod tests {
     fn the_first_reason_counts() {
         let worst = Standing {
             is_tub: false,
+            recalled: true,
             rejected: Some("sour"),
             hold: Some("recalled"),
             expires_on: Some(on(1)),
@@ -249,8 +258,10 @@ mod tests {
         };
         assert_eq!(may(Act::Open, &worst, on(2)), Err(Refusal::NotATub));
         let tub = Standing { is_tub: true, ..worst };
-        assert_eq!(may(Act::Open, &tub, on(2)), Err(Refusal::Rejected("sour")));
-        let accepted = Standing { rejected: None, ..tub };
+        assert_eq!(may(Act::Open, &tub, on(2)), Err(Refusal::Recalled));
+        let withdrawn = Standing { recalled: false, ..tub };
+        assert_eq!(may(Act::Open, &withdrawn, on(2)), Err(Refusal::Rejected("sour")));
+        let accepted = Standing { rejected: None, ..withdrawn };
         assert_eq!(may(Act::Open, &accepted, on(2)), Err(Refusal::OnHold("recalled")));
         let released = Standing { hold: None, ..accepted };
         assert_eq!(may(Act::Open, &released, on(2)), Err(Refusal::Expired(on(1))));
@@ -258,9 +269,10 @@ mod tests {
     }
 
     #[test]
-    fn hold_and_rejection_stop_everything() {
+    fn recall_hold_and_rejection_stop_everything() {
         for (act, lot) in ALL.into_iter().flat_map(|act| [(act, tub()), (act, opened())]) {
             assert_eq!(may(act, &Standing { hold: Some("x"), ..lot }, on(1)), Err(Refusal::OnHold("x")), "{act:?}");
+            assert_eq!(may(act, &Standing { recalled: true, ..lot }, on(1)), Err(Refusal::Recalled), "{act:?}");
             let rejected = Standing { rejected: Some("x"), ..lot };
             assert_eq!(may(act, &rejected, on(1)), Err(Refusal::Rejected("x")), "{act:?}");
         }

@@ -5,8 +5,10 @@ use chrono::{NaiveDate, NaiveDateTime};
 /// How a lot stands where the batch is made.
 #[derive(Clone, Copy, Debug)]
 pub struct Standing {
-    /// A hold on it has not been released.
-    pub held: bool,
+    /// A recall keeps it, since this moment, UTC.
+    pub recalled: Option<NaiveDateTime>,
+    /// A hold on it has not been released; since when, UTC.
+    pub held: Option<NaiveDateTime>,
     /// It was turned away after all.
     pub rejected: bool,
     /// Where it lies.
@@ -43,11 +45,15 @@ pub struct Wanted {
     pub completed_at: Option<NaiveDateTime>,
     /// Someone who may say so says that it be used before it is mature.
     pub before_mature: bool,
+    /// It is said why this is written down all the same.
+    pub with_reason: bool,
 }
 
 /// Why a lot may not go into a batch.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Unfit {
+    /// It is recalled.
+    Recalled,
     /// It is on hold.
     OnHold,
     /// It was turned away.
@@ -70,8 +76,14 @@ pub enum Unfit {
 
 /// Judges a use. The first that speaks against it is named, in the order of [`Unfit`]: what forbids the lot outright comes
 /// before where it is, that before its dates, and those before how much there is.
+///
+/// What truly happened before the recall or the hold is written down late, with a reason: only so does it join them.
 pub fn may_be_used(lot: &Standing, wanted: &Wanted) -> Result<(), Unfit> {
-    if lot.held {
+    let forbids = |since: NaiveDateTime| !(wanted.with_reason && wanted.used_at < since);
+    if lot.recalled.is_some_and(forbids) {
+        return Err(Unfit::Recalled);
+    }
+    if lot.held.is_some_and(forbids) {
         return Err(Unfit::OnHold);
     }
     if lot.rejected {
@@ -112,7 +124,8 @@ mod tests {
     /// A base made on the 2nd at 18:00 that rests for 12 hours and is good until the 5th; 1 kg of it is here.
     fn base() -> Standing {
         Standing {
-            held: false,
+            recalled: None,
+            held: None,
             rejected: false,
             lies: Lies::Here(1_000_000),
             here_since: at(2, 18),
@@ -122,7 +135,14 @@ mod tests {
     }
 
     fn wanted() -> Wanted {
-        Wanted { mass_mg: 1_000_000, used_at: at(3, 6), day: on(3), completed_at: None, before_mature: false }
+        Wanted {
+            mass_mg: 1_000_000,
+            used_at: at(3, 6),
+            day: on(3),
+            completed_at: None,
+            before_mature: false,
+            with_reason: false,
+        }
     }
 
     #[test]
@@ -150,19 +170,44 @@ mod tests {
     }
 
     #[test]
+    fn what_happened_before_a_hold_is_written_down_late_with_a_reason() {
+        let late = Wanted { with_reason: true, ..wanted() };
+        for (recalled, held, unfit) in [
+            (Some(at(3, 7)), None, Unfit::Recalled),
+            (None, Some(at(3, 7)), Unfit::OnHold),
+            (Some(at(3, 7)), Some(at(3, 7)), Unfit::Recalled),
+        ] {
+            let lot = Standing { recalled, held, ..base() };
+            assert_eq!(may_be_used(&lot, &late), Ok(()), "an hour before");
+            assert_eq!(may_be_used(&lot, &wanted()), Err(unfit), "without a reason");
+            let since = Wanted { used_at: at(3, 7), ..late };
+            assert_eq!(may_be_used(&lot, &since), Err(unfit), "at that very hour");
+        }
+    }
+
+    #[test]
     fn everything_wrong_at_once_is_named_in_order() {
         let mut lot = Standing {
-            held: true,
+            recalled: Some(at(1, 0)),
+            held: Some(at(1, 0)),
             rejected: true,
             lies: Lies::Elsewhere,
             here_since: at(2, 18),
             expires_on: Some(on(1)),
             mature_at: Some(at(9, 0)),
         };
-        let mut wanted =
-            Wanted { mass_mg: 2, used_at: at(2, 0), day: on(2), completed_at: Some(at(1, 0)), before_mature: false };
+        let mut wanted = Wanted {
+            mass_mg: 2,
+            used_at: at(2, 0),
+            day: on(2),
+            completed_at: Some(at(1, 0)),
+            before_mature: false,
+            with_reason: true,
+        };
+        assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Recalled));
+        lot.recalled = None;
         assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::OnHold));
-        lot.held = false;
+        lot.held = None;
         assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Rejected));
         lot.rejected = false;
         assert_eq!(may_be_used(&lot, &wanted), Err(Unfit::Elsewhere));

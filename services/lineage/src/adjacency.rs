@@ -64,6 +64,12 @@ impl<T: Copy> Adjacency<T> {
         run.len += 1;
     }
 
+    /// Puts `entry` in the place of the one at `position` in the list of `node`.
+    pub(crate) fn set(&mut self, node: u32, position: usize, entry: T) {
+        let run = self.runs[node as usize];
+        self.pool[run.start()..run.end()][position] = entry;
+    }
+
     /// Takes the entry at `position` out of the list of `node`, keeping the order of the others.
     pub(crate) fn remove(&mut self, node: u32, position: usize) {
         let run = self.runs[node as usize];
@@ -124,6 +130,12 @@ fn room(class: u8) -> u32 {
 pub(crate) fn push_tight<T>(column: &mut Vec<T>, value: T) {
     reserve_tight(column, 1);
     column.push(value);
+}
+
+/// Inserts, growing in the same way.
+pub(crate) fn insert_tight<T>(column: &mut Vec<T>, at: usize, value: T) {
+    reserve_tight(column, 1);
+    column.insert(at, value);
 }
 
 fn reserve_tight<T>(column: &mut Vec<T>, extra: usize) {

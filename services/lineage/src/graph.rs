@@ -3,8 +3,9 @@
 use std::fmt;
 
 use crate::adjacency::{Adjacency, push_tight};
+use crate::content::Declared;
 use crate::index::narrow;
-use crate::{BatchIx, Loop, LotIx, NoSuchUse, Scratch};
+use crate::{BatchIx, Contact, Content, Loop, LotIx, NoSuchUse, Scratch};
 
 /// Stands for "no batch" in the column of makers: this lot was received.
 pub(crate) const RECEIVED: u32 = u32::MAX;
@@ -39,9 +40,20 @@ pub struct Graph {
     pub(crate) uses_in: Adjacency<Use>,
     /// By batch, the lots it yielded.
     pub(crate) outputs: Adjacency<LotIx>,
+    /// By batch, those it was in contact with that came before it.
+    pub(crate) contacts_before: Adjacency<Contact>,
+    /// By batch, those it was in contact with that came after it.
+    pub(crate) contacts_after: Adjacency<Contact>,
+    /// By lot, what was declared of it.
+    pub(crate) lot_own: Declared,
+    /// By batch, what was declared of it.
+    pub(crate) batch_own: Declared,
+    /// By batch, what is in it by all that is recorded: always the least that satisfies every use and contact. All the
+    /// lots of a batch have it in them, so it is not kept for each.
+    pub(crate) content: Vec<Content>,
     live_uses: usize,
-    /// For the loop check of [`Graph::add_use`], so that recording a use need not allocate.
-    scratch: Scratch,
+    /// For the loop check of [`Graph::add_use`] and for changes of contents, so that recording need not allocate.
+    pub(crate) scratch: Scratch,
 }
 
 /// One end of a use. Packed to 12 bytes, since there are two for every use.
@@ -82,12 +94,18 @@ impl Graph {
         push_tight(&mut self.output, 0);
         self.uses_in.add_node();
         self.outputs.add_node();
+        self.contacts_before.add_node();
+        self.contacts_after.add_node();
+        self.batch_own.add_nothing();
+        push_tight(&mut self.content, Content::NOTHING);
         batch
     }
 
-    /// Adds a lot of `mass_mg` milligrams that was bought in, not made.
+    /// Adds a lot of `mass_mg` milligrams that was bought in, not made. What is in it is unknown until it is declared.
     pub fn add_received_lot(&mut self, mass_mg: i64) -> LotIx {
-        self.add_lot(RECEIVED, mass_mg)
+        let lot = self.add_lot(RECEIVED, mass_mg);
+        self.lot_own.add_unknown();
+        lot
     }
 
     /// Adds a lot of `mass_mg` milligrams that `batch` yielded. A new lot is in nothing yet, so this closes no loop.
@@ -98,6 +116,7 @@ impl Graph {
         let lot = self.add_lot(batch.0, mass_mg);
         self.output[batch.0 as usize] = output;
         self.outputs.push(batch.0, lot);
+        self.lot_own.add_nothing();
         lot
     }
 
@@ -145,6 +164,7 @@ impl Graph {
         self.used_in.push(lot.0, Use { other: batch.0, mg: mass_mg });
         self.uses_in.push(batch.0, Use { other: lot.0, mg: mass_mg });
         self.live_uses += 1;
+        self.gain(batch, self.content(lot));
         Ok(())
     }
 
@@ -168,6 +188,7 @@ impl Graph {
         self.used[lot.0 as usize] -= mass_mg;
         self.input[batch.0 as usize] -= mass_mg;
         self.live_uses -= 1;
+        self.lose(batch, self.content(lot));
         Ok(())
     }
 

@@ -1,5 +1,7 @@
 //! The working memory of queries.
 
+use crate::evidence::Hop;
+use crate::ripple::Touched;
 use crate::{BatchIx, Graph, LotIx, Share};
 
 /// Working memory that queries share, so that none of them allocates in proportion to the graph or clears what the one
@@ -24,6 +26,10 @@ pub struct Scratch {
     /// The same for the other side of a search from both ends.
     pub(crate) ready_up: Vec<u32>,
     pub(crate) shares: Vec<Share>,
+    /// The batches a change came to, in the order it did.
+    pub(crate) touched: Vec<Touched>,
+    /// The batches a search for evidence came to, in the order it did.
+    pub(crate) hops: Vec<Hop>,
 }
 
 /// Says in which query a lot or batch was found, and at which position of its list.

@@ -1,7 +1,10 @@
 //! What a batch ran on, from when until when: what ran there before it may be in it.
 
+use std::collections::HashMap;
+
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_storage::cleans::equipment_voids_of;
 use tubtrail_storage::lots::{BatchEquipmentRow, equipment_of_batch};
 use tubtrail_storage::master_data::{Equipment, Noun, Site};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -45,7 +48,11 @@ pub struct NewEquipmentRun {
 
 /// A machine or vessel a batch ran on.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"id": 5120, "equipment": "batch-freezer-1", "from": "2026-11-25T09:10:00Z",
+    "until": "2026-11-25T09:40:00Z", "voided": "it ran on the other one", "entry": 8003}))]
 pub struct EquipmentRun {
+    /// The run's number, by which it is voided.
+    pub id: i64,
     /// Its code.
     pub equipment: String,
     /// From when.
@@ -53,13 +60,16 @@ pub struct EquipmentRun {
     /// Until when, where that was written down.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub until: Option<DateTime<Utc>>,
+    /// Why it did not happen as written; it then touched nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub voided: Option<String>,
     /// The journal entry that brought it.
     pub entry: i64,
 }
 
 /// All that a batch ran on.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[schema(example = json!({"batch": 4711, "equipment": [{"equipment": "batch-freezer-1", "from": "2026-11-25T09:10:00Z", "until": "2026-11-25T09:40:00Z", "entry": 8003}]}))]
+#[schema(example = json!({"batch": 4711, "equipment": [{"id": 5120, "equipment": "batch-freezer-1", "from": "2026-11-25T09:10:00Z", "until": "2026-11-25T09:40:00Z", "entry": 8003}]}))]
 pub struct EquipmentRuns {
     /// The batch's number.
     pub batch: i64,
@@ -140,11 +150,16 @@ pub(crate) fn record(tx: &mut WriteTx<'_>, making: &Making, runs: &[CheckedRun])
 }
 
 pub(crate) fn answer(conn: &mut AnyConnection, rows: Vec<BatchEquipmentRow>) -> Result<Vec<EquipmentRun>> {
+    let voids = equipment_voids_of(conn, &rows.iter().map(|row| row.id).collect::<Vec<_>>())?;
+    let mut voids: HashMap<i64, String> =
+        voids.into_iter().map(|void| (void.batch_equipment_id, void.reason)).collect();
     rows.into_iter()
         .map(|row| {
             let equipment = Equipment::by_id(conn, row.equipment_id)?
                 .ok_or_else(|| StorageError::Corrupt(format!("equipment row {} is missing", row.equipment_id)))?;
             Ok(EquipmentRun {
+                id: row.id,
+                voided: voids.remove(&row.id),
                 equipment: equipment.row.code,
                 from: fields::utc(row.used_from),
                 until: row.used_until.map(fields::utc),

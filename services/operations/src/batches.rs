@@ -45,7 +45,7 @@ pub struct NewBatch {
 
 /// A batch as it stands.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
-#[schema(example = json!({"id": 4711, "recipe": "pistachio-5", "recipe_version": 2, "makes": "pistachio", "site": "quay-kitchen", "started_at": "2026-11-25T08:50:00Z", "uses": [], "untracked": [], "equipment": [{"equipment": "batch-freezer-1", "from": "2026-11-25T09:10:00Z", "until": "2026-11-25T09:40:00Z", "entry": 8003}], "readings": [], "outputs": [{"lot": "261125-0042-7", "kind": "tub", "item": "pistachio", "grams": 4750}], "in_grams": 5000, "out_grams": 4750, "loss_grams": 250, "completion": {"completed_at": "2026-11-25T09:45:00Z", "in_grams": 5000, "out_grams": 4750, "loss_grams": 250, "entry": 8004}, "entry": 8000}))]
+#[schema(example = json!({"id": 4711, "recipe": "pistachio-5", "recipe_version": 2, "makes": "pistachio", "site": "quay-kitchen", "started_at": "2026-11-25T08:50:00Z", "uses": [], "untracked": [], "equipment": [{"id": 5120, "equipment": "batch-freezer-1", "from": "2026-11-25T09:10:00Z", "until": "2026-11-25T09:40:00Z", "entry": 8003}], "readings": [], "outputs": [{"lot": "261125-0042-7", "kind": "tub", "item": "pistachio", "grams": 4750}], "in_grams": 5000, "out_grams": 4750, "loss_grams": 250, "completion": {"completed_at": "2026-11-25T09:45:00Z", "in_grams": 5000, "out_grams": 4750, "loss_grams": 250, "entry": 8004}, "entry": 8000}))]
 pub struct Batch {
     /// Its number.
     pub id: i64,

@@ -43,7 +43,7 @@ impl Tubtrail {
     /// Hands a lot to a customer.
     pub fn consign_lot(&self, request: &Request, lot: &str, consignment: Consignment) -> Result<Answered<Moved>> {
         let found = Found::of(request, &reach::CONSIGN_LOT, lot)?;
-        self.write(request, &reach::CONSIGN_LOT, move |tx| {
+        self.write_with_recalls(request, &reach::CONSIGN_LOT, move |tx, index| {
             let (standing, site) = found.standing(tx, consignment.site.as_deref(), &[State::Available])?;
             let at = fields::occurred_at("consigned_at", consignment.consigned_at, tx.now())?;
             let document = consignment.document.as_deref();
@@ -54,7 +54,7 @@ impl Tubtrail {
                 return Err(OperationError::new(&problems::WRONG_KIND, detail).at("customer"));
             }
             let wanted_mg = wanted_mg(tx, &standing, consignment.quantity.as_ref())?;
-            standing.may(Act::Consign, &site, at)?;
+            standing.may(index, Act::Consign, &site, at)?;
             standing.refuse_before_it_was("consigned_at", at)?;
             let from = Place::new(site.row.id, State::Available);
             let mass_mg = standing.take(from, &site.row.code, wanted_mg, standing.is_tub())?;

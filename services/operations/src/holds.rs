@@ -15,12 +15,13 @@ use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::error::{OperationError, Result};
+use crate::index::Index;
 use crate::lots::{self, movement};
 use crate::master_data::{MOST, Page};
 use crate::names::Names;
 use crate::quantities::Grams;
 use crate::reach::{self, Request};
-use crate::standing::Standing;
+use crate::standing::{Keeper, Standing};
 use crate::tubtrail::{Answered, Tubtrail};
 use crate::{fields, problems};
 
@@ -140,7 +141,7 @@ impl Tubtrail {
     pub fn release_hold(&self, request: &Request, id: i64, because: Because) -> Result<Answered<Hold>> {
         request.actor.may_anywhere(&reach::RELEASE_HOLD)?;
         let actor = request.actor.clone();
-        self.write(request, &reach::RELEASE_HOLD, move |tx| {
+        self.write_with_recalls(request, &reach::RELEASE_HOLD, move |tx, index| {
             let no_such = || OperationError::not_found("hold", id);
             let hold = hold(tx.conn(), id)?.ok_or_else(no_such)?;
             let lot = lot(tx.conn(), hold.lot_id)?;
@@ -152,6 +153,7 @@ impl Tubtrail {
                 let detail = format!("hold {id} was already released");
                 return Err(OperationError::new(&problems::ALREADY_RELEASED, detail).about([standing.number()?]));
             }
+            refuse_while_recalled(index, &standing)?;
             at_the_first(tx, &sites);
             let row = HoldReleaseRow { id: tx.id(), entry: tx.entry(), hold_id: hold.id, reason };
             tx.record(&row)?;
@@ -216,6 +218,15 @@ fn at_the_first(tx: &mut WriteTx<'_>, sites: &[i64]) {
     if let Some(site) = sites.first() {
         tx.at_site(*site);
     }
+}
+
+/// As long as a recall keeps a lot, nobody lifts a hold on it: that would read as if it were free.
+fn refuse_while_recalled(index: &Index, standing: &Standing) -> Result<()> {
+    let Some(keeper) = Keeper::of(index, standing.lot.id)? else { return Ok(()) };
+    let number = standing.number()?;
+    let recall = keeper.recall;
+    let detail = format!("recall {recall} keeps lot {number}: as long as it does, no hold on it is released");
+    Err(OperationError::new(&problems::LOT_RECALLED, detail).about([number]))
 }
 
 fn refuse_to_reject(standing: &Standing) -> Result<()> {

@@ -1,12 +1,21 @@
 //! The lot graph in memory, kept up with the journal. It can be dropped and rebuilt at any time.
 
+pub mod contents;
+mod recalled;
+pub mod stated;
+
 use std::collections::HashMap;
 
 use parking_lot::{Mutex, RwLock};
-use tubtrail_lineage::{BatchIx, Graph, LotIx, Scratch};
-use tubtrail_storage::lots::{GraphChanges, GraphUse, graph_changes};
+use tubtrail_lineage::{BatchIx, ContactChange, Graph, LotIx, Scratch};
+use tubtrail_storage::contents::{ContentChanges, StatedLot, content_changes};
+use tubtrail_storage::lots::{GraphChanges, GraphLot, GraphUse, graph_changes};
 use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::{AnyConnection, Follower, StorageError, journal};
+
+use self::contents::Contents;
+use self::recalled::{Grown, News};
+pub(crate) use self::recalled::{Recalls, lots_of_seeds};
 
 /// The graph and how far it has followed the journal.
 #[derive(Default)]
@@ -28,6 +37,10 @@ pub struct Inside {
     pub graph: Graph,
     /// The last journal entry it holds.
     pub position: i64,
+    /// What is stated of lots, and what ran on equipment.
+    pub contents: Contents,
+    /// Which lots are under recall.
+    pub recalls: Recalls,
     batch_of_row: HashMap<i64, BatchIx>,
     row_of_batch: Vec<i64>,
 }
@@ -68,10 +81,14 @@ impl Index {
         }
         let changes = graph_changes(conn, after, until)?;
         let counted = counted_masses(conn, after, until)?;
+        let contents = content_changes(conn, after, until)?;
+        // Nobody waits for this: only one at a time follows, and nobody else writes.
+        let recalled = News::read(conn, &self.inside.read().recalls, after, until)?;
         let mut inside = self.inside.write();
         // Taken out meanwhile: what fails halfway leaves an empty index, which is built anew, and never half a change.
         let mut next = std::mem::take(&mut *inside);
-        next.take_in(&changes, &counted)?;
+        let contacts = next.take_in(&changes, &counted, &contents)?;
+        next.recall(&changes, &contacts, recalled)?;
         next.position = until;
         *inside = next;
         drop(inside);
@@ -110,37 +127,60 @@ impl Inside {
         let batches = (0..self.graph.batches()).filter_map(|at| u32::try_from(at).ok()).map(BatchIx::from_index);
         let batch =
             batches.into_iter().find_map(|batch| Some((self.batch_row(batch), self.batch_differs(other, batch)?)));
-        batch.map(|(row, what)| ("batches", row, what))
+        if let Some((batch, what)) = batch {
+            return Some(("batches", batch, what));
+        }
+        self.recalls.first_difference(&other.recalls).map(|(row, what)| ("recalls", row, what))
     }
 
-    fn lot_differs(&self, other: &Self, lot: LotIx) -> Option<&'static str> {
-        let (one, other) = (&self.graph, &other.graph);
+    /// Lets the recalls follow what the graph has taken in.
+    fn recall(&mut self, changes: &GraphChanges, contacts: &[ContactChange], news: News) -> Result<(), StorageError> {
+        let grown = Grown::of(changes, contacts, |row| self.batch(row))?;
+        self.recalls.take_in(&self.graph, news, &grown);
+        Ok(())
+    }
+
+    fn lot_differs(&self, all: &Self, lot: LotIx) -> Option<&'static str> {
+        let (one, other) = (&self.graph, &all.graph);
         if one.mass(lot) != other.mass(lot) {
             return Some("its mass differs");
         }
         if one.made_by(lot) != other.made_by(lot) {
             return Some("the batch that made it differs");
         }
-        (sorted(one.uses_of(lot)) != sorted(other.uses_of(lot))).then_some("its uses differ")
+        if sorted(one.uses_of(lot)) != sorted(other.uses_of(lot)) {
+            return Some("its uses differ");
+        }
+        self.lot_contents_differ(all, lot)
     }
 
-    fn batch_differs(&self, other: &Self, batch: BatchIx) -> Option<&'static str> {
-        let (one, other) = (&self.graph, &other.graph);
+    fn batch_differs(&self, all: &Self, batch: BatchIx) -> Option<&'static str> {
+        let (one, other) = (&self.graph, &all.graph);
         if one.untracked(batch) != other.untracked(batch) {
             return Some("what went in without a lot differs");
         }
         if sorted(one.outputs(batch)) != sorted(other.outputs(batch)) {
             return Some("the lots it yielded differ");
         }
-        (sorted(one.uses_in(batch)) != sorted(other.uses_in(batch))).then_some("what went in differs")
+        if sorted(one.uses_in(batch)) != sorted(other.uses_in(batch)) {
+            return Some("what went in differs");
+        }
+        self.batch_contents_differ(all, batch)
     }
 
-    fn take_in(&mut self, changes: &GraphChanges, counted: &[(i64, i64)]) -> Result<(), StorageError> {
+    /// Answers what came of it between batches on the same equipment.
+    fn take_in(
+        &mut self,
+        changes: &GraphChanges,
+        counted: &[(i64, i64)],
+        contents: &ContentChanges,
+    ) -> Result<Vec<ContactChange>, StorageError> {
+        self.contents.take_statements(contents)?;
         for row in &changes.batches {
             self.add_batch(*row);
         }
-        for (row, batch, mass_mg) in &changes.lots {
-            self.add_lot(*row, *batch, *mass_mg)?;
+        for lot in &changes.lots {
+            self.add_lot(lot)?;
         }
         for (batch, mass_mg) in &changes.untracked {
             let batch = self.batch(*batch)?;
@@ -149,7 +189,8 @@ impl Inside {
         for (lot, mass_mg) in counted {
             self.graph.set_mass(lot_ix(*lot)?, *mass_mg);
         }
-        self.add_uses(&changes.uses, &changes.voids)
+        self.add_uses(&changes.uses, &changes.voids)?;
+        self.take_in_contents(contents)
     }
 
     fn add_batch(&mut self, row: i64) {
@@ -158,19 +199,21 @@ impl Inside {
         self.row_of_batch.push(row);
     }
 
-    fn add_lot(&mut self, row: i64, batch: Option<i64>, mass_mg: i64) -> Result<(), StorageError> {
-        let lot = match batch {
+    fn add_lot(&mut self, row: &GraphLot) -> Result<(), StorageError> {
+        let GraphLot { id, item_id, supplier_id, batch_id, mass_mg, day } = *row;
+        let lot = match batch_id {
             Some(batch) => {
                 let batch = self.batch(batch)?;
                 self.graph.add_made_lot(batch, mass_mg)
             }
             None => self.graph.add_received_lot(mass_mg),
         };
-        if lot == lot_ix(row)? {
-            Ok(())
-        } else {
-            Err(StorageError::Corrupt(format!("lot rows are not dense at {row}")))
+        if lot != lot_ix(id)? {
+            return Err(StorageError::Corrupt(format!("lot rows are not dense at {id}")));
         }
+        let stated = StatedLot { id, item_id, supplier_id, batch_id, day };
+        self.contents.declare_new(&mut self.graph, lot, &stated);
+        Ok(())
     }
 
     /// Uses and voids in the order in which they were written: a use may only be possible because another was voided.

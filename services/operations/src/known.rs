@@ -14,6 +14,7 @@ use utoipa::ToSchema;
 
 use crate::error::Result;
 use crate::fields;
+use crate::index::{Index, lot_ix};
 use crate::quantities::Grams;
 
 /// Where a lot came from.
@@ -84,6 +85,8 @@ pub(crate) struct Known {
     balances: HashMap<i64, Vec<BalanceRow>>,
     holds: HashMap<i64, HoldRow>,
     rejections: HashMap<i64, LotRejectionRow>,
+    recalls: HashMap<i64, Vec<i64>>,
+    ids: Vec<i64>,
 }
 
 impl Known {
@@ -104,7 +107,20 @@ impl Known {
             balances,
             holds: search::holds_on(conn, &ids)?,
             rejections: search::rejections_of(conn, &ids)?,
+            recalls: HashMap::new(),
+            ids,
         })
+    }
+
+    /// With the recalls that keep them, as the index has it.
+    pub fn recalled(mut self, index: &Index) -> Result<Self> {
+        self.recalls = recalls_keeping(index, &self.ids)?;
+        Ok(self)
+    }
+
+    /// The recalls that keep a lot on hold, where they were looked up.
+    pub fn recalls(&self, lot: &LotRow) -> Vec<i64> {
+        self.recalls.get(&lot.id).cloned().unwrap_or_default()
     }
 
     /// Code and name of a lot's item.
@@ -166,6 +182,15 @@ impl Known {
             returned: Grams::from_mg(received_mg + supplier_mg),
         })
     }
+}
+
+/// The numbers of the recalls that keep each of some lots; those that none keeps are not in it.
+pub(crate) fn recalls_keeping(index: &Index, lot_ids: &[i64]) -> Result<HashMap<i64, Vec<i64>>> {
+    let lots = lot_ids.iter().map(|id| Ok((*id, lot_ix(*id)?))).collect::<Result<Vec<_>>>()?;
+    Ok(index.look(|inside, _| {
+        let keeping = |lot| inside.recalls.holding(lot).map(|recalled| recalled.row.id).collect::<Vec<_>>();
+        lots.into_iter().map(|(id, lot)| (id, keeping(lot))).filter(|(_, recalls)| !recalls.is_empty()).collect()
+    }))
 }
 
 /// A batch as answers name it.

@@ -14,7 +14,9 @@ use utoipa::{IntoParams, ToSchema};
 
 use crate::deliveries::{Expiry, expiry};
 use crate::error::{OperationError, Result};
+use crate::index::Index;
 use crate::items::mass;
+use crate::known::recalls_keeping;
 use crate::quantities::Grams;
 use crate::reach::{self, Request};
 use crate::tubtrail::Tubtrail;
@@ -83,7 +85,7 @@ pub struct Pick {
 impl Tubtrail {
     /// Which lots to take for a recipe as it stands, for so much of what it yields.
     ///
-    /// Only what lies available at the site, neither on hold nor rejected, not past its last day there, and mature. What
+    /// Only what lies available at the site, neither recalled, on hold nor rejected, not past its last day there, and mature. What
     /// expires first goes first, then the older; what carries no date goes last.
     pub fn propose_picks(&self, request: &Request, recipe: &str, wanted: &PicksWanted) -> Result<Picks> {
         let now = (self.clock)();
@@ -95,13 +97,15 @@ impl Tubtrail {
                 let detail = format!("the recipe {recipe:?} is no longer in use");
                 return Err(OperationError::new(&problems::NOT_IN_USE, detail));
             }
-            propose(conn, &stored, &site, wanted.grams, now)
+            let index = self.current_index(conn)?;
+            propose(conn, index, &stored, &site, wanted.grams, now)
         })
     }
 }
 
 fn propose(
     conn: &mut AnyConnection,
+    index: &Index,
     recipe: &Recipe,
     site: &Site,
     wanted: Option<Grams>,
@@ -111,7 +115,7 @@ fn propose(
     let wanted = wanted.map_or(Ok(own_yield), |grams| mass("grams", grams))?;
     let today = fields::day_at(site, now)?;
     let lines = recipe_lines_of(conn, recipe.current.id)?;
-    let shelf = Shelf::read(conn, site.row.id, &lines, today, now)?;
+    let shelf = Shelf::read(conn, index, site.row.id, &lines, today, now)?;
     let lines = lines.iter().map(|line| {
         let too_much = |error: tubtrail_domain::quantity::QuantityError| {
             OperationError::new(&problems::BAD_QUANTITY, error.to_string()).at("grams")
@@ -129,7 +133,7 @@ fn propose(
 }
 
 /// What lies at a site of the items of a recipe.
-struct Shelf {
+pub(crate) struct Shelf {
     today: NaiveDate,
     now: NaiveDateTime,
     lots: HashMap<i64, LotRow>,
@@ -137,16 +141,19 @@ struct Shelf {
 }
 
 impl Shelf {
-    fn read(
+    pub(crate) fn read(
         conn: &mut AnyConnection,
+        index: &Index,
         site_id: i64,
         lines: &[RecipeLineRow],
         today: NaiveDate,
         now: NaiveDateTime,
     ) -> Result<Self> {
         let items: Vec<i64> = lines.iter().map(|line| line.item_id).collect();
-        let on_hand: HashMap<i64, i64> =
+        let mut on_hand: HashMap<i64, i64> =
             on_shelf(conn, site_id, &items)?.into_iter().map(|found| (found.lot_id, found.mass_mg)).collect();
+        let recalled = recalls_keeping(index, &on_hand.keys().copied().collect::<Vec<_>>())?;
+        on_hand.retain(|lot, _| !recalled.contains_key(lot));
         let ids: Vec<i64> = on_hand.keys().copied().collect();
         let mut shelf = Self { today, now, lots: HashMap::new(), candidates: HashMap::new() };
         for lot in lots_by_ids(conn, &ids)? {
@@ -161,6 +168,13 @@ impl Shelf {
             shelf.lots.insert(lot.id, lot);
         }
         Ok(shelf)
+    }
+
+    /// The lots to take for so many milligrams of an item, in order, and whether they are enough.
+    pub(crate) fn first_lots(&self, item_id: i64, mass_mg: i64) -> Result<(Vec<i64>, bool)> {
+        let candidates = self.candidates.get(&item_id).map_or(&[][..], Vec::as_slice);
+        let choice = choose(stored_mass(mass_mg)?, candidates, self.today, self.now);
+        Ok((choice.takes.iter().map(|(lot, _)| *lot).collect(), choice.short.is_zero()))
     }
 
     fn pick(&self, conn: &mut AnyConnection, item_id: i64, wanted: Mass) -> Result<PickLine> {

@@ -76,6 +76,8 @@ problems! {
     NEEDS_REASON = Invalid "needs-reason" "This needs a reason.";
     NEEDS_DENSITY = Invalid "needs-density" "This needs a measured density.";
     REPEATED = Invalid "repeated" "The same thing is named twice.";
+    UNKNOWN_ALLERGEN = Invalid "unknown-allergen" "A word names no allergen we know.";
+    SAYS_NOTHING = Invalid "says-nothing" "The statement says nothing.";
     PAST_ITS_DATE = Invalid "past-its-date" "It was past its date on arrival; it can only be rejected.";
 
     CODE_TAKEN = Refused "code-taken" "This code is taken.";
@@ -84,6 +86,11 @@ problems! {
     NOT_ENOUGH = Refused "not-enough" "There is not that much of it there.";
     LOT_ELSEWHERE = Refused "lot-elsewhere" "The lot is not at this site.";
     EQUIPMENT_ELSEWHERE = Refused "equipment-elsewhere" "The equipment does not stand at this site.";
+    LOT_RECALLED = Refused "lot-recalled" "The lot is under recall.";
+    NOTHING_FITS = Invalid "nothing-fits" "No lot fits what a recall should begin with.";
+    RECALL_ENDED = Refused "recall-ended" "The recall is closed or withdrawn.";
+    RECALL_OPEN_LINES = Refused "recall-open-lines" "Not everything of the recall is confirmed or explained.";
+    NOT_RECALLED = Refused "not-recalled" "The recall does not reach this lot there.";
     LOT_ON_HOLD = Refused "lot-on-hold" "The lot is on hold.";
     LOT_REJECTED = Refused "lot-rejected" "The lot was rejected.";
     LOT_EXPIRED = Refused "lot-expired" "The lot is past its date.";
@@ -93,7 +100,8 @@ problems! {
     BATCH_COMPLETED = Refused "batch-completed" "The batch is already completed.";
     BATCH_OPEN = Refused "batch-open" "The batch is not completed yet.";
     MORE_OUT_THAN_IN = Refused "more-out-than-in" "More came out than went in.";
-    ALREADY_VOIDED = Refused "already-voided" "The use was already voided.";
+    ALREADY_VOIDED = Refused "already-voided" "It was already voided.";
+    ALREADY_CORRECTED = Refused "already-corrected" "The statement was already corrected.";
     ALREADY_RECEIVED = Refused "already-received" "The transfer was already received.";
     ALREADY_OPEN = Refused "already-open" "The tub is already open.";
     NOT_OPEN = Refused "not-open" "The tub is not open.";

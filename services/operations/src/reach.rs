@@ -244,6 +244,46 @@ operations! {
     LIST_BELOW_REORDER_LEVEL = "list_below_reorder_level" [Owner Kitchen Shop Inspector];
     TOTAL_STOCK = "total_stock" [Owner Kitchen Shop Inspector];
 
+    CREATE_STATEMENT = "create_statement" [Owner Kitchen];
+    LIST_STATEMENTS = "list_statements" [Owner Kitchen Shop Inspector];
+    GET_STATEMENT = "get_statement" [Owner Kitchen Shop Inspector];
+    LIST_STATEMENT_GAPS = "list_statement_gaps" [Owner Kitchen Shop Inspector];
+    LIST_CLEAN_KINDS = "list_clean_kinds" [Owner Kitchen Shop Inspector];
+    GET_CLEAN_KIND = "get_clean_kind" [Owner Kitchen Shop Inspector];
+    LIST_CLEAN_KIND_VERSIONS = "list_clean_kind_versions" [Owner Kitchen Shop Inspector];
+    CREATE_CLEAN_KIND = "create_clean_kind" [Owner];
+    CHANGE_CLEAN_KIND = "change_clean_kind" [Owner];
+    RECORD_CLEAN = "record_clean" [Owner Kitchen Shop];
+    LIST_CLEANS = "list_cleans" [Owner Kitchen Shop Inspector];
+    VOID_CLEAN = "void_clean" [Owner Kitchen Shop];
+    VOID_EQUIPMENT_RUN = "void_equipment_run" [Owner Kitchen];
+    SET_SERVING_WAY = "set_serving_way" [Owner];
+    LIST_SERVING_WAYS = "list_serving_ways" [Owner Kitchen Shop Inspector];
+    RECORD_RESIDUE = "record_residue" [Owner Kitchen];
+    LIST_RESIDUES = "list_residues" [Owner Kitchen Shop Inspector];
+    SET_CARRY_OVER = "set_carry_over" [Owner];
+    LIST_CARRY_OVERS = "list_carry_overs" [Owner Kitchen Shop Inspector];
+    CHECK_ALLERGENS = "check_allergens" [Owner Kitchen Shop Inspector Device];
+    SHOW_LOT_CONTENTS = "show_lot_contents" [Owner Kitchen Shop Inspector Device];
+    SHOW_ALLERGEN_SHEET = "show_allergen_sheet" [Owner Kitchen Shop Inspector Device];
+    ORDER_BATCHES = "order_batches" [Owner Kitchen Inspector];
+
+    BEGIN_RECALL = "begin_recall" [Owner Kitchen];
+    LIST_RECALLS = "list_recalls" [Owner Kitchen Shop Inspector];
+    GET_RECALL = "get_recall" [Owner Kitchen Shop Inspector];
+    LIST_RECALL_LINES = "list_recall_lines" [Owner Kitchen Shop Inspector];
+    SHOW_PULL_LIST = "show_pull_list" [Owner Kitchen Shop Inspector];
+    CONFIRM_RECALL_LINES = "confirm_recall_lines" [Owner Kitchen Shop];
+    LIST_RECALL_CONSIGNEES = "list_recall_consignees" [Owner Kitchen Shop Inspector];
+    NOTE_RECALL_NOTICE = "note_recall_notice" [Owner Kitchen];
+    NOTE_RECALL_REPLIES = "note_recall_replies" [Owner Kitchen];
+    CLOSE_RECALL = "close_recall" [Owner Kitchen];
+    WITHDRAW_RECALL = "withdraw_recall" [Owner];
+    REPORT_RECALL = "report_recall" [Owner Kitchen Shop Inspector];
+    REPORT_LOT_TRACE = "report_lot_trace" [Owner Kitchen Shop Inspector];
+    REPORT_DELIVERY_TRACE = "report_delivery_trace" [Owner Kitchen Inspector];
+    SHOW_DRILL_REPORT = "show_drill_report" [Owner Kitchen Shop Inspector];
+
     ADD_ITEM_GTIN = "add_item_gtin" [Owner Kitchen];
     GET_GTIN = "get_gtin" [Owner Kitchen Shop Inspector Device];
     SCAN = "scan" [Owner Kitchen Shop Inspector Device];
@@ -251,3 +291,6 @@ operations! {
     LIST_JOURNAL = "list_journal" [Owner Inspector];
     FOLLOW_CHANGES = "follow_changes" [Owner Inspector];
 }
+
+/// What is sent as a command is and only reads: it leaves no entry in the journal.
+pub static ONLY_READ: &[&Operation] = &[&CHECK_ALLERGENS, &ORDER_BATCHES, &SCAN];

@@ -17,6 +17,7 @@ use utoipa::ToSchema;
 use crate::deliveries::{Expiry, ExpiryKind};
 use crate::error::{OperationError, Result};
 use crate::gtins::item_of;
+use crate::index::Index;
 use crate::items::counting;
 use crate::lots::{self, Lot};
 use crate::names::partner_code;
@@ -160,7 +161,8 @@ impl Tubtrail {
                 Ok(scanned) => scanned,
                 Err(error) => return Ok(wrong(error.position, error.fault.to_string())),
             };
-            let mut asked = Asked { conn, actor: &request.actor, today };
+            let index = self.current_index(conn)?;
+            let mut asked = Asked { conn, index, actor: &request.actor, today };
             match scanned {
                 Scanned::LotNumber(number) => asked.lot(number),
                 Scanned::Article(gtin) => asked.article(gtin, &Goods::default(), &[]),
@@ -201,6 +203,7 @@ fn wrong(position: usize, reason: impl Into<String>) -> Scan {
 /// Who asks, where it is looked up, and which day it is there.
 struct Asked<'a> {
     conn: &'a mut AnyConnection,
+    index: &'a Index,
     actor: &'a Actor,
     today: NaiveDate,
 }
@@ -209,7 +212,7 @@ impl Asked<'_> {
     fn lot(&mut self, number: LotNumber) -> Result<Scan> {
         let not_here = || wrong(1, format!("there is no lot {number} within your reach"));
         let Some(row) = lots::find(self.conn, number)? else { return Ok(not_here()) };
-        match lots::show_one(self.conn, self.actor, &reach::SCAN, &row) {
+        match lots::show_one(self.conn, self.index, self.actor, &reach::SCAN, &row) {
             Ok(lot) => Ok(Scan::Lot { lot: Box::new(lot) }),
             Err(error) if error.problem == &problems::NOT_FOUND => Ok(not_here()),
             Err(error) => Err(error),

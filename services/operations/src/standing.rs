@@ -9,6 +9,7 @@ use tubtrail_storage::stock::{HoldRow, LotRejectionRow, hold_on, places_of, reje
 use tubtrail_storage::{AnyConnection, StorageError};
 
 use crate::error::{OperationError, Result};
+use crate::index::{Index, lot_ix};
 use crate::names::Names;
 use crate::quantities::in_grams;
 use crate::reach::{Actor, Operation};
@@ -169,12 +170,14 @@ impl Standing {
         Err(OperationError::invalid("site", format!("it lies at {}: say which", codes?.join(" and "))))
     }
 
-    /// Refuses unless this may be done with it at a site, at a moment.
-    pub(crate) fn may(&self, act: Act, site: &Site, at: NaiveDateTime) -> Result<()> {
+    /// Refuses unless this may be done with it at a site, at a moment. The index must hold all that was written before.
+    pub(crate) fn may(&self, index: &Index, act: Act, site: &Site, at: NaiveDateTime) -> Result<()> {
+        let recalled = Keeper::of(index, self.lot.id)?;
         let here = |state| self.at(Place::new(site.row.id, state));
         let (available_mg, open_mg) = (here(State::Available), here(State::Open));
         let standing = moving::Standing {
             is_tub: self.is_tub(),
+            recalled: recalled.is_some(),
             rejected: self.rejection.as_ref().map(|rejection| rejection.reason.as_str()),
             hold: self.hold.as_ref().map(|hold| hold.reason.as_str()),
             expires_on: self.lot.expires_on,
@@ -183,7 +186,7 @@ impl Standing {
             elsewhere_mg: self.on_hand() - available_mg - open_mg,
         };
         moving::may(act, &standing, fields::day_at(site, at)?)
-            .or_else(|refusal| Err(self.refusal(&refusal, &site.row.code)?))
+            .or_else(|refusal| Err(self.refusal(&refusal, recalled.as_ref(), &site.row.code)?))
     }
 
     /// Refuses a moment before the lot came to be.
@@ -251,12 +254,13 @@ impl Standing {
         Ok(OperationError::new(&problems::NOT_ENOUGH, detail).about([number]))
     }
 
-    fn refusal(&self, refusal: &Refusal<'_>, site: &str) -> Result<OperationError> {
+    fn refusal(&self, refusal: &Refusal<'_>, recalled: Option<&Keeper>, site: &str) -> Result<OperationError> {
         let number = self.number()?;
         let (problem, detail) = match refusal {
+            Refusal::Recalled => (&problems::LOT_RECALLED, self.said_of_recall(recalled)?),
             Refusal::NotATub => (&problems::NOT_A_TUB, format!("lot {number} is no tub, but a lot of another kind")),
             Refusal::Rejected(why) => (&problems::LOT_REJECTED, format!("lot {number} was rejected: {why}")),
-            Refusal::OnHold(why) => (&problems::LOT_ON_HOLD, format!("lot {number} is on hold: {why}")),
+            Refusal::OnHold(why) => (&problems::LOT_ON_HOLD, self.said_of_hold(why)?),
             Refusal::Expired(date) => (&problems::LOT_EXPIRED, format!("the last day of lot {number} was {date}")),
             Refusal::AlreadyOpen => (&problems::ALREADY_OPEN, format!("tub {number} stands open at {site}")),
             Refusal::NotOpen => (&problems::NOT_OPEN, format!("tub {number} stands closed at {site}: open it first")),
@@ -266,6 +270,72 @@ impl Standing {
             Refusal::NothingLeft => (&problems::NOT_ENOUGH, format!("nothing is left of lot {number}")),
         };
         Ok(OperationError::new(problem, detail).about([number]))
+    }
+}
+
+impl Standing {
+    /// What to do and say about a lot under recall.
+    pub(crate) fn said_of_recall(&self, recalled: Option<&Keeper>) -> Result<String> {
+        let number = self.number()?;
+        let by = recalled.map_or_else(|| "recall".to_owned(), Keeper::in_words);
+        let responsible = "call the responsible person";
+        Ok(if self.is_tub() {
+            format!(
+                "Tub {number} is under {by}: do not open or serve it and do not send it anywhere. Put it aside, tell \
+                 customers this flavour is not available, and {responsible}."
+            )
+        } else {
+            format!(
+                "Lot {number} is under {by}: do not use it and do not send it anywhere. Put it aside and {responsible}."
+            )
+        })
+    }
+
+    /// What to do and say about a lot on hold.
+    pub(crate) fn said_of_hold(&self, why: &str) -> Result<String> {
+        let number = self.number()?;
+        let why = why.trim_end_matches('.');
+        Ok(if self.is_tub() {
+            format!(
+                "Tub {number} is on hold: {why}. Do not open or serve it and do not send it anywhere: put it aside until \
+                 the hold is released, and tell customers it is not available."
+            )
+        } else {
+            format!(
+                "Lot {number} is on hold: {why}. Do not use it and do not send it anywhere until the hold is released."
+            )
+        })
+    }
+}
+
+/// The oldest recall that keeps a lot.
+#[derive(Clone, Debug)]
+pub(crate) struct Keeper {
+    /// Its number.
+    pub recall: i64,
+    /// When it was written down.
+    pub since: NaiveDateTime,
+    is_drill: bool,
+    hazard: String,
+}
+
+impl Keeper {
+    /// Of a lot by row id; none, if no recall keeps it.
+    pub(crate) fn of(index: &Index, lot_id: i64) -> Result<Option<Self>> {
+        let lot = lot_ix(lot_id)?;
+        Ok(index.look(|inside, _| {
+            inside.recalls.holding(lot).next().map(|recalled| Self {
+                recall: recalled.row.id,
+                since: recalled.since,
+                is_drill: recalled.row.is_drill,
+                hazard: recalled.row.hazard.clone(),
+            })
+        }))
+    }
+
+    fn in_words(&self) -> String {
+        let kind = if self.is_drill { "recall drill" } else { "recall" };
+        format!("{kind} {} ({})", self.recall, self.hazard)
     }
 }
 

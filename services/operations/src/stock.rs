@@ -14,6 +14,8 @@ use utoipa::{IntoParams, ToSchema};
 
 use crate::deliveries::{Expiry, expiry};
 use crate::error::{OperationError, Result};
+use crate::index::Index;
+use crate::known::recalls_keeping;
 use crate::master_data::{MOST, Page};
 use crate::names::Names;
 use crate::quantities::Grams;
@@ -96,8 +98,11 @@ pub struct StockRow {
     /// From when it may be used, where it has to rest first.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mature_at: Option<DateTime<Utc>>,
-    /// It may not be used, moved, opened or served.
+    /// It may not be used, moved, opened or served: a hold or a recall keeps it.
     pub on_hold: bool,
+    /// The numbers of the recalls that keep it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub recalls: Vec<i64>,
 }
 
 /// Which sums to show.
@@ -166,7 +171,8 @@ impl Tubtrail {
             let more = rows.len() > limit as usize;
             rows.truncate(limit as usize);
             let next = rows.last().filter(|_| more).map(text_of);
-            Ok(Page { items: answer(conn, &rows)?, next })
+            let index = self.current_index(conn)?;
+            Ok(Page { items: answer(conn, index, &rows)?, next })
         })
     }
 
@@ -269,18 +275,20 @@ fn sites_or_all(conn: &mut AnyConnection, sites: Option<&[i64]>) -> Result<Vec<S
     }
 }
 
-fn answer(conn: &mut AnyConnection, rows: &[OnHandRow]) -> Result<Vec<StockRow>> {
+fn answer(conn: &mut AnyConnection, index: &Index, rows: &[OnHandRow]) -> Result<Vec<StockRow>> {
     let mut ids: Vec<i64> = rows.iter().map(|row| row.lot_id).collect();
     ids.sort_unstable();
     ids.dedup();
     let held = held_among(conn, &ids)?;
+    let recalled = recalls_keeping(index, &ids)?;
     let found: BTreeMap<i64, LotRow> = lots_by_ids(conn, &ids)?.into_iter().map(|lot| (lot.id, lot)).collect();
     let mut names = Names::default();
     let mut stock = Vec::with_capacity(rows.len());
     for row in rows {
         let missing = || StorageError::Corrupt(format!("lot row {} has a balance and is missing", row.lot_id));
         let lot = found.get(&row.lot_id).ok_or_else(missing)?;
-        stock.push(row_answer(conn, &mut names, row, lot, held.contains(&lot.id))?);
+        let recalls = recalled.get(&lot.id).cloned().unwrap_or_default();
+        stock.push(row_answer(conn, &mut names, row, lot, held.contains(&lot.id), recalls)?);
     }
     Ok(stock)
 }
@@ -291,6 +299,7 @@ fn row_answer(
     row: &OnHandRow,
     lot: &LotRow,
     on_hold: bool,
+    recalls: Vec<i64>,
 ) -> Result<StockRow> {
     let site = names.site_code(conn, row.site_id)?;
     let item = names.item(conn, lot.item_id)?;
@@ -304,7 +313,8 @@ fn row_answer(
         grams: Grams::from_mg(row.mass_mg),
         expiry: expiry(lot.expires_on, lot.expiry_kind.as_deref()),
         mature_at: lot.mature_at.map(fields::utc),
-        on_hold,
+        on_hold: on_hold || !recalls.is_empty(),
+        recalls,
     })
 }
 

@@ -18,7 +18,7 @@ use self::outline::{Outline, Part};
 pub use self::path::{Path, PathStep};
 use crate::deliveries::{self, Expiry, expiry};
 use crate::error::{OperationError, Result};
-use crate::index::lot_ix;
+use crate::index::{Index, lot_ix};
 use crate::known::{Holding, Known, Origin};
 use crate::lots::{HoldShown, LotKind, addressed, number, within_reach};
 use crate::master_data::MOST;
@@ -118,6 +118,9 @@ pub struct TracedLot {
     /// The hold that keeps it; absent if none does.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on_hold: Option<HoldShown>,
+    /// The numbers of the recalls that keep it on hold.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub recalls: Vec<i64>,
     /// Why it was turned away after all; absent if it was not.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rejected: Option<String>,
@@ -202,7 +205,10 @@ impl Tubtrail {
         let until = (stream.at + CHUNK).min(stream.outline.lots.len());
         let range = stream.at..until;
         stream.at = until;
-        self.read_at_once(|conn| show(conn, &stream.outline, range))
+        self.read_at_once(|conn| {
+            let index = self.current_index(conn)?;
+            show(conn, index, &stream.outline, range)
+        })
     }
 
     fn page(
@@ -220,7 +226,8 @@ impl Tubtrail {
             return Err(OperationError::new(&problems::TRACE_MOVED, "read it again from the first page").at("after"));
         }
         // The snapshot begins after the graph was looked at, so it holds every lot that was found there.
-        let lots = at_once(conn, |conn| show(conn, &outline, outline.detailed()))?;
+        let index = self.current_index(conn)?;
+        let lots = at_once(conn, |conn| show(conn, index, &outline, outline.detailed()))?;
         let until = outline.detailed().end;
         let next = (until < outline.lots.len()).then(|| format!("{until}.{}", outline.fingerprint(until)));
         Ok(Trace { head: head(seeds, direction, &outline)?, lots, next })
@@ -284,10 +291,15 @@ fn to_grams(mg: f64) -> f64 {
 }
 
 /// The rows of some lots of a trace, in its order.
-fn show(conn: &mut AnyConnection, outline: &Outline, range: std::ops::Range<usize>) -> Result<Vec<TracedLot>> {
+fn show(
+    conn: &mut AnyConnection,
+    index: &Index,
+    outline: &Outline,
+    range: std::ops::Range<usize>,
+) -> Result<Vec<TracedLot>> {
     let ids: Vec<i64> = outline.lots[range.clone()].iter().map(|lot| lot.row).collect();
     let rows = lots_by_ids(conn, &ids)?;
-    let known = Known::of(conn, &rows)?;
+    let known = Known::of(conn, &rows)?.recalled(index)?;
     let rows: HashMap<i64, LotRow> = rows.into_iter().map(|row| (row.id, row)).collect();
     let shown = range.map(|at| {
         let traced = &outline.lots[at];
@@ -307,6 +319,7 @@ fn show(conn: &mut AnyConnection, outline: &Outline, range: std::ops::Range<usiz
             used_in: used_in.map(|(batch, mg)| TracedUse { batch: *batch, grams: Grams::from_mg(*mg) }).collect(),
             expiry: expiry(row.expires_on, row.expiry_kind.as_deref()),
             on_hold: known.hold(row).map(|hold| HoldShown { hold: hold.id, reason: hold.reason.clone() }),
+            recalls: known.recalls(row),
             rejected: known.rejection(row),
             places: known.whereabouts(row)?.places,
         })

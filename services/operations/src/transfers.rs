@@ -17,6 +17,7 @@ use utoipa::{IntoParams, ToSchema};
 
 use crate::discards::wanted_mg;
 use crate::error::{OperationError, Result};
+use crate::index::Index;
 use crate::lots::{self, movement};
 use crate::master_data::{MOST, Page};
 use crate::names::Names;
@@ -189,9 +190,9 @@ impl Tubtrail {
     pub fn dispatch_transfer(&self, request: &Request, new: NewTransfer) -> Result<Answered<Transfer>> {
         request.actor.may_anywhere(&reach::DISPATCH_TRANSFER)?;
         let actor = request.actor.clone();
-        self.write(request, &reach::DISPATCH_TRANSFER, move |tx| {
+        self.write_with_recalls(request, &reach::DISPATCH_TRANSFER, move |tx, index| {
             let from = fields::site_for(tx.conn(), "from", &new.from, &actor, &reach::DISPATCH_TRANSFER)?;
-            let checked = check(tx, &actor, from, &new)?;
+            let checked = check(tx, index, &actor, from, &new)?;
             record(tx, &checked)
         })
     }
@@ -240,7 +241,7 @@ struct Checked {
     lines: Vec<(Standing, i64)>,
 }
 
-fn check(tx: &mut WriteTx<'_>, actor: &Actor, from: Site, new: &NewTransfer) -> Result<Checked> {
+fn check(tx: &mut WriteTx<'_>, index: &Index, actor: &Actor, from: Site, new: &NewTransfer) -> Result<Checked> {
     fields::between("lines", new.lines.len(), 1, MOST_LINES)?;
     let dispatched_at = fields::occurred_at("dispatched_at", new.dispatched_at, tx.now())?;
     let note = fields::optional_note("note", new.note.as_deref())?;
@@ -252,7 +253,7 @@ fn check(tx: &mut WriteTx<'_>, actor: &Actor, from: Site, new: &NewTransfer) -> 
     let mut seen = HashSet::new();
     for (position, line) in new.lines.iter().enumerate() {
         let under = |error: OperationError| error.under(&format!("lines[{position}]"));
-        let (standing, mass_mg) = check_line(tx, actor, &checked, line).map_err(under)?;
+        let (standing, mass_mg) = check_line(tx, index, actor, &checked, line).map_err(under)?;
         if !seen.insert(standing.lot.id) {
             let detail = format!("lot {} stands on two lines of this transfer", line.lot);
             return Err(under(OperationError::new(&problems::REPEATED, detail).at("lot")));
@@ -264,13 +265,15 @@ fn check(tx: &mut WriteTx<'_>, actor: &Actor, from: Site, new: &NewTransfer) -> 
 
 fn check_line(
     tx: &mut WriteTx<'_>,
+    index: &Index,
     actor: &Actor,
     transfer: &Checked,
     line: &NewTransferLine,
 ) -> Result<(Standing, i64)> {
     let standing = Standing::named(tx.conn(), actor, "lot", &line.lot)?;
     let wanted_mg = wanted_mg(tx, &standing, line.quantity.as_ref())?;
-    standing.may(Act::Dispatch, &transfer.from, transfer.dispatched_at).map_err(|error| error.at("lot"))?;
+    let may = standing.may(index, Act::Dispatch, &transfer.from, transfer.dispatched_at);
+    may.map_err(|error| error.at("lot"))?;
     standing.refuse_before_it_was("lot", transfer.dispatched_at)?;
     let shelf = Place::new(transfer.from.row.id, State::Available);
     let mass_mg = standing.take(shelf, &transfer.from.row.code, wanted_mg, standing.is_tub())?;

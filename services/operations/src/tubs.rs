@@ -115,10 +115,10 @@ impl Tubtrail {
     /// Opens a tub: all of it goes from the shelf into the case.
     pub fn open_tub(&self, request: &Request, lot: &str, opening: Opening) -> Result<Answered<Moved>> {
         let found = Found::of(request, &reach::OPEN_TUB, lot)?;
-        self.write(request, &reach::OPEN_TUB, move |tx| {
+        self.write_with_recalls(request, &reach::OPEN_TUB, move |tx, index| {
             let (standing, site) = found.standing(tx, opening.site.as_deref(), &[State::Available])?;
             let at = fields::occurred_at("opened_at", opening.opened_at, tx.now())?;
-            standing.may(Act::Open, &site, at)?;
+            standing.may(index, Act::Open, &site, at)?;
             standing.refuse_before_it_was("opened_at", at)?;
             let closed = Place::new(site.row.id, State::Available);
             let mass_mg = standing.at(closed);
@@ -130,11 +130,11 @@ impl Tubtrail {
     /// Serves from an open tub.
     pub fn serve_tub(&self, request: &Request, lot: &str, serving: Serving) -> Result<Answered<Moved>> {
         let found = Found::of(request, &reach::SERVE_TUB, lot)?;
-        self.write(request, &reach::SERVE_TUB, move |tx| {
+        self.write_with_recalls(request, &reach::SERVE_TUB, move |tx, index| {
             let (standing, site) = found.standing(tx, serving.site.as_deref(), &[State::Open])?;
             let at = fields::occurred_at("served_at", serving.served_at, tx.now())?;
             let (field, mass_mg) = served(tx, &standing, &serving)?;
-            standing.may(Act::Serve, &site, at)?;
+            standing.may(index, Act::Serve, &site, at)?;
             refuse_before_opening(tx, &standing, "served_at", at)?;
             let case = Place::new(site.row.id, State::Open);
             let mass_mg = standing.take(case, &site.row.code, Some(mass_mg), false).map_err(|error| error.at(field))?;
@@ -146,10 +146,10 @@ impl Tubtrail {
     /// Says that an open tub is empty: what the book still holds of it was served without being weighed.
     pub fn empty_tub(&self, request: &Request, lot: &str, emptying: Emptying) -> Result<Answered<Moved>> {
         let found = Found::of(request, &reach::EMPTY_TUB, lot)?;
-        self.write(request, &reach::EMPTY_TUB, move |tx| {
+        self.write_with_recalls(request, &reach::EMPTY_TUB, move |tx, index| {
             let (standing, site) = found.standing(tx, emptying.site.as_deref(), &[State::Open])?;
             let at = fields::occurred_at("emptied_at", emptying.emptied_at, tx.now())?;
-            standing.may(Act::Empty, &site, at)?;
+            standing.may(index, Act::Empty, &site, at)?;
             refuse_before_opening(tx, &standing, "emptied_at", at)?;
             let case = Place::new(site.row.id, State::Open);
             let mass_mg = standing.at(case);

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use tubtrail_storage::connection::snapshot;
-use tubtrail_storage::write::EntryHeader;
+use tubtrail_storage::write::{Asks, EntryHeader};
 use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Follower, StorageError, WriteTx, Writer};
 
 use crate::clock::Clock;
@@ -89,7 +89,22 @@ impl Tubtrail {
         self.submit(EntryHeader { answer_is_secret: true, ..header(request, operation) }, work)
     }
 
-    /// Runs a command that asks the lot graph before it decides; the index then holds all that was committed.
+    /// Runs a command that asks which lots are recalled before it decides, and nothing else of the index.
+    pub(crate) fn write_with_recalls<T, F>(
+        &self,
+        request: &Request,
+        operation: &'static Operation,
+        work: F,
+    ) -> Result<Answered<T>>
+    where
+        T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
+        F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
+    {
+        let index = Arc::clone(&self.index);
+        self.submit(EntryHeader { asks: Asks::Recalls, ..header(request, operation) }, move |tx| work(tx, &index))
+    }
+
+    /// Runs a command that asks the lot graph before it decides; the index then holds all that was written before it.
     pub(crate) fn write_with_graph<T, F>(
         &self,
         request: &Request,
@@ -101,7 +116,7 @@ impl Tubtrail {
         F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
     {
         let index = Arc::clone(&self.index);
-        self.submit(EntryHeader { asks_the_graph: true, ..header(request, operation) }, move |tx| work(tx, &index))
+        self.submit(EntryHeader { asks: Asks::Graph, ..header(request, operation) }, move |tx| work(tx, &index))
     }
 
     fn submit<T, F>(&self, header: EntryHeader, work: F) -> Result<Answered<T>>
@@ -147,6 +162,6 @@ fn header(request: &Request, operation: &'static Operation) -> EntryHeader {
         request_id: request.request_id.clone(),
         key: request.key.clone(),
         answer_is_secret: false,
-        asks_the_graph: false,
+        asks: Asks::Nothing,
     }
 }

@@ -3,15 +3,17 @@
 use chrono::NaiveDateTime;
 use tubtrail_domain::place::{Place, State};
 use tubtrail_domain::using::{self, Lies, Unfit, Wanted, may_be_used};
-use tubtrail_storage::AnyConnection;
 use tubtrail_storage::lots::LotRow;
+use tubtrail_storage::search::authors;
+use tubtrail_storage::{AnyConnection, StorageError};
 
 use crate::batches::Making;
 use crate::error::{OperationError, Result};
+use crate::index::Index;
 use crate::names::Names;
 use crate::quantities::in_grams;
 use crate::reach::{self, Actor};
-use crate::standing::Standing;
+use crate::standing::{Keeper, Standing};
 use crate::{fields, problems};
 
 /// What is asked of a lot.
@@ -30,10 +32,18 @@ pub(crate) struct Asked<'a> {
 }
 
 /// Refuses a use that the state of the lot speaks against.
-pub(crate) fn judge(conn: &mut AnyConnection, actor: &Actor, making: &Making, asked: &Asked<'_>) -> Result<()> {
+pub(crate) fn judge(
+    conn: &mut AnyConnection,
+    index: &Index,
+    actor: &Actor,
+    making: &Making,
+    asked: &Asked<'_>,
+) -> Result<()> {
     let lot = Standing::of(conn, asked.lot.clone())?;
+    let recalled = Keeper::of(index, lot.lot.id)?;
     let standing = using::Standing {
-        held: lot.hold.is_some(),
+        recalled: recalled.as_ref().map(|recalled| recalled.since),
+        held: held_since(conn, &lot)?,
         rejected: lot.rejection.is_some(),
         lies: lies(&lot, making.row.site_id),
         here_since: asked.here_since,
@@ -45,6 +55,7 @@ pub(crate) fn judge(conn: &mut AnyConnection, actor: &Actor, making: &Making, as
         used_at: asked.used_at,
         day: fields::day_at(&making.site, asked.used_at)?,
         completed_at: asked.completed_at,
+        with_reason: asked.with_reason,
         before_mature: asked.with_reason && actor.is_any_at(reach::USE_BEFORE_MATURE.roles, making.row.site_id),
     };
     match may_be_used(&standing, &wanted) {
@@ -53,16 +64,34 @@ pub(crate) fn judge(conn: &mut AnyConnection, actor: &Actor, making: &Making, as
             let detail = elsewhere(conn, actor, making, &lot)?;
             Err(OperationError::new(&problems::LOT_ELSEWHERE, detail).at("lot").about([asked.number.to_owned()]))
         }
-        Err(unfit) => Err(refusal(making, &lot, asked, unfit)?.about([asked.number.to_owned()])),
+        Err(unfit) => Err(refusal(making, &lot, recalled.as_ref(), asked, unfit)?.about([asked.number.to_owned()])),
     }
 }
 
-fn refusal(making: &Making, lot: &Standing, asked: &Asked<'_>, unfit: Unfit) -> Result<OperationError> {
+/// Since when the hold that counts is there.
+fn held_since(conn: &mut AnyConnection, lot: &Standing) -> Result<Option<NaiveDateTime>> {
+    let Some(hold) = &lot.hold else { return Ok(None) };
+    let missing = || StorageError::Corrupt(format!("hold {}: its journal entry is missing", hold.id));
+    let (_, since) = authors(conn, &[hold.entry])?.remove(&hold.entry).ok_or_else(missing)?;
+    Ok(Some(since))
+}
+
+/// What to do where a lot may not be used any more, but was.
+const BUT_BEFORE: &str = "What went in before that is written down with its time (used_at) and a reason.";
+
+fn refusal(
+    making: &Making,
+    lot: &Standing,
+    recalled: Option<&Keeper>,
+    asked: &Asked<'_>,
+    unfit: Unfit,
+) -> Result<OperationError> {
     let number = asked.number;
     let (problem, field, detail) = match unfit {
+        Unfit::Recalled => (&problems::LOT_RECALLED, "lot", format!("{} {BUT_BEFORE}", lot.said_of_recall(recalled)?)),
         Unfit::OnHold => {
             let why = lot.hold.as_ref().map_or("", |hold| hold.reason.as_str());
-            (&problems::LOT_ON_HOLD, "lot", format!("lot {number} is on hold: {why}"))
+            (&problems::LOT_ON_HOLD, "lot", format!("{} {BUT_BEFORE}", lot.said_of_hold(why)?))
         }
         Unfit::Rejected => {
             let why = lot.rejection.as_ref().map_or("", |rejection| rejection.reason.as_str());

@@ -143,17 +143,26 @@ impl Tubtrail {
     /// Whatever went into it did so before it was completed.
     pub fn add_uses(&self, request: &Request, batch: i64, new: NewUses) -> Result<Answered<AddedUses>> {
         let actor = request.actor.clone();
-        // Only a completed batch has yielded anything, so only there can a loop be closed; asking the graph costs a
+        // Only a completed batch has yielded anything, so only there can a loop be closed; asking for loops may cost a
         // commit of one's own, which what is written down in order need not pay.
         if self.read(|conn| Ok(completion_of(conn, batch)?.is_some()))? {
-            self.write_with_graph(request, &reach::ADD_USES, move |tx, index| add(tx, &actor, batch, &new, Some(index)))
+            self.write_with_graph(request, &reach::ADD_USES, move |tx, index| add(tx, index, &actor, batch, &new, true))
         } else {
-            self.write(request, &reach::ADD_USES, move |tx| add(tx, &actor, batch, &new, None))
+            self.write_with_recalls(request, &reach::ADD_USES, move |tx, index| {
+                add(tx, index, &actor, batch, &new, false)
+            })
         }
     }
 }
 
-fn add(tx: &mut WriteTx<'_>, actor: &Actor, batch: i64, new: &NewUses, index: Option<&Index>) -> Result<AddedUses> {
+fn add(
+    tx: &mut WriteTx<'_>,
+    index: &Index,
+    actor: &Actor,
+    batch: i64,
+    new: &NewUses,
+    may_be_late: bool,
+) -> Result<AddedUses> {
     let making = batches::addressed(tx.conn(), actor, &reach::ADD_USES, batch)?;
     fields::between("uses", new.uses.len(), 1, MOST_USES)?;
     let now = tx.now();
@@ -162,12 +171,14 @@ fn add(tx: &mut WriteTx<'_>, actor: &Actor, batch: i64, new: &NewUses, index: Op
     let completion = completion_of(tx.conn(), batch)?;
     if completion.is_some() {
         refuse_late(&inputs)?;
-        let index = index.ok_or_else(completed_meanwhile)?;
+        if !may_be_late {
+            return Err(completed_meanwhile());
+        }
         refuse_loops(tx, &making, &inputs, index)?;
     }
     tx.at_site(making.row.site_id);
     let unsaid = completion.map_or(Unsaid::At(now), |done| Unsaid::Completed(done.completed_at));
-    let (uses, untracked) = record(tx, actor, &making, &inputs, unsaid)?;
+    let (uses, untracked) = record(tx, index, actor, &making, &inputs, unsaid)?;
     Ok(AddedUses {
         batch,
         uses: answer_uses(tx.conn(), uses)?,
@@ -316,6 +327,7 @@ impl Unsaid {
 /// Judges and records what goes in, one after the other, so that two uses of one lot count together.
 pub(crate) fn record(
     tx: &mut WriteTx<'_>,
+    index: &Index,
     actor: &Actor,
     making: &Making,
     inputs: &[Input],
@@ -330,7 +342,7 @@ pub(crate) fn record(
                 let (mass_mg, with_reason) = (input.mass.mg(), input.reason.is_some());
                 let completed_at = unsaid.completed_at();
                 let asked = Asked { lot: row, number, mass_mg, used_at, here_since, completed_at, with_reason };
-                judge(tx.conn(), actor, making, &asked).map_err(under(position))?;
+                judge(tx.conn(), index, actor, making, &asked).map_err(under(position))?;
                 uses.push(record_use(tx, making, input, row, used_at)?);
             }
             None => untracked.push(record_untracked(tx, making, input)?),

@@ -72,7 +72,7 @@ impl Tubtrail {
     /// Writes up a whole batch: all of it, or nothing.
     pub fn write_up_batch(&self, request: &Request, new: NewWriteUp) -> Result<Answered<Batch>> {
         let actor = request.actor.clone();
-        self.write(request, &reach::WRITE_UP_BATCH, move |tx| {
+        self.write_with_recalls(request, &reach::WRITE_UP_BATCH, move |tx, index| {
             let (begun, new_uses, equipment, readings, done) = new.split();
             let making = batches::begin(tx, &actor, &reach::WRITE_UP_BATCH, &begun)?;
             let now = tx.now();
@@ -81,8 +81,8 @@ impl Tubtrail {
             let readings = readings::check(&readings, now)?;
             let done = completions::check(tx, &making, &done)?;
             tx.record(&making.row)?;
-            // A batch that has yielded nothing yet cannot close a loop, so the graph need not be asked.
-            uses::record(tx, &actor, &making, &inputs, Unsaid::At(making.row.started_at))?;
+            // A batch that has yielded nothing yet cannot close a loop, so the graph need not be asked for one.
+            uses::record(tx, index, &actor, &making, &inputs, Unsaid::At(making.row.started_at))?;
             batch_equipment::record(tx, &making, &equipment)?;
             readings::record(tx, &making, &readings)?;
             completions::record(tx, &making, &done)?;

@@ -1,7 +1,7 @@
 //! The API's description: collected from the handlers, then given what every operation shares.
 
 use tubtrail_operations::problems;
-use tubtrail_operations::reach::OPERATIONS;
+use tubtrail_operations::reach::{ONLY_READ, OPERATIONS};
 use utoipa::openapi::extensions::Extensions;
 use utoipa::openapi::header::HeaderBuilder;
 use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn};
@@ -52,10 +52,7 @@ fn complete(mut api: OpenApi) -> OpenApi {
     api
 }
 
-/// What is asked with a body and yet only read: no key, and nothing in the journal.
-const READ_BY_POST: [&str; 1] = ["scan"];
-
-fn complete_operation(operation: &mut Operation, takes_body: bool) {
+fn complete_operation(operation: &mut Operation, is_command: bool) {
     for (status, response) in &mut operation.responses.responses {
         if let utoipa::openapi::RefOr::T(response) = response
             && response.description.is_empty()
@@ -65,7 +62,6 @@ fn complete_operation(operation: &mut Operation, takes_body: bool) {
         }
     }
     let id = operation.operation_id.clone().unwrap_or_default();
-    let is_command = takes_body && !READ_BY_POST.contains(&id.as_str());
     if operation.description.is_none() {
         operation.description.clone_from(&operation.summary);
     }
@@ -84,14 +80,14 @@ fn complete_operation(operation: &mut Operation, takes_body: bool) {
     description.push_str("Roles: ");
     description.push_str(&roles.join(", "));
     description.push('.');
-    if is_command {
+    let only_reads = ONLY_READ.iter().any(|known| known.id == id);
+    if is_command && only_reads {
+        add_problems(operation, &[400, 401, 403, 404, 409, 413, 422, 429, 500, 503]);
+    } else if is_command {
         add_key(operation);
         add_problems(operation, &[400, 401, 403, 404, 409, 413, 422, 429, 500, 503]);
     } else {
         add_problems(operation, &[400, 401, 403, 404, 422, 429, 500, 503]);
-        if takes_body {
-            add_problems(operation, &[413]);
-        }
     }
 }
 

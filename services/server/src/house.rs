@@ -47,6 +47,17 @@ where
     Ok(HttpResponse::Ok().json(answer))
 }
 
+/// Runs a read that is asked for with a body, and answers 200.
+pub async fn ask<B, T, F>(house: House, signed_in: SignedIn, body: Body<B>, read: F) -> Outcome
+where
+    B: DeserializeOwned + Send + 'static,
+    T: Serialize + Send + 'static,
+    F: FnOnce(&Tubtrail, &Request, B) -> Operated<T> + Send + 'static,
+{
+    let value = body.value;
+    query(house, signed_in, move |house, request| read(house, request, value)).await
+}
+
 /// Runs a command and answers with `status`, the journal entry, and whether it was done before.
 pub async fn command<B, T, F>(house: House, signed_in: SignedIn, body: Body<B>, status: StatusCode, run: F) -> Outcome
 where

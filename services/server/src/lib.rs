@@ -9,6 +9,7 @@ pub mod door;
 pub mod followers;
 pub mod house;
 pub mod problem;
+mod reports;
 pub mod routed;
 pub mod routes;
 pub mod seats;

@@ -1,7 +1,11 @@
 //! What carries something from one batch to the next, or keeps it from it: cleans of equipment, residues, shared scoops.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
+use diesel::sql_query;
+use diesel::sql_types::BigInt;
 
 use crate::{AnyConnection, StorageError};
 
@@ -102,4 +106,117 @@ fact! {
 /// A clean by row id.
 pub fn clean(conn: &mut AnyConnection, id: i64) -> Result<Option<CleanRow>, StorageError> {
     Ok(cleans::table.find(id).first(conn).optional()?)
+}
+
+/// A version of a way of cleaning, with the code of what it is a version of, by row id.
+pub fn clean_kind_version(
+    conn: &mut AnyConnection,
+    id: i64,
+) -> Result<(CleanKindRow, CleanKindVersionRow), StorageError> {
+    let version: CleanKindVersionRow = clean_kind_versions::table.find(id).first(conn)?;
+    let kind = clean_kinds::table.find(version.clean_kind_id).first(conn)?;
+    Ok((kind, version))
+}
+
+/// The cleans of a piece of equipment, the last made first, after (before) the one with this moment and id.
+pub fn cleans_of(
+    conn: &mut AnyConnection,
+    equipment_id: i64,
+    before: Option<(NaiveDateTime, i64)>,
+    limit: i64,
+) -> Result<Vec<CleanRow>, StorageError> {
+    let mut query = cleans::table.filter(cleans::equipment_id.eq(equipment_id)).into_boxed();
+    if let Some((at, id)) = before {
+        query = query.filter(cleans::cleaned_at.lt(at).or(cleans::cleaned_at.eq(at).and(cleans::id.lt(id))));
+    }
+    Ok(query.order((cleans::cleaned_at.desc(), cleans::id.desc())).limit(limit).load(conn)?)
+}
+
+/// The cleans of a piece of equipment between two moments, both included, that were not voided.
+pub fn cleans_between(
+    conn: &mut AnyConnection,
+    equipment_id: i64,
+    from: NaiveDateTime,
+    until: NaiveDateTime,
+) -> Result<Vec<CleanRow>, StorageError> {
+    let found: Vec<CleanRow> = cleans::table
+        .filter(cleans::equipment_id.eq(equipment_id))
+        .filter(cleans::cleaned_at.ge(from))
+        .filter(cleans::cleaned_at.le(until))
+        .order((cleans::cleaned_at, cleans::id))
+        .load(conn)?;
+    let voids = clean_voids_of(conn, &found.iter().map(|row| row.id).collect::<Vec<_>>())?;
+    Ok(found.into_iter().filter(|row| voids.iter().all(|void| void.clean_id != row.id)).collect())
+}
+
+/// The voids among some cleans.
+pub fn clean_voids_of(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<CleanVoidRow>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in ids.chunks(500) {
+        found.extend(
+            clean_voids::table.filter(clean_voids::clean_id.eq_any(chunk.to_vec())).load::<CleanVoidRow>(conn)?,
+        );
+    }
+    Ok(found)
+}
+
+/// The voids among some runs on equipment.
+pub fn equipment_voids_of(conn: &mut AnyConnection, run_ids: &[i64]) -> Result<Vec<EquipmentVoidRow>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in run_ids.chunks(500) {
+        let of_these = equipment_voids::table.filter(equipment_voids::batch_equipment_id.eq_any(chunk.to_vec()));
+        found.extend(of_these.load::<EquipmentVoidRow>(conn)?);
+    }
+    Ok(found)
+}
+
+/// The ways a site served, the oldest first; of those since the same moment the last written down counts.
+pub fn serving_ways_of(conn: &mut AnyConnection, site_id: i64) -> Result<Vec<ServingWayRow>, StorageError> {
+    Ok(serving_ways::table
+        .filter(serving_ways::site_id.eq(site_id))
+        .order((serving_ways::since, serving_ways::id))
+        .load(conn)?)
+}
+
+/// What was measured of a piece of equipment, the last measured first; of those of the same moment the last written down.
+pub fn residues_of(conn: &mut AnyConnection, equipment_id: i64, limit: i64) -> Result<Vec<ResidueRow>, StorageError> {
+    Ok(residues::table
+        .filter(residues::equipment_id.eq(equipment_id))
+        .order((residues::measured_at.desc(), residues::id.desc()))
+        .limit(limit)
+        .load(conn)?)
+}
+
+/// What a site reckons with where nothing was measured, the last written down first.
+pub fn carry_over_defaults_of(
+    conn: &mut AnyConnection,
+    site_id: i64,
+    limit: i64,
+) -> Result<Vec<CarryOverDefaultRow>, StorageError> {
+    Ok(carry_over_defaults::table
+        .filter(carry_over_defaults::site_id.eq(site_id))
+        .order(carry_over_defaults::id.desc())
+        .limit(limit)
+        .load(conn)?)
+}
+
+#[derive(QueryableByName)]
+struct CarriedOver {
+    #[diesel(sql_type = BigInt)]
+    equipment_id: i64,
+    #[diesel(sql_type = BigInt)]
+    mass_mg: i64,
+}
+
+/// How much of a batch stays behind on each piece of equipment of which that is known: as last measured, else as the site
+/// where it stands reckons; by equipment, in milligrams.
+pub fn carry_over_in_force(conn: &mut AnyConnection) -> Result<HashMap<i64, i64>, StorageError> {
+    let query = "SELECT e.id AS equipment_id, COALESCE( \
+         (SELECT r.mass_mg FROM residues r WHERE r.equipment_id = e.id ORDER BY r.measured_at DESC, r.id DESC LIMIT 1), \
+         (SELECT d.mass_mg FROM carry_over_defaults d WHERE d.site_id = \
+         (SELECT v.site_id FROM equipment_versions v WHERE v.equipment_id = e.id ORDER BY v.version DESC LIMIT 1) \
+         ORDER BY d.id DESC LIMIT 1), -1) AS mass_mg FROM equipment e";
+    let rows: Vec<CarriedOver> = sql_query(query).load(conn)?;
+    let known = rows.into_iter().filter(|row| row.mass_mg >= 0);
+    Ok(known.map(|row| (row.equipment_id, row.mass_mg)).collect())
 }

@@ -4,6 +4,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 use diesel::sql_types::Bool;
 
+use crate::whole_graph::{self, Whole};
 use crate::{AnyConnection, StorageError};
 
 fact! {
@@ -226,6 +227,16 @@ pub fn lots_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<LotRow>,
     Ok(found)
 }
 
+/// Which of some lots are tubs, in the order given.
+pub fn tubs_among(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<i64>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in ids.chunks(500) {
+        let tubs = lots::table.filter(lots::id.eq_any(chunk.to_vec())).filter(lots::kind.eq("tub"));
+        found.extend(tubs.order(lots::id).select(lots::id).load::<i64>(conn)?);
+    }
+    Ok(found)
+}
+
 /// The lots a batch yielded, in order of number.
 pub fn lots_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<LotRow>, StorageError> {
     Ok(lots::table.filter(lots::batch_id.eq(batch_id)).order(lots::id).load(conn)?)
@@ -357,6 +368,11 @@ pub fn equipment_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec
     Ok(batch_equipment::table.filter(batch_equipment::batch_id.eq(batch_id)).order(batch_equipment::id).load(conn)?)
 }
 
+/// A run on equipment by row id.
+pub fn equipment_run(conn: &mut AnyConnection, id: i64) -> Result<Option<BatchEquipmentRow>, StorageError> {
+    Ok(batch_equipment::table.find(id).first(conn).optional()?)
+}
+
 /// A batch's readings, in order of time.
 pub fn readings_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<ReadingRow>, StorageError> {
     Ok(readings::table.filter(readings::batch_id.eq(batch_id)).order((readings::taken_at, readings::id)).load(conn)?)
@@ -406,13 +422,30 @@ pub struct GraphUse {
     pub mass_mg: i64,
 }
 
+/// A lot as the graph sees it.
+#[derive(Clone, Copy, Debug, Queryable)]
+pub struct GraphLot {
+    /// Row id.
+    pub id: i64,
+    /// By which batch, if made.
+    pub batch_id: Option<i64>,
+    /// How much.
+    pub mass_mg: i64,
+    /// Of what.
+    pub item_id: i64,
+    /// From whom, if received.
+    pub supplier_id: Option<i64>,
+    /// The day, where it came to be.
+    pub day: NaiveDate,
+}
+
 /// What changed in the lot graph after a journal entry, up to and including another.
 #[derive(Debug, Default)]
 pub struct GraphChanges {
     /// New batches, in order of id.
     pub batches: Vec<i64>,
-    /// New lots: id, batch, mass in milligrams; in order of id.
-    pub lots: Vec<(i64, Option<i64>, i64)>,
+    /// New lots, in order of id.
+    pub lots: Vec<GraphLot>,
     /// New uses, in order of id.
     pub uses: Vec<GraphUse>,
     /// New voids: the void's row id and the use it takes back; in order of id.
@@ -423,24 +456,8 @@ pub struct GraphChanges {
 
 /// Reads [`GraphChanges`] for the entries in `(after, until]`.
 pub fn graph_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result<GraphChanges, StorageError> {
-    let new_batches = batches::table
-        .filter(batches::entry.gt(after))
-        .filter(batches::entry.le(until))
-        .order(batches::id)
-        .select(batches::id)
-        .load(conn)?;
-    let new_lots = lots::table
-        .filter(lots::entry.gt(after))
-        .filter(lots::entry.le(until))
-        .order(lots::id)
-        .select((lots::id, lots::batch_id, lots::mass_mg))
-        .load(conn)?;
-    let new_uses = uses::table
-        .filter(uses::entry.gt(after))
-        .filter(uses::entry.le(until))
-        .order(uses::id)
-        .select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg))
-        .load(conn)?;
+    let (new_batches, new_lots, new_uses) =
+        if after == 0 { whole_graph::read(conn, until)? } else { new_in_graph(conn, after, until)? };
     let void_rows: Vec<UseVoidRow> = use_voids::table
         .filter(use_voids::entry.gt(after))
         .filter(use_voids::entry.le(until))
@@ -459,4 +476,26 @@ pub fn graph_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result
         .select((untracked_inputs::batch_id, untracked_inputs::mass_mg))
         .load(conn)?;
     Ok(GraphChanges { batches: new_batches, lots: new_lots, uses: new_uses, voids, untracked })
+}
+
+fn new_in_graph(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Whole, StorageError> {
+    let new_batches = batches::table
+        .filter(batches::entry.gt(after))
+        .filter(batches::entry.le(until))
+        .order(batches::id)
+        .select(batches::id)
+        .load(conn)?;
+    let new_lots = lots::table
+        .filter(lots::entry.gt(after))
+        .filter(lots::entry.le(until))
+        .order(lots::id)
+        .select((lots::id, lots::batch_id, lots::mass_mg, lots::item_id, lots::supplier_id, lots::day))
+        .load(conn)?;
+    let new_uses = uses::table
+        .filter(uses::entry.gt(after))
+        .filter(uses::entry.le(until))
+        .order(uses::id)
+        .select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg))
+        .load(conn)?;
+    Ok((new_batches, new_lots, new_uses))
 }

@@ -289,6 +289,13 @@ pub fn item_rows(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<ItemRow>, 
     Ok(found)
 }
 
+/// The recipes that make an item, the oldest first.
+pub fn recipes_making(conn: &mut AnyConnection, item_id: i64) -> Result<Vec<Recipe>, StorageError> {
+    let rows: Vec<RecipeRow> =
+        recipes::table.filter(recipes::item_id.eq(item_id)).order(recipes::id).limit(500).load(conn)?;
+    rows.into_iter().map(|row| Recipe::in_force(conn, row)).collect()
+}
+
 /// A version of a recipe by its row id.
 pub fn recipe_version(conn: &mut AnyConnection, id: i64) -> Result<RecipeVersionRow, StorageError> {
     Ok(recipe_versions::table.find(id).first(conn)?)

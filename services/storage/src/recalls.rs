@@ -1,5 +1,7 @@
 //! Recalls: what they begin with, what became of it, who was told, and how they ended.
 
+use std::collections::HashMap;
+
 use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 
@@ -133,7 +135,155 @@ fact! {
     }
 }
 
+/// The word of an ending after which a recall holds nothing any more.
+pub const WITHDRAWN: &str = "withdrawn";
+/// The word of an ending after which what is left of a recall stays on hold.
+pub const CLOSED: &str = "closed";
+
 /// A recall by row id.
 pub fn recall(conn: &mut AnyConnection, id: i64) -> Result<Option<RecallRow>, StorageError> {
     Ok(recalls::table.find(id).first(conn).optional()?)
 }
+
+/// The recalls written down after a journal entry, up to and including another; in order of id.
+pub fn recalls_between(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Vec<RecallRow>, StorageError> {
+    Ok(recalls::table
+        .filter(recalls::entry.gt(after))
+        .filter(recalls::entry.le(until))
+        .order(recalls::id)
+        .load(conn)?)
+}
+
+/// What a recall begins with, in the order it was written down.
+pub fn seeds_of(conn: &mut AnyConnection, recall_id: i64) -> Result<Vec<RecallSeedRow>, StorageError> {
+    Ok(recall_seeds::table.filter(recall_seeds::recall_id.eq(recall_id)).order(recall_seeds::id).load(conn)?)
+}
+
+/// The recalls withdrawn after a journal entry, up to and including another.
+pub fn withdrawn_between(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Vec<i64>, StorageError> {
+    Ok(recall_endings::table
+        .filter(recall_endings::entry.gt(after))
+        .filter(recall_endings::entry.le(until))
+        .filter(recall_endings::way.eq(WITHDRAWN))
+        .order(recall_endings::id)
+        .select(recall_endings::recall_id)
+        .load(conn)?)
+}
+
+/// How a recall ended: closed, withdrawn, or first the one and then the other; the last of them.
+pub fn ending_of(conn: &mut AnyConnection, recall_id: i64) -> Result<Option<RecallEndingRow>, StorageError> {
+    Ok(recall_endings::table
+        .filter(recall_endings::recall_id.eq(recall_id))
+        .order(recall_endings::id.desc())
+        .first(conn)
+        .optional()?)
+}
+
+/// How some recalls ended, by recall.
+pub fn endings_of(conn: &mut AnyConnection, recall_ids: &[i64]) -> Result<HashMap<i64, RecallEndingRow>, StorageError> {
+    let rows: Vec<RecallEndingRow> = recall_endings::table
+        .filter(recall_endings::recall_id.eq_any(recall_ids.to_vec()))
+        .order(recall_endings::id)
+        .load(conn)?;
+    Ok(rows.into_iter().map(|row| (row.recall_id, row)).collect())
+}
+
+/// Which recalls to list.
+#[derive(Clone, Debug, Default)]
+pub struct RecallFilter {
+    /// Only drills, or only real ones.
+    pub is_drill: Option<bool>,
+    /// Only those neither closed nor withdrawn, or only those that are.
+    pub is_open: Option<bool>,
+    /// Only those written down before this one.
+    pub before_id: Option<i64>,
+}
+
+/// Recalls, the last first.
+pub fn recalls_page(
+    conn: &mut AnyConnection,
+    filter: &RecallFilter,
+    limit: i64,
+) -> Result<Vec<RecallRow>, StorageError> {
+    let mut query = recalls::table.into_boxed();
+    if let Some(is_drill) = filter.is_drill {
+        query = query.filter(recalls::is_drill.eq(is_drill));
+    }
+    if let Some(is_open) = filter.is_open {
+        let ended = recall_endings::table.filter(recall_endings::recall_id.eq(recalls::id));
+        query = if is_open {
+            query.filter(diesel::dsl::not(diesel::dsl::exists(ended)))
+        } else {
+            query.filter(diesel::dsl::exists(ended))
+        };
+    }
+    if let Some(before) = filter.before_id {
+        query = query.filter(recalls::id.lt(before));
+    }
+    Ok(query.order(recalls::id.desc()).limit(limit).load(conn)?)
+}
+
+/// What the sites found of some lots of a recall, in the order it was written down.
+pub fn confirmations_of(
+    conn: &mut AnyConnection,
+    recall_id: i64,
+    lot_ids: &[i64],
+) -> Result<Vec<RecallConfirmationRow>, StorageError> {
+    let mut found: Vec<RecallConfirmationRow> = Vec::new();
+    for chunk in lot_ids.chunks(500) {
+        found.extend(
+            recall_confirmations::table
+                .filter(recall_confirmations::recall_id.eq(recall_id))
+                .filter(recall_confirmations::lot_id.eq_any(chunk.to_vec()))
+                .load::<RecallConfirmationRow>(conn)?,
+        );
+    }
+    found.sort_by_key(|row| row.id);
+    Ok(found)
+}
+
+/// The journal entry of the last confirmation of a recall, if there is one.
+pub fn last_confirmation(
+    conn: &mut AnyConnection,
+    recall_id: i64,
+) -> Result<Option<RecallConfirmationRow>, StorageError> {
+    Ok(recall_confirmations::table
+        .filter(recall_confirmations::recall_id.eq(recall_id))
+        .order(recall_confirmations::id.desc())
+        .first(conn)
+        .optional()?)
+}
+
+/// Which consignees of a recall were told, in the order it was written down.
+pub fn notices_of(conn: &mut AnyConnection, recall_id: i64) -> Result<Vec<RecallNoticeRow>, StorageError> {
+    Ok(recall_notices::table.filter(recall_notices::recall_id.eq(recall_id)).order(recall_notices::id).load(conn)?)
+}
+
+/// What the consignees of a recall answered, in the order it was written down.
+pub fn replies_of(conn: &mut AnyConnection, recall_id: i64) -> Result<Vec<RecallReplyRow>, StorageError> {
+    Ok(recall_replies::table.filter(recall_replies::recall_id.eq(recall_id)).order(recall_replies::id).load(conn)?)
+}
+
+/// Whether there is any recall that was not withdrawn.
+pub(crate) fn is_any_in_force(conn: &mut AnyConnection) -> Result<bool, StorageError> {
+    let withdrawn = recall_endings::table
+        .filter(recall_endings::recall_id.eq(recalls::id))
+        .filter(recall_endings::way.eq(WITHDRAWN));
+    let in_force = recalls::table.filter(diesel::dsl::not(diesel::dsl::exists(withdrawn)));
+    Ok(in_force.select(recalls::id).first::<i64>(conn).optional()?.is_some())
+}
+
+/// Whether a recall that was not withdrawn begins with a place, and what came there at this time may be meant.
+pub(crate) fn is_any_place_watched(conn: &mut AnyConnection, at: NaiveDateTime) -> Result<bool, StorageError> {
+    let withdrawn = recall_endings::table
+        .filter(recall_endings::recall_id.eq(recall_seeds::recall_id))
+        .filter(recall_endings::way.eq(WITHDRAWN));
+    let watched = recall_seeds::table
+        .filter(recall_seeds::kind.eq("place"))
+        .filter(recall_seeds::time_until.is_null().or(recall_seeds::time_until.ge(at)))
+        .filter(diesel::dsl::not(diesel::dsl::exists(withdrawn)));
+    Ok(watched.select(recall_seeds::id).first::<i64>(conn).optional()?.is_some())
+}
+
+diesel::allow_tables_to_appear_in_same_query!(recalls, recall_endings);
+diesel::allow_tables_to_appear_in_same_query!(recall_seeds, recall_endings);

@@ -1,7 +1,12 @@
 //! Statements: what suppliers and the maker say is in an item, or in one lot of it.
 
+use std::collections::{HashMap, HashSet};
+use std::fmt::Write as _;
+
 use chrono::NaiveDate;
 use diesel::prelude::*;
+use diesel::sql_query;
+use diesel::sql_types::BigInt;
 
 use crate::{AnyConnection, StorageError};
 
@@ -52,4 +57,97 @@ fact! {
 /// A statement by row id.
 pub fn statement(conn: &mut AnyConnection, id: i64) -> Result<Option<StatementRow>, StorageError> {
     Ok(statements::table.find(id).first(conn).optional()?)
+}
+
+/// Statements by row id, in order of id; chunked, for SQLite bounds the variables of a statement.
+pub fn statements_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<StatementRow>, StorageError> {
+    let mut found = Vec::with_capacity(ids.len());
+    for chunk in ids.chunks(500) {
+        found.extend(statements::table.filter(statements::id.eq_any(chunk.to_vec())).load::<StatementRow>(conn)?);
+    }
+    found.sort_by_key(|row| row.id);
+    Ok(found)
+}
+
+/// The statement that stands in for each of some, by the one it corrects.
+pub fn corrections_of(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, i64>, StorageError> {
+    let mut found = HashMap::new();
+    for chunk in ids.chunks(500) {
+        let rows: Vec<(Option<i64>, i64)> = statements::table
+            .filter(statements::corrects_id.eq_any(chunk.to_vec()))
+            .select((statements::corrects_id, statements::id))
+            .load(conn)?;
+        found.extend(rows.into_iter().filter_map(|(corrected, by)| Some((corrected?, by))));
+    }
+    Ok(found)
+}
+
+/// What some statements tell of protein, in the order in which it was written down.
+pub fn proteins_of(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<StatementProteinRow>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in ids.chunks(500) {
+        let of_these = statement_proteins::table.filter(statement_proteins::statement_id.eq_any(chunk.to_vec()));
+        found.extend(of_these.order(statement_proteins::id).load::<StatementProteinRow>(conn)?);
+    }
+    Ok(found)
+}
+
+/// Which statements to list; absent fields do not narrow.
+#[derive(Clone, Debug, Default)]
+pub struct StatementFilter {
+    /// About this item, or a lot of it.
+    pub item_id: Option<i64>,
+    /// By this supplier.
+    pub supplier_id: Option<i64>,
+    /// About this lot alone.
+    pub lot_id: Option<i64>,
+    /// About single lots only where these came to be at, or ever were at, one of these sites.
+    pub sites: Option<Vec<i64>>,
+    /// Not corrected.
+    pub counting_only: bool,
+}
+
+/// The next statements after a row id, oldest first.
+pub fn statements_after(
+    conn: &mut AnyConnection,
+    filter: &StatementFilter,
+    after: i64,
+    limit: i64,
+) -> Result<Vec<StatementRow>, StorageError> {
+    // Row ids are numbers of ours.
+    let mut query = "SELECT s.id FROM statements s WHERE s.id > $1".to_owned();
+    let narrow = [("item_id", filter.item_id), ("supplier_id", filter.supplier_id), ("lot_id", filter.lot_id)];
+    for (column, id) in narrow.into_iter().filter_map(|(column, id)| Some((column, id?))) {
+        let _ = write!(query, " AND s.{column} = {id}");
+    }
+    if let Some(sites) = &filter.sites {
+        let sites: Vec<_> = sites.iter().chain([&-1]).map(i64::to_string).collect();
+        let _ = write!(
+            query,
+            " AND (s.lot_id IS NULL OR EXISTS (SELECT 1 FROM balances b WHERE b.lot_id = s.lot_id AND b.site_id IN ({})))",
+            sites.join(", ")
+        );
+    }
+    if filter.counting_only {
+        query.push_str(" AND NOT EXISTS (SELECT 1 FROM statements c WHERE c.corrects_id = s.id)");
+    }
+    query.push_str(" ORDER BY s.id LIMIT $2");
+    let ids: Vec<StatementId> = sql_query(query).bind::<BigInt, _>(after).bind::<BigInt, _>(limit).load(conn)?;
+    statements_by_ids(conn, &ids.into_iter().map(|row| row.id).collect::<Vec<_>>())
+}
+
+#[derive(QueryableByName)]
+struct StatementId {
+    #[diesel(sql_type = BigInt)]
+    id: i64,
+}
+
+/// Statements about items, not corrected, that were in force by a day.
+pub fn items_stated_by(conn: &mut AnyConnection, day: NaiveDate) -> Result<HashSet<i64>, StorageError> {
+    // A day is a date of ours, never text of a request.
+    let query = format!(
+        "SELECT DISTINCT s.item_id AS id FROM statements s WHERE s.lot_id IS NULL AND s.in_force_from <= '{day}' \
+         AND NOT EXISTS (SELECT 1 FROM statements c WHERE c.corrects_id = s.id)"
+    );
+    Ok(sql_query(query).load::<StatementId>(conn)?.into_iter().map(|row| row.id).collect())
 }

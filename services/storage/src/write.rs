@@ -29,8 +29,64 @@ pub struct EntryHeader {
     pub key: Option<Key>,
     /// The answer holds a secret: do not keep it.
     pub answer_is_secret: bool,
-    /// The command asks the lot graph, so it must come first in its group: the graph then holds all that was committed.
-    pub asks_the_graph: bool,
+    /// What the command asks of the index.
+    pub asks: Asks,
+}
+
+/// What a command asks of the index, which holds what was committed and not what others of the same group have written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Asks {
+    /// Nothing.
+    #[default]
+    Nothing,
+    /// Whether a lot is recalled.
+    Recalls,
+    /// Anything of the lot graph.
+    Graph,
+}
+
+/// What the lot graph is made of.
+const GRAPH_TABLES: &[&str] = &[
+    "batch_equipment",
+    "batches",
+    "clean_kind_versions",
+    "clean_voids",
+    "cleans",
+    "completions",
+    "equipment_voids",
+    "lots",
+    "statements",
+    "untracked_inputs",
+    "use_voids",
+    "uses",
+];
+
+/// What says which lots are recalled, besides the graph.
+const RECALL_TABLES: &[&str] = &["recall_endings", "recall_seeds", "recalls"];
+
+/// What some commands wrote that may change the answers of the index.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Touched {
+    /// The lot graph.
+    pub graph: bool,
+    /// The recalls.
+    pub recalls: bool,
+    /// Something came to stand in a place of the house; the earliest that was.
+    pub brought_in_at: Option<NaiveDateTime>,
+}
+
+impl Touched {
+    /// These and others.
+    pub fn add(&mut self, other: &Self) {
+        self.graph |= other.graph;
+        self.recalls |= other.recalls;
+        self.brought_in_at = self.brought_in_at.into_iter().chain(other.brought_in_at).min();
+    }
+
+    fn add_table(&mut self, table: &str) {
+        self.graph |= GRAPH_TABLES.contains(&table);
+        self.recalls |= RECALL_TABLES.contains(&table);
+    }
 }
 
 /// A client's key for retrying.
@@ -51,11 +107,13 @@ pub struct WriteTx<'c> {
     facts: Sha256,
     digests: Vec<u8>,
     changes: Vec<(&'static str, i64, i64)>,
+    touched: Touched,
 }
 
 impl<'c> WriteTx<'c> {
     pub(crate) fn new(conn: &'c mut AnyConnection, head: Head, now: NaiveDateTime) -> Self {
-        Self { conn, head, now, site_id: None, facts: Sha256::new(), digests: Vec::new(), changes: Vec::new() }
+        let (facts, touched) = (Sha256::new(), Touched::default());
+        Self { conn, head, now, site_id: None, facts, digests: Vec::new(), changes: Vec::new(), touched }
     }
 
     /// The connection, to read with; write through [`Self::record`] and [`Self::move_mass`] only.
@@ -96,6 +154,7 @@ impl<'c> WriteTx<'c> {
         let digest = Sha256::digest(encode(row)?);
         self.facts.update(digest);
         self.digests.extend_from_slice(&digest[..ROW_DIGEST_BYTES]);
+        self.touched.add_table(F::TABLE);
         match self.changes.last_mut() {
             Some((table, first, count)) if *table == F::TABLE && *first + *count == row.id() => *count += 1,
             _ => self.changes.push((F::TABLE, row.id(), 1)),
@@ -107,7 +166,11 @@ impl<'c> WriteTx<'c> {
     /// it leaves holds less.
     pub fn move_mass(&mut self, movement: &MovementRow) -> Result<(), StorageError> {
         self.adjust(movement.lot_id, movement.from()?, -movement.mass_mg)?;
-        self.adjust(movement.lot_id, movement.to()?, movement.mass_mg)?;
+        let to = movement.to()?;
+        self.adjust(movement.lot_id, to, movement.mass_mg)?;
+        if to.state.is_on_hand() {
+            self.touched.add(&Touched { brought_in_at: Some(movement.occurred_at), ..Touched::default() });
+        }
         self.record(movement)
     }
 
@@ -139,8 +202,12 @@ impl<'c> WriteTx<'c> {
         Ok(())
     }
 
-    /// Writes the journal entry and returns the head after it.
-    pub(crate) fn finish<T: Serialize>(mut self, header: EntryHeader, answer: &T) -> Result<Head, StorageError> {
+    /// Writes the journal entry and returns the head after it, and what was touched.
+    pub(crate) fn finish<T: Serialize>(
+        mut self,
+        header: EntryHeader,
+        answer: &T,
+    ) -> Result<(Head, Touched), StorageError> {
         let (idempotency_key, request_hash) = header.key.map(|key| (key.key, key.request_hash)).unzip();
         let answer = if header.answer_is_secret { None } else { Some(serde_json::to_string(answer)?) };
         let mut row = JournalRow {
@@ -162,7 +229,7 @@ impl<'c> WriteTx<'c> {
         diesel::insert_into(journal::table).values(&row).execute(self.conn)?;
         self.head.seq = row.seq;
         self.head.hash = row.hash;
-        Ok(self.head)
+        Ok((self.head, self.touched))
     }
 }
 

@@ -1,6 +1,7 @@
 //! The writer: one thread that runs waiting commands in one transaction, a savepoint each, and answers when the commit
 //! is durable and the index holds it.
 
+use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
@@ -15,7 +16,8 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use crate::journal::{self, Head};
-use crate::write::{self, EntryHeader, WriteTx};
+use crate::recalls;
+use crate::write::{self, Asks, EntryHeader, Touched, WriteTx};
 use crate::{AnyConnection, Database, StorageError};
 
 /// Most commands in one commit.
@@ -121,71 +123,93 @@ struct State {
 
 impl State {
     fn serve(mut self, waiting: &Receiver<Box<dyn Job>>) {
-        let mut next = None;
-        while let Some(first) = next.take().or_else(|| waiting.recv().ok()) {
-            let mut group = vec![first];
+        let mut group = VecDeque::new();
+        while let Some(first) = group.pop_front().or_else(|| waiting.recv().ok()) {
+            group.push_front(first);
             while group.len() < GROUP {
-                match waiting.try_recv() {
-                    Ok(job) if job.asks_the_graph() => {
-                        next = Some(job);
-                        break;
-                    }
-                    Ok(job) => group.push(job),
-                    Err(_) => break,
-                }
+                let Ok(job) = waiting.try_recv() else { break };
+                group.push_back(job);
             }
-            let outcome = self.commit(&mut group).map_err(|error| {
-                tracing::error!(%error, commands = group.len(), "a group of commands was not committed");
+            let (ran, outcome) = self.commit(&mut group);
+            let outcome = outcome.map_err(|error| {
+                tracing::error!(%error, commands = ran, "a group of commands was not committed");
                 error.to_string()
             });
-            for job in group {
+            for job in group.drain(..ran) {
                 job.answer(outcome.clone());
             }
         }
     }
 
-    /// One transaction for the whole group; `Err` means that none of it was committed.
-    fn commit(&mut self, group: &mut [Box<dyn Job>]) -> Result<(), StorageError> {
-        self.begin()?;
+    /// One transaction for as many of the group, from its beginning, as may share it: how many that were, and whether
+    /// they were committed. `Err` means that none of them was.
+    fn commit(&mut self, group: &mut VecDeque<Box<dyn Job>>) -> (usize, Result<(), StorageError>) {
+        if let Err(error) = self.begin() {
+            return (group.len(), Err(error));
+        }
         match self.run(group) {
-            Ok(Some(position)) => {
-                commit(&mut self.conn)?;
+            Ok((ran, Some(position))) => {
+                if let Err(error) = commit(&mut self.conn) {
+                    return (ran, Err(error));
+                }
                 self.committed.store(position, Ordering::Release);
+                // The commit stands whatever happens here: a reader that finds the index behind catches up by itself.
+                if let Err(error) = self.follower.catch_up(&mut self.conn) {
+                    tracing::error!(%error, "the index could not take in a commit");
+                }
+                (ran, Ok(()))
             }
-            Ok(None) => return rollback(&mut self.conn),
+            Ok((ran, None)) => (ran, rollback(&mut self.conn)),
             Err(error) => {
                 if let Err(error) = rollback(&mut self.conn) {
                     tracing::warn!(%error, "rolling back failed too");
                 }
-                return Err(error);
+                (group.len(), Err(error))
             }
         }
-        // The commit stands whatever happens here: a reader that finds the index behind catches up by itself.
-        if let Err(error) = self.follower.catch_up(&mut self.conn) {
-            tracing::error!(%error, "the index could not take in a commit");
-        }
-        Ok(())
     }
 
-    /// Runs each command in a savepoint; the last entry, if any of them wrote.
-    fn run(&mut self, group: &mut [Box<dyn Job>]) -> Result<Option<i64>, StorageError> {
+    /// Runs each command in a savepoint, up to the first that must see what an earlier one did to the graph: that one
+    /// begins the next group. How many were run; the last entry, if any of them wrote.
+    fn run(&mut self, group: &mut VecDeque<Box<dyn Job>>) -> Result<(usize, Option<i64>), StorageError> {
         let before = write::lock_head(&mut self.conn)?;
         if self.follower.position() < before.seq {
             self.follower.catch_up(&mut self.conn)?;
         }
-        let mut head = before.clone();
+        let (mut head, mut ran, mut touched) = (before.clone(), 0, Touched::default());
         for job in group.iter_mut() {
-            if let Some(after) = job.run(&mut self.conn, &head, (self.clock)()) {
+            if self.must_wait(job.asks(), &touched)? {
+                break;
+            }
+            ran += 1;
+            if let Some((after, wrote)) = job.run(&mut self.conn, &head, (self.clock)()) {
                 head = after;
+                touched.add(&wrote);
             }
         }
         if head == before {
-            return Ok(None);
+            return Ok((ran, None));
         }
         write::store_head(&mut self.conn, &head)?;
         #[allow(clippy::cast_precision_loss)] // A group is small.
-        metrics::histogram!("tubtrail_commands_per_commit").record(group.len() as f64);
-        Ok(Some(head.seq))
+        metrics::histogram!("tubtrail_commands_per_commit").record(ran as f64);
+        Ok((ran, Some(head.seq)))
+    }
+
+    /// Whether what earlier commands of the group wrote may change what this one is told when it asks; the index holds only
+    /// what was committed.
+    fn must_wait(&mut self, asks: Asks, touched: &Touched) -> Result<bool, StorageError> {
+        Ok(match asks {
+            Asks::Nothing => false,
+            Asks::Graph => touched.graph || touched.recalls,
+            // Without a recall nothing is recalled, whatever joins the graph.
+            Asks::Recalls if touched.recalls => true,
+            Asks::Recalls if touched.graph => recalls::is_any_in_force(&mut self.conn)?,
+            Asks::Recalls => match touched.brought_in_at {
+                Some(at) => recalls::is_any_place_watched(&mut self.conn, at)?,
+                None => false,
+            },
+        })
     }
 
     /// Begins the transaction; a connection that was lost since the last one is made anew, once.
@@ -223,11 +247,14 @@ fn rollback(conn: &mut AnyConnection) -> Result<(), StorageError> {
     Ok(())
 }
 
+/// The head after a command, and what it touched.
+type Wrote = (Head, Touched);
+
 /// A command in the queue, its types forgotten.
 trait Job: Send {
-    fn asks_the_graph(&self) -> bool;
-    /// Runs in a savepoint; the head after it, where it wrote.
-    fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<Head>;
+    fn asks(&self) -> Asks;
+    /// Runs in a savepoint; the head after it and what it touched, where it wrote.
+    fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<Wrote>;
     /// Sends the outcome to whoever waits.
     fn answer(self: Box<Self>, committed: Result<(), String>);
 }
@@ -263,11 +290,11 @@ where
     E: From<StorageError> + Send,
     F: FnOnce(&mut WriteTx<'_>) -> Result<T, E> + Send,
 {
-    fn asks_the_graph(&self) -> bool {
-        self.header.as_ref().is_some_and(|header| header.asks_the_graph)
+    fn asks(&self) -> Asks {
+        self.header.as_ref().map_or(Asks::Nothing, |header| header.asks)
     }
 
-    fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<Head> {
+    fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<Wrote> {
         let (header, work) = (self.header.take()?, self.work.take()?);
         // Caught inside the savepoint, so that it is rolled back: unwinding through it would leave it open.
         let result = conn.transaction(|conn| {
@@ -302,7 +329,7 @@ fn run_once<T, E, F>(
     now: NaiveDateTime,
     header: EntryHeader,
     work: F,
-) -> Result<(Done<T>, Option<Head>), Abort<E>>
+) -> Result<(Done<T>, Option<Wrote>), Abort<E>>
 where
     T: Serialize + DeserializeOwned,
     E: From<StorageError>,
@@ -313,8 +340,8 @@ where
     }
     let mut tx = WriteTx::new(conn, head.clone(), now);
     let answer = work(&mut tx).map_err(Abort::Refused)?;
-    let after = tx.finish(header, &answer)?;
-    Ok((Done { answer, entry: after.seq, replayed: false }, Some(after)))
+    let (after, touched) = tx.finish(header, &answer)?;
+    Ok((Done { answer, entry: after.seq, replayed: false }, Some((after, touched))))
 }
 
 /// The first answer, where the command was done before under this key.

@@ -42,6 +42,17 @@ const OF_THE_HOUSE: &[&str] = &[
     "change_recipe",
     "add_item_gtin",
     "get_gtin",
+    "list_recalls",
+    "get_recall",
+    "list_recall_lines",
+    "list_recall_consignees",
+    "report_recall",
+    "show_drill_report",
+    // Of an item; a statement about a lot keeps to those who reach it.
+    "create_statement",
+    "list_clean_kinds",
+    "get_clean_kind",
+    "list_clean_kind_versions",
 ];
 
 /// What concerns every site: whoever has the role at one of them only may not.
@@ -54,6 +65,13 @@ const OF_EVERY_SITE: &[&str] = &[
     "import_master_data",
     "create_site",
     "change_site",
+    "begin_recall",
+    "note_recall_notice",
+    "note_recall_replies",
+    "close_recall",
+    "withdraw_recall",
+    "create_clean_kind",
+    "change_clean_kind",
 ];
 
 pub struct Walk {
@@ -124,6 +142,7 @@ impl Walk {
                 "site" => format!("site={HERE}"),
                 "to" => format!("to={}", self.things["lot"]),
                 "direction" => "direction=forward".into(),
+                "equipment" => format!("equipment={}", self.things["equipment"]),
                 name => panic!("{}: say what stands for the query parameter {name}", described.id),
             })
             .chain(other.map(|(name, other)| format!("{name}={other}")))
@@ -155,6 +174,9 @@ impl Walk {
             members.entry(name).and_modify(|site| *site = HERE.into());
         }
         members.entry("to").and_modify(|site| *site = STORE.into());
+        if members.get("equipment").is_some_and(Value::is_string) {
+            members.insert("equipment".into(), self.things["equipment"].as_str().into());
+        }
         if described.method == "POST" {
             members.remove("version");
         }
@@ -197,12 +219,23 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
     let batch = number(&made("/v1/batches", json!({"recipe": "white-base-60", "site": HERE})));
     let uses = json!({"uses": [{"lot": lot, "quantity": grams(500)}]});
     let uses = made(&format!("/v1/batches/{batch}/uses"), uses);
+    let run = json!({"equipment": [{"equipment": "our-freezer", "from": "2026-01-05T08:00:00Z"}]});
+    let run = made(&format!("/v1/batches/{batch}/equipment"), run);
+    let clean_kind = json!({"code": "allergen-clean", "name": "Washed", "clears": ["everything"]});
+    made("/v1/clean-kinds", clean_kind);
+    let clean = made("/v1/cleans", json!({"equipment": "our-freezer", "kind": "allergen-clean"}));
+    let statement = json!({"lot": lot, "lists": ["eu"], "contains": ["milk"], "document": "our-paper"});
+    let statement = made("/v1/statements", statement);
     let transfer = json!({"from": HERE, "to": STORE, "lines": [{"lot": lot, "quantity": grams(2000)}]});
     let transfer = made("/v1/transfers", transfer);
     let counted = json!({"lot": lot, "state": "available", "found": grams(37_000), "reason": "one bag was torn"});
     let count = made("/v1/counts", json!({"site": HERE, "complete": false, "lines": [counted]}));
     let hold = made(&format!("/v1/lots/{lot}/holds"), json!({"reason": "our reason"}));
+    let seeds = json!([{"by": "lots", "lots": [lot]}]);
+    let drill = json!({"kind": "drill", "class": 1, "hazard": "our hazard", "holds": false, "seeds": seeds});
+    let recall = made("/v1/recalls", drill)["recall"].to_string();
     BTreeMap::from([
+        ("recall", recall),
         ("site", HERE.into()),
         ("partner", "hollow-farm".into()),
         ("item", "whole-milk".into()),
@@ -215,6 +248,10 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
         ("lot", lot),
         ("batch", batch),
         ("use", number(&uses["uses"][0])),
+        ("run", number(&run["equipment"][0])),
+        ("clean_kind", "allergen-clean".into()),
+        ("clean", number(&clean)),
+        ("statement", number(&statement["statement"])),
         ("transfer", number(&transfer)),
         ("count", number(&count)),
         ("hold", number(&hold)),

@@ -1,5 +1,7 @@
 //! The harness itself, against a program that only pretends.
 
+mod speed;
+
 use std::io::{Read, Write};
 use std::net::TcpListener;
 use std::os::unix::fs::PermissionsExt;

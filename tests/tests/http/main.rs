@@ -4,6 +4,7 @@ mod bad_input;
 mod changes;
 mod crash;
 mod races;
+mod recalls;
 mod scans;
 mod trace;
 mod two_servers;

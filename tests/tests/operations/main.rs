@@ -1,8 +1,11 @@
 //! The operations, on both backends: a module a noun.
 
+mod allergens;
+mod batch_orders;
 mod batches;
 mod bench;
 mod completions;
+mod contents;
 mod counts;
 mod deliveries;
 mod devices;
@@ -12,8 +15,14 @@ mod imports;
 mod journal;
 mod lots;
 mod master_data;
+mod nuts;
 mod picks;
 mod readiness;
+mod recall_seeds;
+mod recall_work;
+mod recall_world;
+mod recalled;
+mod recalls;
 mod recipes;
 mod scans;
 mod sessions;

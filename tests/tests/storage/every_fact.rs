@@ -40,13 +40,24 @@ const KG: i64 = 1_000_000;
 
 /// Writes the world twice, the second time with other codes and with what may be absent left out.
 pub fn write(house: &House) {
+    write_parts(house, true);
+}
+
+/// The same without a recall.
+pub fn write_without_recalls(house: &House) {
+    write_parts(house, false);
+}
+
+fn write_parts(house: &House, recalls: bool) {
     for full in [true, false] {
         let places = house.command(move |tx| master_data(tx, full)).unwrap().answer;
         house.command(move |tx| people(tx, full, places.0)).unwrap();
         let lots = house.command(move |tx| lots(tx, full, places)).unwrap().answer;
         house.command(move |tx| stock(tx, full, places, lots)).unwrap();
         house.command(move |tx| allergens(tx, full, places, lots.0)).unwrap();
-        house.command(move |tx| recall(tx, full, places, lots)).unwrap();
+        if recalls {
+            house.command(move |tx| recall(tx, full, places, lots)).unwrap();
+        }
     }
 }
 

@@ -6,9 +6,12 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use tubtrail_domain::place::State;
+use tubtrail_storage::lots::BatchRow;
+use tubtrail_storage::recalls::{RecallRow, RecallSeedRow};
 use tubtrail_storage::stock::{MovementRow, balances_of};
+use tubtrail_storage::write::{Asks, EntryHeader};
 use tubtrail_storage::writer::Done;
-use tubtrail_storage::{AnyConnection, Follower, StorageError, WriteTx, journal};
+use tubtrail_storage::{AnyConnection, Fact, Follower, StorageError, WriteTx, journal};
 use tubtrail_tests::{Backend, Dice, TestDatabase, on_both};
 
 use crate::every_fact;
@@ -20,6 +23,7 @@ on_both!(
     a_command_the_database_refuses_touches_no_neighbour,
     entries_have_no_gaps,
     too_little_is_refused_with_the_figures,
+    commands_that_ask_share_a_commit_unless_the_graph_changed_between,
 );
 
 /// Counts commits: it hears of each one.
@@ -39,15 +43,24 @@ impl Follower for Commits {
 
 /// A movement of a lot that `every_fact` has left in the kitchen: some of it goes off.
 fn throw_away(tx: &mut WriteTx<'_>, mass_mg: i64) -> Result<(), StorageError> {
+    moved(tx, mass_mg, State::Available, State::Discarded)
+}
+
+/// Some of it turns up.
+fn put_back(tx: &mut WriteTx<'_>, mass_mg: i64) -> Result<(), StorageError> {
+    moved(tx, mass_mg, State::CountDifference, State::Available)
+}
+
+fn moved(tx: &mut WriteTx<'_>, mass_mg: i64, from: State, to: State) -> Result<(), StorageError> {
     let movement = MovementRow {
         id: tx.id(),
         entry: tx.entry(),
         lot_id: 1,
         kind: "discard".into(),
         from_site_id: 1,
-        from_state: State::Available.word().into(),
+        from_state: from.word().into(),
         to_site_id: 1,
-        to_state: State::Discarded.word().into(),
+        to_state: to.word().into(),
         mass_mg,
         occurred_at: now(),
         reason: None,
@@ -245,4 +258,142 @@ fn too_little_is_refused_with_the_figures(backend: Backend) {
     assert_eq!(balances_of(&mut conn, &[1]).unwrap(), before);
     house.command(|tx| throw_away(tx, 8_000_000)).unwrap();
     assert_eq!(balances_of(&mut conn, &[1]).unwrap().iter().find(|row| row.state == "available"), None);
+}
+
+/// A command in a group that asks: what it asks, and what it writes.
+#[derive(Clone, Copy)]
+struct Asking(Asks, Writes);
+
+#[derive(Clone, Copy)]
+enum Writes {
+    /// Something is served or thrown away: the graph stays as it was.
+    AServing,
+    /// A batch begins: it is a part of the graph.
+    ABatch,
+    /// Something comes to stand on the shelf.
+    AnArrival,
+    /// A recall begins that watches a place.
+    ARecall,
+}
+
+fn asked(tx: &mut WriteTx<'_>, writes: Writes) -> Result<(), StorageError> {
+    match writes {
+        Writes::AServing => throw_away(tx, 1),
+        Writes::ABatch => begin_batch(tx),
+        Writes::AnArrival => put_back(tx, 1),
+        Writes::ARecall => watch_a_place(tx),
+    }
+}
+
+/// Another batch like the first.
+fn begin_batch(tx: &mut WriteTx<'_>) -> Result<(), StorageError> {
+    let first = BatchRow::page(tx.conn(), 0, 1)?.remove(0);
+    let row = BatchRow { id: tx.id(), entry: tx.entry(), ..first };
+    tx.record(&row)
+}
+
+/// A recall of whatever lies at the first site.
+fn watch_a_place(tx: &mut WriteTx<'_>) -> Result<(), StorageError> {
+    let (entry, recall) = (tx.entry(), tx.id());
+    tx.record(&RecallRow {
+        id: recall,
+        entry,
+        is_drill: false,
+        class: 1,
+        hazard: "a cooler failed".into(),
+        with_contact: false,
+        holds: true,
+        noticed_at: now(),
+        due_at: now(),
+        instructions: None,
+    })?;
+    let seed = RecallSeedRow {
+        id: tx.id(),
+        entry,
+        recall_id: recall,
+        kind: "place".into(),
+        lot_id: None,
+        supplier_id: None,
+        item_id: None,
+        code_from: None,
+        code_until: None,
+        day_from: None,
+        day_until: None,
+        equipment_id: None,
+        site_id: Some(1),
+        state: None,
+        time_from: None,
+        time_until: None,
+    };
+    tx.record(&seed)
+}
+
+/// How many commits some commands that wait together, in this order, take.
+fn commits_of(backend: Backend, recalled: bool, commands: &[Asking]) -> usize {
+    for _ in 0..5 {
+        let database = TestDatabase::new(backend);
+        let commits = Arc::new(Commits::default());
+        let house = House::followed_by(&database, commits.clone());
+        every_fact::write_without_recalls(&house);
+        if recalled {
+            house.command(watch_a_place).unwrap();
+        }
+        let before = commits.0.load(Ordering::SeqCst);
+        let in_order = wait_together(&house, commands);
+        let taken = commits.0.load(Ordering::SeqCst) - before;
+        database.check();
+        if in_order {
+            return taken;
+        }
+    }
+    panic!("the commands never waited in order");
+}
+
+/// Submits them one after the other while the writer is busy; whether they were run in this order.
+fn wait_together(house: &House, commands: &[Asking]) -> bool {
+    let (busy, is_busy) = channel();
+    let (go_on, goes_on) = channel::<()>();
+    let entries = Mutex::new(Vec::new());
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            let hold_up = move |_: &mut WriteTx<'_>| {
+                busy.send(()).unwrap();
+                goes_on.recv().unwrap();
+                Err::<(), _>(StorageError::Corrupt("only held up the others".into()))
+            };
+            house.writer.submit(header(), hold_up).unwrap_err();
+        });
+        is_busy.recv().unwrap();
+        for (number, Asking(asks, writes)) in commands.iter().copied().enumerate() {
+            let entries = &entries;
+            scope.spawn(move || {
+                let header = EntryHeader { asks, ..header() };
+                let done = house.writer.submit::<_, StorageError, _>(header, move |tx| asked(tx, writes)).unwrap();
+                entries.lock().unwrap().push((number, done.entry));
+            });
+            std::thread::sleep(Duration::from_millis(40));
+        }
+        go_on.send(()).unwrap();
+    });
+    let mut entries = entries.into_inner().unwrap();
+    entries.sort_unstable();
+    entries.windows(2).all(|pair| pair[0].1 + 1 == pair[1].1)
+}
+
+fn commands_that_ask_share_a_commit_unless_the_graph_changed_between(backend: Backend) {
+    use Asks::{Graph, Nothing, Recalls};
+    use Writes::{ABatch, ARecall, AServing, AnArrival};
+    let serve = Asking(Recalls, AServing);
+    assert_eq!(commits_of(backend, true, &[serve; 5]), 1, "servings change nothing that others ask for");
+    let make = Asking(Recalls, ABatch);
+    assert_eq!(commits_of(backend, false, &[make, serve, make, serve]), 1, "without a recall nothing is recalled");
+    assert_eq!(commits_of(backend, true, &[serve, make, serve, serve]), 2, "what is made may be recalled");
+    assert_eq!(commits_of(backend, true, &[make, Asking(Nothing, ABatch), Asking(Nothing, AServing)]), 1);
+    let loops = Asking(Graph, ABatch);
+    assert_eq!(commits_of(backend, false, &[serve, loops, loops, serve]), 2, "a loop may be closed by the one before");
+    let arrive = Asking(Recalls, AnArrival);
+    assert_eq!(commits_of(backend, false, &[arrive, serve]), 1);
+    assert_eq!(commits_of(backend, true, &[arrive, serve]), 2, "what arrives at a place that is watched is recalled");
+    let recall = Asking(Graph, ARecall);
+    assert_eq!(commits_of(backend, false, &[serve, recall, serve]), 2, "none is served after the recall");
 }

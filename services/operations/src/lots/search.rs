@@ -16,6 +16,7 @@ use super::{addressed, number, parse};
 use crate::deliveries::{Expiry, expiry};
 use crate::error::{OperationError, Result};
 use crate::fields;
+use crate::index::Index;
 use crate::known::{Holding, Known, Origin};
 use crate::master_data::{MOST, Page};
 use crate::quantities::Grams;
@@ -94,6 +95,9 @@ pub struct Lot {
     /// The hold that keeps it; absent if none does.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub on_hold: Option<HoldShown>,
+    /// The numbers of the recalls that keep it on hold.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub recalls: Vec<i64>,
     /// Why it was turned away after all; absent if it was not.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
@@ -195,7 +199,8 @@ impl Tubtrail {
     pub fn get_lot(&self, request: &Request, number: &str) -> Result<Lot> {
         self.read_at_once(|conn| {
             let row = addressed(conn, number)?;
-            show_one(conn, &request.actor, &reach::GET_LOT, &row)
+            let index = self.current_index(conn)?;
+            show_one(conn, index, &request.actor, &reach::GET_LOT, &row)
         })
     }
 
@@ -208,7 +213,7 @@ impl Tubtrail {
             let filter = filter(conn, &request.actor, search)?;
             let rows = lots_page(conn, &filter, after, i64::from(limit) + 1)?;
             let page = Page::cut(rows, limit as usize, |row| row.id.to_string());
-            let known = Known::of(conn, &page.items)?;
+            let known = Known::of(conn, &page.items)?.recalled(self.current_index(conn)?)?;
             let items = page.items.iter().map(|row| show(&known, row)).collect::<Result<_>>()?;
             Ok(Page { items, next: page.next })
         })
@@ -235,9 +240,15 @@ impl Tubtrail {
 }
 
 /// One lot, for someone who may do this to it.
-pub(crate) fn show_one(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, row: &LotRow) -> Result<Lot> {
+pub(crate) fn show_one(
+    conn: &mut AnyConnection,
+    index: &Index,
+    actor: &Actor,
+    operation: &Operation,
+    row: &LotRow,
+) -> Result<Lot> {
     within_reach(conn, actor, operation, row)?;
-    show(&Known::of(conn, std::slice::from_ref(row))?, row)
+    show(&Known::of(conn, std::slice::from_ref(row))?.recalled(index)?, row)
 }
 
 /// Refuses unless the lot came to be, or has ever been, where one of the operation's roles is theirs.
@@ -305,6 +316,7 @@ fn show(known: &Known, row: &LotRow) -> Result<Lot> {
         mature_at: row.mature_at.map(fields::utc),
         expiry: expiry(row.expires_on, row.expiry_kind.as_deref()),
         on_hold: known.hold(row).map(|hold| HoldShown { hold: hold.id, reason: hold.reason.clone() }),
+        recalls: known.recalls(row),
         rejected: known.rejection(row),
         places: whereabouts.places,
         used_grams: whereabouts.used,

@@ -253,3 +253,37 @@ pub const EQUIPMENT: &[(&str, &str, &[&str])] = &[
     ("churn-2", "Churn 2", &["base", "component", "flavour"]),
     ("kettle-1", "Component kettle", &["ingredient", "component"]),
 ];
+
+/// What the suppliers state of what they bring, by the lists of the European Union, the United States and Canada: item, what
+/// it contains, what it may contain. Nobody has asked about the coffee yet, so what is in it is unknown.
+pub const STATEMENTS: &[(&str, &[&str], &[&str])] = &[
+    ("whole-milk", &["milk"], &[]),
+    ("cream", &["milk"], &[]),
+    ("milk-powder", &["milk"], &["soy"]),
+    ("eggs", &["egg"], &[]),
+    ("rum", &[], &[]),
+    ("sugar", &[], &[]),
+    ("dextrose", &[], &[]),
+    ("carob-gum", &[], &[]),
+    ("cocoa", &[], &["milk"]),
+    ("dark-couverture", &["soy"], &["milk", "tree_nuts"]),
+    ("raisins", &["sulphites"], &[]),
+    ("sea-salt", &[], &[]),
+    ("pistachio-paste", &["pistachio"], &["almond"]),
+    ("hazelnut-paste", &["hazelnut"], &["almond"]),
+    ("almond-paste", &["almond"], &[]),
+    ("hazelnuts", &["hazelnut"], &[]),
+    ("raspberry-puree", &[], &[]),
+    ("lemon-juice", &["sulphites"], &[]),
+    ("fig-puree", &[], &[]),
+];
+
+/// Ways of cleaning: code, name, what each clears.
+pub const CLEAN_KINDS: &[(&str, &str, &[&str])] =
+    &[("rinse", "Rinse with hot water", &[]), ("full-wash", "Taken apart and washed", &["everything"])];
+
+/// How the shops serve: whether one scoop serves all that is open.
+pub const SERVING: &[(&str, bool)] = &[("harbour", true), ("mill-lane", false), ("pier", false)];
+
+/// What the kitchen reckons stays behind of a batch on a machine that was not washed, in grams. Invented.
+pub const CARRY_OVER_GRAMS: i64 = 30;

@@ -32,6 +32,9 @@ const BROKEN_TUB: u64 = 8;
 /// A tub does not arrive.
 const LOST_TUB: u64 = 19;
 
+/// Churn 1 is not washed in the evening.
+const WASH_FORGOTTEN: u64 = 28;
+
 /// Who does what.
 pub struct Hands {
     /// In the kitchen.
@@ -129,6 +132,7 @@ impl<'a> Days<'a> {
         self.make_bases()?;
         self.make_components()?;
         self.make_flavours()?;
+        self.wash()?;
         self.send_tubs()?;
         for (number, shop) in cast::SHOPS.iter().enumerate() {
             self.serve_at(shop, number as u64)?;
@@ -267,6 +271,19 @@ impl<'a> Days<'a> {
         }
         for (position, flavour) in plan.into_iter().enumerate() {
             self.churn(flavour, i64::try_from(position).unwrap_or(0))?;
+        }
+        Ok(())
+    }
+
+    /// Everything is washed after the day's work; between two batches there is no more than a rinse.
+    fn wash(&self) -> Done {
+        self.clock.set(self.at(13, 30));
+        for (equipment, ..) in cast::EQUIPMENT {
+            if self.today == WASH_FORGOTTEN && *equipment == "churn-1" {
+                continue;
+            }
+            let clean = json!({"equipment": equipment, "kind": "full-wash"});
+            self.house.record_clean(&self.hands.kitchen, read(clean)?)?;
         }
         Ok(())
     }
@@ -463,7 +480,7 @@ impl<'a> Days<'a> {
 }
 
 /// What the API would take, as the operations take it.
-fn read<T: DeserializeOwned>(body: Value) -> Result<T, OperationError> {
+pub(super) fn read<T: DeserializeOwned>(body: Value) -> Result<T, OperationError> {
     serde_json::from_value(body).map_err(|error| OperationError::invalid("demonstration", error.to_string()))
 }
 

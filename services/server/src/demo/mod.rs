@@ -1,4 +1,4 @@
-//! The demonstration: thirty days of a made-up maker, three questions answered and held against a recount, and a server to
+//! The demonstration: thirty days of a made-up maker, four questions answered and held against a recount, and a server to
 //! look at it all.
 
 mod cast;
@@ -36,7 +36,7 @@ pub struct Guests {
     pub till_token: String,
 }
 
-/// Plays the thirty days into an empty database, asks the three questions, and prints all of it. Answers who may come in.
+/// Plays the thirty days into an empty database, asks the four questions, and prints all of it. Answers who may come in.
 ///
 /// # Errors
 /// If anything is refused, or if an answer contradicts the recount.
@@ -48,6 +48,7 @@ pub fn play(database: &DatabaseUrl) -> Result<Guests, Box<dyn Error>> {
         return Err("this database is in use already; the demonstration wants an empty one".into());
     }
     opening::write_master_data(&house)?;
+    opening::write_statements(&house, first)?;
     let logins = add_people(&house)?;
     let hands = Hands {
         kitchen: request_of(&house, &logins, "kitchen")?,
@@ -81,8 +82,12 @@ fn ask(house: &Tubtrail, tubs: (Option<String>, Option<String>)) -> Result<(), B
     println!("\nEverything that can be recomputed was:");
     crate::cli::verify::tell(&house.verify()?)?;
     let questions = Questions::new(house)?;
-    let answers =
-        [questions.hazelnut_in(&dark)?, questions.recalled("kestrel-nuts", RECALLED)?, questions.what_is_in(&rum)?];
+    let answers = [
+        questions.hazelnut_in(&dark)?,
+        questions.recalled("kestrel-nuts", RECALLED)?,
+        questions.what_is_in(&rum)?,
+        questions.open_now(cast::SHOPS[0], "hazelnut")?,
+    ];
     answers.iter().zip(1..).for_each(|(answer, number)| show(answer, number));
     let contradictions: usize = answers.iter().map(|answer| answer.contradictions.len()).sum();
     if contradictions > 0 {

@@ -1,11 +1,17 @@
 //! Writes the made-up maker's master data and people.
 
+use chrono::NaiveDate;
+use tubtrail_operations::allergen_words::AllergenList;
+use tubtrail_operations::clean_kinds::CleanKind;
 use tubtrail_operations::equipment::Equipment;
 use tubtrail_operations::items::{CountedBy, Item, ItemKind, Keeping};
 use tubtrail_operations::partners::Partner;
 use tubtrail_operations::quantities::Amount;
 use tubtrail_operations::recipes::{Recipe, RecipeLine};
+use tubtrail_operations::residues::NewCarryOver;
+use tubtrail_operations::serving_ways::NewServingWay;
 use tubtrail_operations::sites::{Site, SiteKind};
+use tubtrail_operations::statements::NewStatement;
 use tubtrail_operations::{Grams, OperationError, Request, Tubtrail};
 
 use super::cast::{self, Counted};
@@ -33,7 +39,54 @@ pub fn write_master_data(house: &Tubtrail) -> Result<(), OperationError> {
     for (code, name, touches) in cast::EQUIPMENT {
         house.create(&request, equipment(code, name, touches))?;
     }
+    for (code, name, clears) in cast::CLEAN_KINDS {
+        let clears = clears.iter().map(|word| (*word).to_owned()).collect();
+        let kind = CleanKind { code: (*code).into(), name: (*name).into(), clears, active: true, version: None };
+        house.create(&request, kind)?;
+    }
     Ok(())
+}
+
+/// What is stated of everything that comes in from `first` on, and how the sites serve and what they reckon with.
+pub fn write_statements(house: &Tubtrail, first: NaiveDate) -> Result<(), OperationError> {
+    let request = Request::system();
+    for (item, contains, may_contain) in cast::STATEMENTS {
+        let ingredient = cast::INGREDIENTS.iter().find(|ingredient| ingredient.code == *item);
+        let strength = ingredient.map(|ingredient| match ingredient.counted {
+            Counted::Strength(percent) => percent,
+            _ => "0",
+        });
+        let statement = NewStatement {
+            supplier: ingredient.map(|ingredient| ingredient.supplier.to_owned()),
+            contains: contains.iter().map(|word| (*word).to_owned()).collect(),
+            may_contain: may_contain.iter().map(|word| (*word).to_owned()).collect(),
+            alcohol_percent_vol: strength.map(|percent| Amount(percent.into())),
+            document: format!("Specification of {item}"),
+            ..statement(item, first)
+        };
+        house.create_statement(&request, statement)?;
+    }
+    let nothing = NewStatement {
+        alcohol_percent_vol: Some(Amount("0".into())),
+        document: "Town water, by the maker".into(),
+        ..statement("water", first)
+    };
+    house.create_statement(&request, nothing)?;
+    for (shop, shared_scoop) in cast::SERVING {
+        house.set_serving_way(&request, shop, NewServingWay { shared_scoop: *shared_scoop, since: None })?;
+    }
+    let grams = Grams::from_mg(cast::CARRY_OVER_GRAMS * 1000);
+    house.set_carry_over(&request, "kitchen", NewCarryOver { grams })?;
+    Ok(())
+}
+
+fn statement(item: &str, first: NaiveDate) -> NewStatement {
+    NewStatement {
+        item: Some(item.into()),
+        in_force_from: Some(first),
+        lists: vec![AllergenList::Eu, AllergenList::Us, AllergenList::Ca],
+        ..NewStatement::default()
+    }
 }
 
 fn site(code: &str, name: &str, kind: &str) -> Site {

@@ -1,14 +1,21 @@
-//! Three questions, answered as the API answers them, each answer held against a recount of every fact that uses neither the
+//! Four questions, answered as the API answers them, each answer held against a recount of every fact that uses neither the
 //! lot graph nor the balances.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use serde_json::json;
+use tubtrail_operations::allergen_checks::AllergenCheck;
+use tubtrail_operations::allergen_words::Answer as AnswerWord;
 use tubtrail_operations::known::Origin;
 use tubtrail_operations::lots::{LotKind, LotSearch};
+use tubtrail_operations::recalls::RecallCase;
 use tubtrail_operations::recount::Recount;
 use tubtrail_operations::trace::{Direction, TraceHead, TracedLot};
-use tubtrail_operations::{OperationError, Request, Tubtrail};
+use tubtrail_operations::{Grams, OperationError, Request, Tubtrail};
+
+use super::cast;
+use super::days::read;
 
 /// Grams may differ by this much between an answer (rounded to the microgram) and the recount.
 const ROUNDING_GRAMS: f64 = 0.000_01;
@@ -85,8 +92,66 @@ impl<'a> Questions<'a> {
                 ),
             );
         }
+        let case = self.drill(supplier, supplier_lot_code)?;
+        line(&mut answer, &said_of(&case));
+        let mut contradictions = self.recount_forward(&seed.lot, &lots);
+        contradictions.extend(self.recount_case(&seed.lot, &case));
         line(&mut answer, &format!("As of journal entry {}. {}", head.journal_position, head.caution));
-        Ok(Answer { question, in_words: answer, contradictions: self.recount_forward(&seed.lot, &lots) })
+        Ok(Answer { question, in_words: answer, contradictions })
+    }
+
+    /// The recall begun as a drill that leaves the stock where it is, as a case.
+    fn drill(&self, supplier: &str, supplier_lot_code: &str) -> Result<RecallCase, OperationError> {
+        let drill = json!({"kind": "drill", "class": 2, "hazard": "glass", "holds": false,
+            "seeds": [{"by": "supplier_lots", "supplier": supplier, "codes": [supplier_lot_code]}]});
+        let begun = self.house.begin_recall(&self.request, read(drill)?)?.answer;
+        self.house.get_recall(&self.request, begun.recall.recall)
+    }
+
+    /// What may be said at the counter to someone who avoids an allergen?
+    pub fn open_now(&self, site: &str, avoid: &str) -> Asked {
+        let asked = json!({"site": site, "avoid": [avoid]});
+        let check = self.house.check_allergens(&self.request, &read(asked)?)?;
+        let mut answer = String::new();
+        for tub in &check.tubs {
+            let because = tub.allergens.first().and_then(|one| one.because.last()).map_or("", String::as_str);
+            let word = said(tub.worst);
+            line(&mut answer, &format!("{word:<13} {:<28} {} {because}", tub.name, tub.lot));
+        }
+        line(&mut answer, &format!("As of journal entry {}. {}", check.journal_position, check.caution));
+        let question =
+            format!("Someone at the {site} shop avoids {avoid}: what is recorded of what is open there now?");
+        Ok(Answer { question, in_words: answer, contradictions: self.recount_check(&check, avoid)? })
+    }
+
+    /// A tub contains it if, and only if, it was made with a lot of which that is stated.
+    fn recount_check(&self, check: &AllergenCheck, avoid: &str) -> Result<Vec<String>, OperationError> {
+        let mut seeds = Vec::new();
+        for (item, contains, _) in cast::STATEMENTS {
+            if contains.contains(&avoid) {
+                let search = LotSearch { item: Some((*item).to_owned()), ..LotSearch::default() };
+                let lots = self.house.list_lots(&self.request, &search, "", 500)?.items;
+                seeds.extend(lots.into_iter().map(|lot| lot.lot));
+            }
+        }
+        let made_with = self.recount.forward(&seeds);
+        let wrong = check.tubs.iter().filter_map(|tub| {
+            let (answered, due) = (tub.worst == AnswerWord::Contains, made_with.contains_key(&tub.lot));
+            (answered != due).then(|| format!("{}: {} is answered, the facts say {due}", tub.lot, said(tub.worst)))
+        });
+        Ok(wrong.collect())
+    }
+
+    fn recount_case(&self, seed: &str, case: &RecallCase) -> Vec<String> {
+        let expected = self.recount.forward(&[seed.to_owned()]).len();
+        let mut wrong = Vec::new();
+        if case.reached_lots != expected {
+            wrong.push(format!("the case reaches {} lots, the facts {expected}", case.reached_lots));
+        }
+        if case.mass.unaccounted_grams != Grams::default() {
+            wrong.push(format!("{} g of it are not accounted for", in_grams(case.mass.unaccounted_grams)));
+        }
+        wrong
     }
 
     /// Which supplier lots are in this tub, and how much of each?
@@ -157,6 +222,38 @@ impl<'a> Questions<'a> {
     }
 }
 
+/// To a tenth.
+fn in_grams(grams: Grams) -> String {
+    format!("{}.{}", grams.mg() / 1000, grams.mg() % 1000 / 100)
+}
+
+const fn said(answer: AnswerWord) -> &'static str {
+    match answer {
+        AnswerWord::Contains => "contains",
+        AnswerWord::MayContain => "may contain",
+        AnswerWord::Unknown => "unknown",
+        AnswerWord::NotRecorded => "not recorded",
+    }
+}
+
+/// A case in two sentences.
+fn said_of(case: &RecallCase) -> String {
+    let mass = &case.mass;
+    format!(
+        "As a drill: {} lots reached, {} lines to confirm, {} customers to tell. Of {} g received, {} g were served, {} g \
+         handed to customers, {} g lie on shelves, {} g are open; {} g are not accounted for.",
+        case.reached_lots,
+        case.open_lines,
+        case.consignees,
+        in_grams(mass.received_grams),
+        in_grams(mass.served_grams),
+        in_grams(mass.consigned_grams),
+        in_grams(mass.available_grams),
+        in_grams(mass.open_grams),
+        in_grams(mass.unaccounted_grams)
+    )
+}
+
 /// Tubs, their grams and the grams of the seed in them, by site and state.
 fn by_place(tubs: &[&TracedLot]) -> String {
     let mut sums: BTreeMap<(&str, &str), (usize, i64, f64)> = BTreeMap::new();
@@ -197,7 +294,7 @@ fn line(text: &mut String, line: &str) {
 #[cfg(test)]
 mod tests {
     use chrono::Utc;
-    use serde_json::{from_value, json};
+    use serde_json::from_value;
     use tubtrail_operations::{DatabaseUrl, Steps};
 
     use super::*;

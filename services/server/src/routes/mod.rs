@@ -7,7 +7,10 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
+mod allergens;
 mod batches;
+mod carrying;
+mod cleans;
 mod counts;
 mod deliveries;
 mod devices;
@@ -19,10 +22,13 @@ mod items;
 mod journal;
 mod lots;
 mod partners;
+mod recalls;
 mod recipes;
+mod reports;
 mod scans;
 mod sessions;
 mod sites;
+mod statements;
 mod stock;
 mod system;
 mod trace;
@@ -32,7 +38,10 @@ mod users;
 
 /// Every route of the API.
 pub fn configure(config: &mut ServiceConfig) {
+    allergens::configure(config);
     batches::configure(config);
+    carrying::configure(config);
+    cleans::configure(config);
     counts::configure(config);
     deliveries::configure(config);
     devices::configure(config);
@@ -44,10 +53,13 @@ pub fn configure(config: &mut ServiceConfig) {
     journal::configure(config);
     lots::configure(config);
     partners::configure(config);
+    recalls::configure(config);
     recipes::configure(config);
+    reports::configure(config);
     scans::configure(config);
     sessions::configure(config);
     sites::configure(config);
+    statements::configure(config);
     stock::configure(config);
     system::configure(config);
     trace::configure(config);

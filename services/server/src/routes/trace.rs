@@ -4,8 +4,8 @@ use actix_web::http::header::{ACCEPT, CONTENT_ENCODING};
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use futures_util::stream;
 use serde::{Deserialize, Serialize};
-use tubtrail_operations::trace::{Direction, Path, Trace, TraceStream};
-use tubtrail_operations::{OperationError, problems};
+use tubtrail_operations::trace::{Direction, Path, Trace};
+use tubtrail_operations::{OperationError, Tubtrail, problems};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -25,7 +25,7 @@ pub fn configure(config: &mut ServiceConfig) {
 /// How the answer is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
-enum Format {
+pub(super) enum Format {
     /// A page, as JSON.
     Json,
     /// All of it, a JSON object a line: what it says as a whole, then its lots.
@@ -104,7 +104,8 @@ async fn trace_lot(
         let at = house.clone();
         let seat = house.traces.take()?;
         let trace = off_thread(move || at.tubtrail.stream_lot_trace(&asking, &lot, direction)).await?;
-        return streamed(house, seat, trace);
+        let head = trace.head.clone();
+        return streamed(house, seat, &head, trace, Tubtrail::more_of_trace);
     }
     query(house, signed_in, move |house, request| house.trace_lot(request, &lot, direction, &after, limit)).await
 }
@@ -127,7 +128,8 @@ async fn trace_delivery(
         let at = house.clone();
         let seat = house.traces.take()?;
         let trace = off_thread(move || at.tubtrail.stream_delivery_trace(&asking, *delivery)).await?;
-        return streamed(house, seat, trace);
+        let head = trace.head.clone();
+        return streamed(house, seat, &head, trace, Tubtrail::more_of_trace);
     }
     query(house, signed_in, move |house, request| house.trace_delivery(request, *delivery, &after, limit)).await
 }
@@ -140,40 +142,49 @@ async fn show_path(house: House, signed_in: SignedIn, lot: web::Path<String>, as
     query(house, signed_in, move |house, request| house.show_path(request, &lot, &asked.0.to)).await
 }
 
-fn wants_stream(request: &HttpRequest, format: Option<Format>, after: &str) -> Result<bool, Problem> {
+pub(super) fn wants_stream(request: &HttpRequest, format: Option<Format>, after: &str) -> Result<bool, Problem> {
     let accepts = request.headers().get(ACCEPT).and_then(|value| value.to_str().ok());
     let accepts =
         accepts.is_some_and(|value| value.split(',').any(|kind| kind.split(';').next().map(str::trim) == Some(NDJSON)));
     let wanted = format.map_or(accepts, |format| format == Format::Ndjson);
     if wanted && !after.is_empty() {
-        let detail = "a stream begins with the first lot";
+        let detail = "a stream begins at the beginning";
         return Err(OperationError::new(&problems::INVALID, detail).at("after").into());
     }
     Ok(wanted)
 }
 
-/// Sends a trace a piece at a time. What fails on the way breaks the connection off, so that no part passes for the whole.
-fn streamed(house: House, seat: Seat, trace: TraceStream) -> Outcome {
+/// Sends what is read a piece at a time: its head, then a line a row. What fails on the way breaks the connection off, so
+/// that no part passes for the whole.
+pub(super) fn streamed<S, R>(house: House, seat: Seat, head: &impl Serialize, source: S, more: More<S, R>) -> Outcome
+where
+    S: Send + 'static,
+    R: Serialize + 'static,
+{
     let mut first = Vec::new();
-    line(&mut first, &trace.head)?;
+    line(&mut first, head)?;
     // The seat goes with the stream, to its end or until the client is gone.
-    let pieces = stream::try_unfold((house, seat, trace, Some(first)), |(house, seat, mut trace, first)| async move {
-        if let Some(first) = first {
-            return Ok::<_, Problem>(Some((web::Bytes::from(first), (house, seat, trace, None))));
-        }
-        let at = house.clone();
-        let (bytes, trace) = off_thread(move || {
-            let lots = at.tubtrail.more_of_trace(&mut trace)?;
-            Ok((lines(&lots), trace))
-        })
-        .await?;
-        let bytes = bytes?;
-        Ok(if bytes.is_empty() { None } else { Some((web::Bytes::from(bytes), (house, seat, trace, None))) })
-    });
+    let pieces =
+        stream::try_unfold((house, seat, source, Some(first)), move |(house, seat, mut source, first)| async move {
+            if let Some(first) = first {
+                return Ok::<_, Problem>(Some((web::Bytes::from(first), (house, seat, source, None))));
+            }
+            let at = house.clone();
+            let (bytes, source) = off_thread(move || {
+                let rows = more(&at.tubtrail, &mut source)?;
+                Ok((lines(&rows), source))
+            })
+            .await?;
+            let bytes = bytes?;
+            Ok(if bytes.is_empty() { None } else { Some((web::Bytes::from(bytes), (house, seat, source, None))) })
+        });
     let mut response = HttpResponse::Ok();
     response.content_type(NDJSON).insert_header((CONTENT_ENCODING, "identity"));
     Ok(response.streaming(pieces))
 }
+
+/// Reads the next rows of something; none at its end.
+type More<S, R> = fn(&Tubtrail, &mut S) -> Result<Vec<R>, OperationError>;
 
 fn lines<T: Serialize>(rows: &[T]) -> Result<Vec<u8>, Problem> {
     let mut bytes = Vec::new();

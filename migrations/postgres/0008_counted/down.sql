@@ -1,0 +1,1 @@
+DROP INDEX balances_counted;

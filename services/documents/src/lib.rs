@@ -1,0 +1,16 @@
+//! Papers and files for people outside the house: takes plain data, returns bytes. No storage, no HTTP, no clock.
+//!
+//! A [`report::Report`] is a head and some tables. It becomes a PDF ([`pdf`]), a spreadsheet ([`spreadsheet`]) or one
+//! plain-text file ([`plain_text`]); a single table becomes CSV ([`comma_separated`]). Each has a writer that takes
+//! the rows a chunk at a time. An [`allergen_sheet::AllergenSheet`] is what hangs beside a shop's case.
+
+pub mod allergen_sheet;
+mod cell;
+pub mod comma_separated;
+mod error;
+pub mod pdf;
+pub mod plain_text;
+pub mod report;
+pub mod spreadsheet;
+
+pub use self::error::{DocumentError, Result};

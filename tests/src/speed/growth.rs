@@ -1,0 +1,138 @@
+//! How cost grows with the number of lots: it should not, but with the length of the answer.
+
+use tubtrail_lineage::{LotIx, Scratch};
+use tubtrail_operations::{Tubtrail, system_clock};
+
+use super::Failure;
+use super::clock::seconds_by_turns;
+use super::contenders::Told;
+use super::launched::Served;
+use super::lineage::{microseconds_of_one, trace};
+use super::report::{Line, Report, Target};
+use super::scale::Scale;
+use super::worlds::{Named, Picked, add_owner, filled};
+use super::{answers, wire::Wire};
+use crate::Backend;
+use crate::reference::{SUPPLIERS, Size};
+
+const TRACE: &str = "a forward trace in memory";
+const WHOLE: &str = "a whole trace over HTTP";
+const LOOKUP: &str = "a lot over HTTP";
+
+/// How far back a recall of all that a supplier brought goes, in days.
+const DAYS: [u32; 2] = [9, 90];
+/// How often each is asked: a single one is easily disturbed.
+const MANY: usize = 20;
+
+/// Traces in memory in worlds of every size, and the recall of a supplier in the largest.
+pub fn of_lineage(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
+    let mut sizes: Vec<Size> = scale.smaller.clone();
+    sizes.push(scale.world);
+    sizes.extend(&scale.in_memory);
+    for size in sizes {
+        let told = Told::of(size, scale.seed);
+        let from = told.some_received(scale.questions, &mut fastrand::Rng::with_seed(scale.seed));
+        let graph = told.graph();
+        let mut scratch = Scratch::new();
+        let mut found = 0;
+        let turns = seconds_by_turns(
+            scale.rounds * MANY,
+            &mut [&mut || {
+                found += from.iter().map(|lot| trace(&graph, &mut scratch, true, *lot).len()).sum::<usize>();
+                Ok(())
+            }],
+        )?;
+        report.growth.add(TRACE, told.lots.len(), turns.median(0) * microseconds_of_one(from.len()));
+        if size == scale.world {
+            recall(scale, report, &told)?;
+        }
+    }
+    if let Some((smallest, largest)) = report.growth.ends(TRACE) {
+        report.add(grown("growth-trace", TRACE, smallest, largest, Target::None));
+    }
+    Ok(())
+}
+
+/// All that a supplier brought in the last days of the world, traced together.
+fn recall(scale: &Scale, report: &mut Report, told: &Told) -> Result<(), Failure> {
+    let graph = told.graph();
+    let mut scratch = Scratch::new();
+    let mut costs = [(0, 0.0); 2];
+    for (cost, days) in costs.iter_mut().zip(DAYS) {
+        let first = scale.world.days.saturating_sub(days);
+        let of_supplier = told.received.iter().filter(|(_, day, item)| *day >= first && item % SUPPLIERS == 0);
+        let seeds: Vec<LotIx> = of_supplier.map(|(lot, ..)| LotIx::from_index(*lot)).collect();
+        let mut found = 0;
+        let turns = seconds_by_turns(
+            scale.rounds,
+            &mut [&mut || {
+                found = graph.forward(&mut scratch, &seeds).len();
+                Ok(())
+            }],
+        )?;
+        // Nanoseconds a lot.
+        *cost = (found, turns.median(0) * microseconds_of_one(found.max(1)) * 1000.0);
+    }
+    let [(_, short), (lots, long)] = costs;
+    report.add(Line {
+        id: "recall-of-a-supplier",
+        what: format!("recall of a supplier's {} days, {lots} lots, each", DAYS[1]),
+        ours: long,
+        unit: "ns",
+        other: "of its last 9 days",
+        others: short,
+        ratio: long / short,
+        target: Target::AtMost(2.0),
+    });
+    Ok(())
+}
+
+/// Answers in the smaller worlds, beside what was taken in the large one.
+pub fn of_answers(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
+    for size in &scale.smaller {
+        let database = filled(Backend::Sqlite, *size, scale.seed)?;
+        let picked = Picked::from(*size, scale, &database)?;
+        add_owner(&Tubtrail::open(&database.address(), system_clock())?)?;
+        take_answers(scale, report, &Served::start(&database)?, &picked)?;
+    }
+    let ends = report.growth.ends(LOOKUP);
+    if let Some((smallest, largest)) = ends {
+        report.add(grown("growth-lot", LOOKUP, smallest, largest, Target::AtMost(1.5)));
+    }
+    Ok(())
+}
+
+/// Answers in a world that is served, one client, on SQLite.
+pub fn take_answers(scale: &Scale, report: &mut Report, served: &Served, picked: &Picked) -> Result<(), Failure> {
+    let mut wire = served.wire()?;
+    let few = &picked.received[..picked.received.len().div_ceil(4)];
+    let whole = each(scale, &mut wire, few, |wire, lot| answers::trace(wire, lot).map(drop))?;
+    let tubs = &picked.tubs[..picked.tubs.len().min(scale.questions)];
+    let lookup = each(scale, &mut wire, tubs, |wire, lot| answers::lookup(wire, lot).map(drop))?;
+    report.growth.add(WHOLE, picked.lots, whole);
+    report.growth.add(LOOKUP, picked.lots, lookup);
+    Ok(())
+}
+
+fn each(
+    scale: &Scale,
+    wire: &mut Wire,
+    of: &[Named],
+    ask: impl Fn(&mut Wire, &Named) -> Result<(), Failure>,
+) -> Result<f64, Failure> {
+    let turns = seconds_by_turns(scale.rounds, &mut [&mut || of.iter().try_for_each(|lot| ask(wire, lot))])?;
+    Ok(turns.median(0) * microseconds_of_one(of.len()))
+}
+
+fn grown(id: &'static str, what: &str, from: (usize, f64), to: (usize, f64), target: Target) -> Line {
+    Line {
+        id,
+        what: format!("{what} among {} lots", to.0),
+        ours: to.1,
+        unit: "us",
+        other: "among as few as were tried",
+        others: from.1,
+        ratio: to.1 / from.1,
+        target,
+    }
+}

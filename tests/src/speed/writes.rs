@@ -1,0 +1,199 @@
+//! Durable commands: ours, which share a commit with whoever waits at the same time, beside one transaction per request with the
+//! same work in it.
+
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use diesel::connection::SimpleConnection;
+use diesel::prelude::*;
+use tubtrail_operations::holds::Because;
+use tubtrail_operations::{Request, Tubtrail};
+use tubtrail_storage::journal::{self, JournalRow, journal_head};
+use tubtrail_storage::master_data::{Item, Noun};
+use tubtrail_storage::stock::{HoldRow, hold_on, places_of, rejection_of};
+use tubtrail_storage::{AnyConnection, Fact, lots};
+
+use super::Failure;
+use super::clock::{figures_by_turns, per_second};
+use super::launched::Served;
+use super::report::{Line, Report, Target};
+use super::scale::Scale;
+use super::worlds::{Named, Picked};
+use crate::client::fresh_key;
+use crate::{Backend, TestDatabase};
+
+/// Who writes at the same time.
+const CLIENTS: usize = 64;
+/// Why a lot is held.
+const REASON: &str = "to see how fast it can be held";
+
+/// Lots for the taking: each is held once, until all were.
+struct Next<'p> {
+    lots: &'p [Named],
+    taken: AtomicUsize,
+}
+
+impl<'p> Next<'p> {
+    fn of(lots: &'p [Named]) -> Self {
+        Self { lots, taken: AtomicUsize::new(0) }
+    }
+
+    fn lot(&self) -> &'p Named {
+        &self.lots[self.taken.fetch_add(1, Ordering::Relaxed) % self.lots.len()]
+    }
+}
+
+/// Fills the report with its lines for the operations on a database, without HTTP.
+pub fn measure(
+    scale: &Scale,
+    report: &mut Report,
+    database: &TestDatabase,
+    tubtrail: &Tubtrail,
+    picked: &Picked,
+) -> Result<(), Failure> {
+    let next = Next::of(&picked.tubs);
+    let theirs = Theirs::of(database);
+    let hold = |(): &mut ()| {
+        let because = Because { reason: Some(REASON.into()) };
+        tubtrail.hold_lot(&Request::system(), &next.lot().number, because)?;
+        Ok(())
+    };
+    // Refused by the command itself, after it has begun: a hold needs a reason.
+    let refused = |(): &mut ()| match tubtrail.hold_lot(&Request::system(), &next.lot().number, Because::default()) {
+        Err(_) => Ok(()),
+        Ok(_) => Err("a hold without a reason was taken".into()),
+    };
+    let hold_theirs = |client: &mut usize| theirs.hold(*client, next.lot());
+    let (mut ours, mut clients) = (vec![(); CLIENTS], (0..CLIENTS).collect::<Vec<_>>());
+    let many = figures_by_turns(scale.rounds, 3, |which| match which {
+        0 => per_second(scale.turn, &mut ours, hold),
+        1 => per_second(scale.turn, &mut clients, hold_theirs),
+        _ => per_second(scale.turn, &mut ours, refused),
+    })?;
+    let alone = figures_by_turns(scale.rounds, 2, |which| match which {
+        0 => per_second(scale.turn, &mut ours[..1], hold),
+        _ => per_second(scale.turn, &mut clients[..1], hold_theirs),
+    })?;
+    let sqlite = database.backend() == Backend::Sqlite;
+    let id = |on_sqlite, on_postgres| if sqlite { on_sqlite } else { on_postgres };
+    report.add(Line {
+        id: id("writes-sqlite", "writes-postgres"),
+        what: format!("holds on {}, {CLIENTS} clients", database.backend()),
+        ours: many.median(0),
+        unit: "a second",
+        other: "a transaction each",
+        others: many.median(1),
+        ratio: many.ratio(0, 1),
+        target: Target::AtLeast(5.0),
+    });
+    report.add(Line {
+        id: id("refusals-sqlite", "refusals-postgres"),
+        what: "the same, refused".into(),
+        ours: many.median(2),
+        unit: "a second",
+        other: "taken",
+        others: many.median(0),
+        ratio: many.ratio(2, 0),
+        target: Target::None,
+    });
+    report.add(Line {
+        id: id("write-alone-sqlite", "write-alone-postgres"),
+        what: "a hold, one client".into(),
+        ours: 1e6 / alone.median(0),
+        unit: "us",
+        other: "a transaction each",
+        others: 1e6 / alone.median(1),
+        ratio: alone.ratio(1, 0),
+        target: Target::None,
+    });
+    Ok(())
+}
+
+/// Fills the report with its line for the operations over HTTP.
+pub fn measure_served(
+    scale: &Scale,
+    report: &mut Report,
+    database: &TestDatabase,
+    served: &Served,
+    picked: &Picked,
+) -> Result<(), Failure> {
+    let next = Next::of(&picked.tubs);
+    let theirs = Theirs::of(database);
+    let body = serde_json::json!({ "reason": REASON }).to_string();
+    let mut ours = served.wires(CLIENTS)?;
+    let mut clients = (0..CLIENTS).collect::<Vec<_>>();
+    let turns = figures_by_turns(scale.rounds, 2, |which| match which {
+        0 => per_second(scale.turn, &mut ours, |wire| {
+            let path = format!("/v1/lots/{}/holds", next.lot().number);
+            wire.post(&path, &fresh_key(), &body, 201).map(drop)
+        }),
+        _ => per_second(scale.turn, &mut clients, |client| theirs.hold(*client, next.lot())),
+    })?;
+    let sqlite = database.backend() == Backend::Sqlite;
+    report.add(Line {
+        id: if sqlite { "writes-http-sqlite" } else { "writes-http-postgres" },
+        what: format!("holds over HTTP on {}, {CLIENTS} clients", database.backend()),
+        ours: turns.median(0),
+        unit: "a second",
+        other: "a transaction each, no HTTP",
+        others: turns.median(1),
+        ratio: turns.ratio(0, 1),
+        target: Target::AtLeast(5.0),
+    });
+    Ok(())
+}
+
+/// One transaction per request. On PostgreSQL each client has a connection of its own; on SQLite they share one and take
+/// turns at it, for more would only wait for the file, and longer.
+struct Theirs(Vec<Mutex<AnyConnection>>);
+
+impl Theirs {
+    fn of(database: &TestDatabase) -> Self {
+        let connections = if database.backend() == Backend::Sqlite { 1 } else { CLIENTS };
+        Self((0..connections).map(|_| Mutex::new(database.connect())).collect())
+    }
+
+    fn hold(&self, client: usize, lot: &Named) -> Result<(), Failure> {
+        let mut conn = self.0[client % self.0.len()].lock().map_err(|_| "a client panicked")?;
+        let begin = match &*conn {
+            AnyConnection::Sqlite(_) => "BEGIN IMMEDIATE",
+            AnyConnection::Postgres(_) => "BEGIN",
+        };
+        conn.batch_execute(begin)?;
+        hold(&mut conn, lot)?;
+        Ok(conn.batch_execute("COMMIT")?)
+    }
+}
+
+/// What our command reads and writes, by the same statements, without its rules, its hashes and its savepoint.
+fn hold(conn: &mut AnyConnection, lot: &Named) -> Result<(), Failure> {
+    diesel::update(journal_head::table.find(1)).set(journal_head::id.eq(1)).execute(conn)?;
+    let head = journal::head(conn)?;
+    let row = lots::lot(conn, lot.row)?;
+    hold_on(conn, row.id)?;
+    rejection_of(conn, row.id)?;
+    places_of(conn, row.id)?;
+    Item::by_id(conn, row.item_id)?;
+    let (seq, id) = (head.seq + 1, head.last_id + 1);
+    HoldRow { id, entry: seq, lot_id: row.id, reason: REASON.into() }.insert(conn)?;
+    let entry = JournalRow {
+        seq,
+        recorded_at: row.came_to_be_at,
+        actor: "system".into(),
+        operation: "hold_lot".into(),
+        site_id: Some(row.site_id),
+        request_id: None,
+        idempotency_key: None,
+        request_hash: None,
+        answer: Some(format!("{{\"id\":{id},\"lot\":\"{}\",\"reason\":\"{REASON}\"}}", lot.number)),
+        changes: format!("[[\"holds\",{id},1]]"),
+        digests: "AAAAAAAA".into(),
+        previous_hash: head.hash.clone(),
+        hash: head.hash,
+    };
+    diesel::insert_into(journal::journal::table).values(&entry).execute(conn)?;
+    diesel::update(journal_head::table.find(1))
+        .set((journal_head::seq.eq(seq), journal_head::hash.eq(&entry.hash), journal_head::last_id.eq(id)))
+        .execute(conn)?;
+    Ok(())
+}
