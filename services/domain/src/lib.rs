@@ -6,6 +6,7 @@ pub mod arrival;
 pub mod cleans;
 pub mod decimal;
 pub mod doses;
+pub mod gs1;
 pub mod labels;
 pub mod lockout;
 pub mod lot_codes;

@@ -2,8 +2,8 @@
 
 mod search;
 
-pub(crate) use search::within_reach;
 pub use search::{HoldShown, Lot, LotKind, LotMovement, LotSearch};
+pub(crate) use search::{show_one, within_reach};
 
 use chrono::{NaiveDate, NaiveDateTime};
 use tubtrail_domain::lot_number::LotNumber;
@@ -106,7 +106,7 @@ pub(crate) fn addressed(conn: &mut AnyConnection, text: &str) -> Result<LotRow> 
     find(conn, number)?.ok_or_else(|| OperationError::not_found("lot", text))
 }
 
-fn find(conn: &mut AnyConnection, number: LotNumber) -> Result<Option<LotRow>> {
+pub(crate) fn find(conn: &mut AnyConnection, number: LotNumber) -> Result<Option<LotRow>> {
     let serial = i32::try_from(number.serial()).map_err(|_| OperationError::not_found("lot", number))?;
     Ok(lot_by_number(conn, number.day(), serial)?)
 }

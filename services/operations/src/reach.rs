@@ -284,9 +284,13 @@ operations! {
     REPORT_DELIVERY_TRACE = "report_delivery_trace" [Owner Kitchen Inspector];
     SHOW_DRILL_REPORT = "show_drill_report" [Owner Kitchen Shop Inspector];
 
+    ADD_ITEM_GTIN = "add_item_gtin" [Owner Kitchen];
+    GET_GTIN = "get_gtin" [Owner Kitchen Shop Inspector Device];
+    SCAN = "scan" [Owner Kitchen Shop Inspector Device];
+
     LIST_JOURNAL = "list_journal" [Owner Inspector];
     FOLLOW_CHANGES = "follow_changes" [Owner Inspector];
 }
 
 /// What is sent as a command is and only reads: it leaves no entry in the journal.
-pub static ONLY_READ: &[&Operation] = &[&CHECK_ALLERGENS, &ORDER_BATCHES];
+pub static ONLY_READ: &[&Operation] = &[&CHECK_ALLERGENS, &ORDER_BATCHES, &SCAN];

@@ -1,6 +1,7 @@
 //! Sites: the places that hold stock.
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::gs1::gtin::Gln;
 use tubtrail_storage::master_data::{self as stored, SiteRow, SiteVersionRow};
 use tubtrail_storage::{AnyConnection, WriteTx};
 use utoipa::ToSchema;
@@ -92,7 +93,7 @@ impl Master for Site {
             OperationError::invalid("time_zone", "this is no IANA time zone; write it as in Europe/Lisbon")
         })?;
         if let Some(gln) = &self.gln {
-            check_gln(gln)?;
+            gln.parse::<Gln>().map_err(|error| OperationError::invalid("gln", error.to_string()))?;
         }
         Ok(Self { name: fields::name("name", &self.name)?, time_zone: zone.name().to_owned(), ..self })
     }
@@ -117,15 +118,4 @@ impl Master for Site {
         };
         Ok(tx.record(&row)?)
     }
-}
-
-/// Thirteen digits, the last of them the GS1 check digit (weights 3 and 1 from the right, modulo 10).
-fn check_gln(gln: &str) -> Result<()> {
-    let wrong = |detail: &str| Err(OperationError::invalid("gln", detail));
-    if gln.len() != 13 || !gln.bytes().all(|byte| byte.is_ascii_digit()) {
-        return wrong("a GLN has 13 digits");
-    }
-    let weighted = |(place, digit): (usize, u8)| u32::from(digit - b'0') * if place.is_multiple_of(2) { 1 } else { 3 };
-    let sum: u32 = gln.bytes().rev().enumerate().map(weighted).sum();
-    if sum.is_multiple_of(10) { Ok(()) } else { wrong("a digit of the GLN is mistyped, or two are swapped") }
 }

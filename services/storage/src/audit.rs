@@ -11,7 +11,7 @@ use crate::fact::Fact;
 use crate::journal::{self, JournalRow};
 use crate::stock::{BalanceRow, MovementRow, balances, movements};
 use crate::write::{ROW_DIGEST_BYTES, encode, entry_hash};
-use crate::{AnyConnection, StorageError, cleans, lots, master_data, people, recalls, statements, stock};
+use crate::{AnyConnection, StorageError, cleans, gtins, lots, master_data, people, recalls, statements, stock};
 
 /// Rows read at a time.
 const PAGE: i64 = 2000;
@@ -270,6 +270,7 @@ impl Tables {
                 stream::<recalls::RecallNoticeRow>(),
                 stream::<recalls::RecallReplyRow>(),
                 stream::<recalls::RecallEndingRow>(),
+                stream::<gtins::ItemGtinRow>(),
             ],
             last_id: 0,
             last_lot_id: 0,

@@ -14,6 +14,7 @@ pub mod cleans;
 pub mod connection;
 pub mod contents;
 mod error;
+pub mod gtins;
 pub mod journal;
 pub mod lots;
 pub mod master_data;

@@ -40,6 +40,8 @@ const OF_THE_HOUSE: &[&str] = &[
     "list_recipe_versions",
     "create_recipe",
     "change_recipe",
+    "add_item_gtin",
+    "get_gtin",
     "list_recalls",
     "get_recall",
     "list_recall_lines",
@@ -199,6 +201,7 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
         let counted = json!({"by": "mass"});
         made("/v1/items", json!({"code": code, "name": code, "kind": kind, "counted": counted, "kept": "ambient"}));
     }
+    made("/v1/items/whole-milk/gtins", json!({"gtin": "9520123456788"}));
     let lines = json!([{"item": "whole-milk", "grams": 1000}]);
     let recipe = json!({"code": "white-base-60", "name": "White base", "item": "white-base", "lines": lines,
         "expected_yield_grams": 1000, "maturing_minutes": 0});
@@ -252,6 +255,7 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
         ("transfer", number(&transfer)),
         ("count", number(&count)),
         ("hold", number(&hold)),
+        ("gtin", "9520123456788".into()),
     ])
 }
 

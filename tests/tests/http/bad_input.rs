@@ -109,7 +109,29 @@ fn cases(made: &Tubs, batch: &str) -> Vec<Case> {
     cases.extend(lots(made));
     cases.extend(batches(made, batch));
     cases.extend(stock(made));
+    cases.extend(scans());
     cases
+}
+
+fn scans() -> Vec<Case> {
+    let scan = |field: &'static str, value: Value| {
+        let mut body = json!({"site": "kitchen", "text": "9520123456788"});
+        body[field] = value;
+        post("/v1/scans", body, 422, "invalid", Some(field))
+    };
+    let gtin = |body: Value, problem, field| post("/v1/items/milk/gtins", body, 422, problem, Some(field));
+    vec![
+        scan("text", json!("")),
+        scan("text", json!("a\u{0}b")),
+        scan("text", json!("1".repeat(401))),
+        scan("symbology", json!("C1")),
+        post("/v1/scans", json!({"site": "nowhere", "text": "1"}), 422, "unknown-code", Some("site")),
+        gtin(json!({"gtin": "9520123456789"}), "invalid", "gtin"),
+        gtin(json!({"gtin": "9520123456788", "supplier": "bistro"}), "wrong-kind", "supplier"),
+        gtin(json!({"gtin": "9520123456788", "grams_per_unit": 0}), "invalid", "grams_per_unit"),
+        get("/v1/gtins/9520123456789", 422, "invalid", Some("gtin")),
+        get("/v1/gtins/9520123456788", 404, "not-found", None),
+    ]
 }
 
 fn unreadable() -> Vec<Case> {

@@ -6,5 +6,6 @@ mod changes;
 mod crash;
 mod races;
 mod recalls;
+mod scans;
 mod trace;
 mod two_servers;

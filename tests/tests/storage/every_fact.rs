@@ -8,6 +8,7 @@ use tubtrail_storage::cleans::{
     CarryOverDefaultRow, CleanKindRow, CleanKindVersionRow, CleanRow, CleanVoidRow, EquipmentVoidRow, ResidueRow,
     ServingWayRow,
 };
+use tubtrail_storage::gtins::ItemGtinRow;
 use tubtrail_storage::lots::{
     BatchEquipmentRow, BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, LotRow, ReadingRow, UntrackedInputRow,
     UseRow, UseVoidRow,
@@ -126,6 +127,16 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
         active: true,
     })?;
     add(tx, |id| ReorderLevelRow { id, entry, item_id: item, site_id: kitchen, level_mg: 20 * KG })?;
+    add(tx, |id| ItemGtinRow {
+        id,
+        entry,
+        gtin: "09520123456788".into(),
+        item_id: item,
+        supplier_id: full.then_some(supplier),
+        unit_mg: full.then_some(KG),
+        since: at(6),
+        reason: text(full, "the other milk"),
+    })?;
     let recipe = add(tx, |id| RecipeRow { id, entry, code: format!("base-{mark}"), item_id: item })?;
     let version = add(tx, |id| RecipeVersionRow {
         id,

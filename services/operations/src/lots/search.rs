@@ -16,6 +16,7 @@ use super::{addressed, number, parse};
 use crate::deliveries::{Expiry, expiry};
 use crate::error::{OperationError, Result};
 use crate::fields;
+use crate::index::Index;
 use crate::known::{Holding, Known, Origin};
 use crate::master_data::{MOST, Page};
 use crate::quantities::Grams;
@@ -198,9 +199,8 @@ impl Tubtrail {
     pub fn get_lot(&self, request: &Request, number: &str) -> Result<Lot> {
         self.read_at_once(|conn| {
             let row = addressed(conn, number)?;
-            within_reach(conn, &request.actor, &reach::GET_LOT, &row)?;
-            let known = Known::of(conn, std::slice::from_ref(&row))?.recalled(self.current_index(conn)?)?;
-            show(&known, &row)
+            let index = self.current_index(conn)?;
+            show_one(conn, index, &request.actor, &reach::GET_LOT, &row)
         })
     }
 
@@ -237,6 +237,18 @@ impl Tubtrail {
             Ok(Page { items: show_movements(conn, page.items)?, next: page.next })
         })
     }
+}
+
+/// One lot, for someone who may do this to it.
+pub(crate) fn show_one(
+    conn: &mut AnyConnection,
+    index: &Index,
+    actor: &Actor,
+    operation: &Operation,
+    row: &LotRow,
+) -> Result<Lot> {
+    within_reach(conn, actor, operation, row)?;
+    show(&Known::of(conn, std::slice::from_ref(row))?.recalled(index)?, row)
 }
 
 /// Refuses unless the lot came to be, or has ever been, where one of the operation's roles is theirs.

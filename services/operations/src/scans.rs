@@ -1,0 +1,366 @@
+//! What a hand scanner or a telephone's camera sent: what the thing is, or what is wrong with the code, and where. Reads
+//! only.
+
+use chrono::{Datelike as _, NaiveDate};
+use serde::{Deserialize, Serialize};
+use tubtrail_domain::gs1::element_string::{Element, ElementString};
+use tubtrail_domain::gs1::goods::{Goods, LastDay};
+use tubtrail_domain::gs1::gtin::{Gln, Gtin};
+use tubtrail_domain::gs1::scanned::{self, Scanned};
+use tubtrail_domain::lot_number::LotNumber;
+use tubtrail_domain::quantity::{Counting, Mass};
+use tubtrail_storage::AnyConnection;
+use tubtrail_storage::gtins::{ItemGtinRow, gtin_in_force, site_with_gln};
+use tubtrail_storage::master_data::Item;
+use utoipa::ToSchema;
+
+use crate::deliveries::{Expiry, ExpiryKind};
+use crate::error::{OperationError, Result};
+use crate::gtins::item_of;
+use crate::index::Index;
+use crate::items::counting;
+use crate::lots::{self, Lot};
+use crate::names::partner_code;
+use crate::quantities::{Amount, QuantityEntered};
+use crate::reach::{self, Actor, Request};
+use crate::tubtrail::Tubtrail;
+use crate::{fields, problems};
+
+/// Most characters that are looked at.
+const MOST_CHARACTERS: usize = 400;
+
+/// What was sent.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"site": "quay-kitchen", "text": "]C101095201234567883103010000172612091024-118"}))]
+pub struct NewScan {
+    /// The code of the site at which it was scanned.
+    #[schema(max_length = 40)]
+    pub site: String,
+    /// Everything the scanner sent, with the control character GS where it sends one, and with the symbology identifier in
+    /// front, as in `]C1`, where it sends that; or what a person typed.
+    #[schema(min_length = 1, max_length = 400)]
+    pub text: String,
+    /// The symbology identifier, where it came apart from the text, as in `]C1`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(pattern = "^][A-Za-z][0-9A-Za-z]$")]
+    pub symbology: Option<String>,
+}
+
+/// An identifier of GS1's and its value, as it stands in a code.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"identifier": "10", "title": "lot", "value": "24-118", "position": 38}))]
+pub struct SaidElement {
+    /// Its digits.
+    pub identifier: String,
+    /// What it stands for.
+    pub title: String,
+    /// Its value.
+    pub value: String,
+    /// Where it begins, in characters of what was sent, from 1.
+    pub position: usize,
+}
+
+/// As much of a line of a delivery as the code says, in the form in which a delivery takes it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"item": "whole-milk", "supplier_lot_code": "24-118",
+    "quantity": {"amount": "10.000", "unit": "kg"}, "expiry": {"kind": "use_by", "on": "2026-12-09"}}))]
+pub struct ScannedLine {
+    /// The item's code.
+    pub item: String,
+    /// The supplier's own code for the lot.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supplier_lot_code: Option<String>,
+    /// How much it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub quantity: Option<QuantityEntered>,
+    /// Its last day.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expiry: Option<Expiry>,
+}
+
+/// What was scanned.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case", tag = "kind")]
+#[schema(example = json!({"kind": "delivery_line", "name": "Whole milk", "gtin": "09520123456788",
+    "supplier": "hollow-farm", "line": {"item": "whole-milk", "supplier_lot_code": "24-118",
+    "quantity": {"amount": "10.000", "unit": "kg"}, "expiry": {"kind": "use_by", "on": "2026-12-09"}},
+    "missing": [], "cautions": [], "said": [{"identifier": "10", "title": "lot", "value": "24-118", "position": 38}]}))]
+pub enum Scan {
+    /// A lot of ours, a tub among them, with its places and the hold that keeps it.
+    Lot {
+        /// The lot as it stands.
+        lot: Box<Lot>,
+    },
+    /// What a supplier brings: it can go into a delivery when what is missing is filled in.
+    DeliveryLine {
+        /// The item's name.
+        name: String,
+        /// The number of the article, in fourteen digits.
+        gtin: String,
+        /// The code of the supplier who brings it, where that is known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        supplier: Option<String>,
+        /// The line, as far as it goes.
+        line: ScannedLine,
+        /// What the delivery still needs and the code does not say: supplier, `supplier_lot_code`, quantity.
+        missing: Vec<String>,
+        /// What to look at before it is received.
+        cautions: Vec<String>,
+        /// The number of the pallet it stands on.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        sscc: Option<String>,
+        /// All that the code says.
+        said: Vec<SaidElement>,
+    },
+    /// A site of ours.
+    Place {
+        /// Its code.
+        site: String,
+        /// Its name.
+        name: String,
+        /// Its GS1 location number.
+        gln: String,
+        /// All that the code says.
+        said: Vec<SaidElement>,
+    },
+    /// A pallet or a parcel by its number alone, which does not say what is on it.
+    LogisticUnit {
+        /// Its number.
+        sscc: String,
+        /// All that the code says.
+        said: Vec<SaidElement>,
+    },
+    /// An article, but nobody has given its number to an item.
+    UnknownItem {
+        /// In fourteen digits.
+        gtin: String,
+        /// As it stands under the bars.
+        printed: String,
+        /// All that the code says.
+        said: Vec<SaidElement>,
+    },
+    /// It cannot be read, or stands for nothing here.
+    Wrong {
+        /// Where, in characters of what was sent, from 1; one past the end where something is missing there.
+        position: usize,
+        /// What is wrong, in a sentence.
+        reason: String,
+    },
+}
+
+impl Tubtrail {
+    /// Says what was scanned at a site: a lot of ours, a supplier's case, a place, a pallet, or what is wrong with the code.
+    pub fn scan(&self, request: &Request, new: &NewScan) -> Result<Scan> {
+        let now = (self.clock)();
+        self.read_at_once(|conn| {
+            let site = fields::site_for(conn, "site", &new.site, &request.actor, &reach::SCAN)?;
+            check(new)?;
+            let today = fields::day_at(&site, now)?;
+            let scanned = match scanned::read(&new.text, new.symbology.as_deref(), today.year()) {
+                Ok(scanned) => scanned,
+                Err(error) => return Ok(wrong(error.position, error.fault.to_string())),
+            };
+            let index = self.current_index(conn)?;
+            let mut asked = Asked { conn, index, actor: &request.actor, today };
+            match scanned {
+                Scanned::LotNumber(number) => asked.lot(number),
+                Scanned::Article(gtin) => asked.article(gtin, &Goods::default(), &[]),
+                Scanned::LotNumberOrArticle(number, gtin) => match asked.lot(number)? {
+                    Scan::Wrong { .. } => asked.article(gtin, &Goods::default(), &[]),
+                    lot => Ok(lot),
+                },
+                Scanned::Elements(says) => asked.elements(&says),
+                Scanned::Link(link) => asked.elements(&link.says),
+            }
+        })
+    }
+}
+
+fn check(new: &NewScan) -> Result<()> {
+    if new.text.is_empty() {
+        return Err(OperationError::invalid("text", "this must not be empty"));
+    }
+    if new.text.chars().count() > MOST_CHARACTERS {
+        return Err(OperationError::invalid("text", format!("this is longer than {MOST_CHARACTERS} characters")));
+    }
+    if new.text.contains('\0') {
+        return Err(OperationError::invalid("text", "this holds a NUL, which no scanner sends"));
+    }
+    match &new.symbology {
+        Some(symbology) if !scanned::is_symbology_identifier(symbology) => {
+            let detail = "a symbology identifier is a closing bracket, a letter and a digit, as in ]C1";
+            Err(OperationError::invalid("symbology", detail))
+        }
+        _ => Ok(()),
+    }
+}
+
+fn wrong(position: usize, reason: impl Into<String>) -> Scan {
+    Scan::Wrong { position, reason: reason.into() }
+}
+
+/// Who asks, where it is looked up, and which day it is there.
+struct Asked<'a> {
+    conn: &'a mut AnyConnection,
+    index: &'a Index,
+    actor: &'a Actor,
+    today: NaiveDate,
+}
+
+impl Asked<'_> {
+    fn lot(&mut self, number: LotNumber) -> Result<Scan> {
+        let not_here = || wrong(1, format!("there is no lot {number} within your reach"));
+        let Some(row) = lots::find(self.conn, number)? else { return Ok(not_here()) };
+        match lots::show_one(self.conn, self.index, self.actor, &reach::SCAN, &row) {
+            Ok(lot) => Ok(Scan::Lot { lot: Box::new(lot) }),
+            Err(error) if error.problem == &problems::NOT_FOUND => Ok(not_here()),
+            Err(error) => Err(error),
+        }
+    }
+
+    fn elements(&mut self, says: &ElementString) -> Result<Scan> {
+        let goods = Goods::of(says, self.today.year());
+        if let Some(gtin) = goods.article {
+            let mut scan = self.article(gtin, &goods, says.elements())?;
+            if let (Scan::DeliveryLine { cautions, .. }, Some(hidden)) =
+                (&mut scan, says.run_together(self.today.year()))
+            {
+                let caution = format!(
+                    "the code ends in what could be {hidden}: if the label says so, the scanner drops separators (FNC1)"
+                );
+                cautions.push(caution);
+            }
+            return Ok(scan);
+        }
+        if let Some(sscc) = goods.pallet {
+            return Ok(Scan::LogisticUnit { sscc: sscc.to_string(), said: said(says.elements()) });
+        }
+        if let Some(gln) = goods.place {
+            return self.place(&gln, says);
+        }
+        let first = says.elements().first().map_or(1, |element| element.position);
+        Ok(wrong(first, "this code is well formed, but names no article, pallet or place"))
+    }
+
+    fn place(&mut self, gln: &Gln, says: &ElementString) -> Result<Scan> {
+        let gln = gln.to_string();
+        if let Some(site) = site_with_gln(self.conn, &gln)? {
+            let said = said(says.elements());
+            return Ok(Scan::Place { site: site.row.code, name: site.current.name, gln, said });
+        }
+        let position = says.elements().iter().find(|element| element.value == gln).map_or(1, |one| one.position);
+        Ok(wrong(position, format!("no site of ours has the location number {gln}")))
+    }
+
+    fn article(&mut self, gtin: Gtin, goods: &Goods, elements: &[Element]) -> Result<Scan> {
+        let Some(known) = gtin_in_force(self.conn, &gtin.to_string())? else {
+            return Ok(Scan::UnknownItem { gtin: gtin.to_string(), printed: gtin.printed(), said: said(elements) });
+        };
+        let item = item_of(self.conn, &known)?;
+        if item.row.kind != "ingredient" {
+            return self.of_our_making(&item, goods, elements);
+        }
+        if !item.current.tracked {
+            return Ok(wrong(1, format!("this is {}, which is not kept by lot", item.current.name)));
+        }
+        self.delivery_line(gtin, &known, &item, goods, elements)
+    }
+
+    /// What we make is known by lot: the number of the article alone says too little.
+    fn of_our_making(&mut self, item: &Item, goods: &Goods, elements: &[Element]) -> Result<Scan> {
+        let number = goods.lot.as_deref().and_then(|lot| lot.parse::<LotNumber>().ok());
+        let row = match number {
+            Some(number) => lots::find(self.conn, number)?.filter(|row| row.item_id == item.row.id),
+            None => None,
+        };
+        if let (Some(number), Some(_)) = (number, row) {
+            return self.lot(number);
+        }
+        let position = elements.iter().find(|element| element.number == "10").map_or(1, |element| element.position);
+        let reason =
+            format!("this is {}, which is made here, and no lot of it: scan its own number", item.current.name);
+        Ok(wrong(position, reason))
+    }
+
+    fn delivery_line(
+        &mut self,
+        gtin: Gtin,
+        known: &ItemGtinRow,
+        item: &Item,
+        goods: &Goods,
+        elements: &[Element],
+    ) -> Result<Scan> {
+        let supplier = known.supplier_id.map(|id| partner_code(self.conn, id)).transpose()?;
+        let expiry = goods.last_day.map(expiry);
+        let quantity = quantity(goods, known.unit_mg, &counting(&item.current)?);
+        let line = ScannedLine {
+            item: item.row.code.clone(),
+            supplier_lot_code: goods.lot.clone(),
+            quantity: quantity.clone(),
+            expiry,
+        };
+        let missing = [
+            ("supplier", supplier.is_none()),
+            ("supplier_lot_code", goods.lot.is_none()),
+            ("quantity", quantity.is_none()),
+        ];
+        Ok(Scan::DeliveryLine {
+            name: item.current.name.clone(),
+            gtin: gtin.to_string(),
+            supplier,
+            line,
+            missing: missing.into_iter().filter(|(_, is_missing)| *is_missing).map(|(name, _)| name.into()).collect(),
+            cautions: self.cautions(item, goods, expiry, quantity.is_some()),
+            sscc: goods.pallet.as_ref().map(ToString::to_string),
+            said: said(elements),
+        })
+    }
+
+    fn cautions(&self, item: &Item, goods: &Goods, expiry: Option<Expiry>, has_quantity: bool) -> Vec<String> {
+        let mut cautions = Vec::new();
+        if !item.current.active {
+            cautions.push(format!("{} is no longer in use, so it cannot be received", item.current.name));
+        }
+        if let Some(expiry) = expiry.filter(|expiry| expiry.on < self.today) {
+            cautions.push(format!("its last day was {}: the line can only be rejected", expiry.on));
+        }
+        if !has_quantity && !goods.measures.is_empty() {
+            cautions.push(format!("the code gives a measure in which {} is not counted: weigh it", item.current.name));
+        }
+        cautions
+    }
+}
+
+const fn expiry(last_day: LastDay) -> Expiry {
+    match last_day {
+        LastDay::BestBefore(on) => Expiry { kind: ExpiryKind::BestBefore, on },
+        LastDay::UseBy(on) => Expiry { kind: ExpiryKind::UseBy, on },
+    }
+}
+
+/// How much it is: as weighed or measured, else so many packages of a known weight, else so many pieces.
+fn quantity(goods: &Goods, unit_mg: Option<i64>, counting: &Counting) -> Option<QuantityEntered> {
+    let entered = |amount: String, unit: &str| QuantityEntered { amount: Amount(amount), unit: unit.to_owned() };
+    let measured = goods.measures.iter().map(|measure| entered(measure.amount.clone(), measure.unit.symbol()));
+    if let Some(measured) = measured.into_iter().find(|quantity| quantity.to_mass(counting).is_ok()) {
+        return Some(measured);
+    }
+    if let Some(unit_mg) = unit_mg {
+        let mg = unit_mg.saturating_mul(i64::from(goods.articles.unwrap_or(1)));
+        // More than any delivery is no quantity.
+        return Mass::from_mg(mg).ok().map(|mass| entered(mass.grams_text(), "g"));
+    }
+    let pieces = goods.items.map(|items| entered(items.to_string(), "piece"));
+    pieces.filter(|quantity| quantity.to_mass(counting).is_ok())
+}
+
+fn said(elements: &[Element]) -> Vec<SaidElement> {
+    let told = |element: &Element| SaidElement {
+        identifier: element.number.clone(),
+        title: element.identifier.title.to_owned(),
+        value: element.value.clone(),
+        position: element.position,
+    };
+    elements.iter().map(told).collect()
+}

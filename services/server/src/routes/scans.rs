@@ -1,0 +1,20 @@
+//! Scans.
+
+use actix_web::post;
+use tubtrail_operations::scans::{NewScan, Scan};
+use utoipa_actix_web::service_config::ServiceConfig;
+
+use crate::body::Body;
+use crate::door::SignedIn;
+use crate::house::{House, Outcome, query};
+
+pub fn configure(config: &mut ServiceConfig) {
+    config.service(scan);
+}
+
+/// Says what was scanned: a lot of ours, a supplier's case, a place, a pallet, or what is wrong with the code, and where.
+#[utoipa::path(tag = "scans", request_body = NewScan, responses((status = 200, body = Scan)))]
+#[post("/v1/scans")]
+async fn scan(house: House, signed_in: SignedIn, body: Body<NewScan>) -> Outcome {
+    query(house, signed_in, move |house, request| house.scan(request, &body.value)).await
+}

@@ -1,0 +1,50 @@
+//! What numbers of GS1's stand for: articles that are items of ours, places that are sites of ours.
+
+use chrono::NaiveDateTime;
+use diesel::prelude::*;
+
+use crate::master_data::{Noun, Site, site_versions};
+use crate::{AnyConnection, StorageError};
+
+fact! {
+    /// The number of an article that is an item of ours, from a moment on.
+    item_gtins => ItemGtinRow {
+        /// Fourteen digits.
+        gtin: String => Text,
+        /// Which item.
+        item_id: i64 => BigInt,
+        /// Who brings it.
+        supplier_id: Option<i64> => Nullable<BigInt>,
+        /// What is in one package.
+        unit_mg: Option<i64> => Nullable<BigInt>,
+        /// From when.
+        since: NaiveDateTime => Timestamp,
+        /// Why it is another item's from then on.
+        reason: Option<String> => Nullable<Text>,
+    }
+}
+
+/// What an article's number, in fourteen digits, stands for now: the newest counts.
+pub fn gtin_in_force(conn: &mut AnyConnection, gtin: &str) -> Result<Option<ItemGtinRow>, StorageError> {
+    Ok(item_gtins::table
+        .filter(item_gtins::gtin.eq(gtin))
+        .order((item_gtins::since.desc(), item_gtins::id.desc()))
+        .first(conn)
+        .optional()?)
+}
+
+/// The site whose location number this is now; of several the first.
+pub fn site_with_gln(conn: &mut AnyConnection, gln: &str) -> Result<Option<Site>, StorageError> {
+    let once: Vec<i64> = site_versions::table
+        .filter(site_versions::gln.eq(gln))
+        .select(site_versions::site_id)
+        .distinct()
+        .order(site_versions::site_id)
+        .load(conn)?;
+    for site_id in once {
+        if let Some(site) = Site::by_id(conn, site_id)?.filter(|site| site.current.gln.as_deref() == Some(gln)) {
+            return Ok(Some(site));
+        }
+    }
+    Ok(None)
+}
