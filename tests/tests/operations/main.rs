@@ -28,6 +28,7 @@ mod scans;
 mod sessions;
 mod shelf;
 mod simulation;
+mod statements;
 mod stock;
 mod trace;
 mod transfers;
