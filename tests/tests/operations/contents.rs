@@ -49,10 +49,6 @@ struct Inside {
 }
 
 impl Inside {
-    fn nobody_said() -> Self {
-        Self { unknown: (0..WORDS.len()).collect(), ..Self::default() }
-    }
-
     fn add(&mut self, other: &Self) {
         self.contains.extend(&other.contains);
         self.possible.extend(&other.possible);
@@ -145,31 +141,51 @@ struct Model {
     cleans: Vec<Clean>,
 }
 
+/// Word by word: of each voice the newest, unless that leaves it unknown and an older one names it; the first voice that
+/// knows.
+fn asked_in_turn(voices: &[Vec<Inside>]) -> Inside {
+    let mut sum = Inside::default();
+    for word in 0..WORDS.len() {
+        let names = |said: &&Inside| said.contains.contains(&word) || said.possible.contains(&word);
+        let settles = |said: &&Inside| !said.unknown.contains(&word);
+        let heard = voices.iter().find_map(|voice| {
+            let newest = voice.first().filter(settles);
+            newest.or_else(|| voice.iter().find(names))
+        });
+        let Some(said) = heard else {
+            sum.unknown.insert(word);
+            continue;
+        };
+        sum.contains.extend(said.contains.get(&word));
+        sum.possible.extend(said.possible.get(&word));
+    }
+    sum
+}
+
 impl Model {
-    /// The newest-dated of an item's statements on a day, the last entered of one date.
-    fn in_force(&self, item: &str, on: NaiveDate, fits: impl Fn(&Stated) -> bool) -> Option<&Stated> {
-        let mut best: Option<&Stated> = None;
-        for stated in &self.stated {
-            let counts = !stated.corrected && stated.lot.is_none() && stated.item == item && fits(stated);
-            if counts && stated.from.unwrap() <= on && best.is_none_or(|best| best.from <= stated.from) {
-                best = Some(stated);
-            }
-        }
-        best
+    /// An item's statements in force on a day, the newest-dated first, of one date the last entered.
+    fn in_force(&self, item: &str, on: NaiveDate, fits: impl Fn(&Stated) -> bool) -> Vec<Inside> {
+        let counts =
+            |stated: &&Stated| !stated.corrected && stated.lot.is_none() && stated.item == item && fits(stated);
+        let mut found: Vec<&Stated> =
+            self.stated.iter().filter(counts).filter(|stated| stated.from.unwrap() <= on).collect();
+        found.sort_by_key(|stated| stated.from);
+        found.into_iter().rev().map(Stated::says).collect()
     }
 
     fn own(&self, at: usize) -> Inside {
         let lot = &self.lots[at];
-        let of_it = self.stated.iter().rev().find(|stated| !stated.corrected && stated.lot == Some(at));
+        let of_it = self.stated.iter().rev().filter(|stated| !stated.corrected && stated.lot == Some(at));
+        let of_it: Vec<Inside> = of_it.map(Stated::says).collect();
         let makers = self.in_force(lot.item, lot.day, |stated| stated.supplier.is_none());
         if lot.made_by.is_some() {
-            let mut added = Inside::default();
-            of_it.into_iter().chain(makers).for_each(|stated| added.add(&stated.says()));
+            let mut added = asked_in_turn(&[of_it]);
+            added.add(&asked_in_turn(&[makers]));
             added.unknown.clear();
             return added;
         }
         let suppliers = self.in_force(lot.item, lot.day, |stated| stated.supplier == lot.supplier);
-        of_it.or(suppliers).or(makers).map_or(Inside::nobody_said(), Stated::says)
+        asked_in_turn(&[of_it, suppliers, makers])
     }
 
     /// From which batch, into which, and which words get over.
@@ -220,8 +236,7 @@ impl Model {
             };
             let mut next = batches.clone();
             for (at, batch) in self.batches.iter().enumerate().filter(|(_, batch)| batch.water) {
-                let said = self.in_force("water", batch.day, |_| true);
-                next[at].add(&said.map_or(Inside::nobody_said(), Stated::says));
+                next[at].add(&asked_in_turn(&[self.in_force("water", batch.day, |_| true)]));
             }
             for (_, used, batch, voided) in &self.uses {
                 if !voided {

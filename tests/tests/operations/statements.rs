@@ -17,6 +17,8 @@ on_both!(
     each_list_leaves_unknown_what_it_does_not_ask_for,
     tree_nuts_without_a_name_make_every_tree_nut_possible,
     the_statement_of_the_day_holds,
+    a_warning_about_one_lot_hides_nothing,
+    a_newer_list_that_does_not_ask_clears_nothing,
     the_maker_only_adds_to_what_it_made,
     water_needs_a_statement_too,
     a_correction_flips_the_tubs_it_reaches_and_only_those,
@@ -123,6 +125,65 @@ fn the_statement_of_the_day_holds(backend: Backend) {
     state(&house, of_lot);
     assert_eq!(both("peanut"), (NotRecorded, Contains), "of that very lot and no other");
     assert_eq!(both("cashew"), (NotRecorded, NotRecorded), "it stands in for what is said of the item");
+}
+
+/// The supplier telephones: peanuts may have got into this one. It says so by no list, so that all else stays as stated.
+fn a_warning_about_one_lot_hides_nothing(backend: Backend) {
+    let house = house(backend);
+    state_all(&house);
+    let (warned, other) =
+        (house.receive("dairy", "milk", "M-1", 20_000), house.receive("dairy", "milk", "M-2", 20_000));
+    let of_lot = |document: &str| NewStatement {
+        lot: Some(warned.clone()),
+        document: document.into(),
+        ..NewStatement::default()
+    };
+    let telephoned = NewStatement { may_contain: vec!["peanut".into()], ..of_lot("By telephone") };
+    let first = state(&house, telephoned);
+    let answers = |allergen: &str| (answer(&house, &warned, allergen), answer(&house, &other, allergen));
+    assert_eq!(answers("peanut"), (MayContain, NotRecorded));
+    assert_eq!(answers("milk"), (Contains, Contains), "as stated of the item");
+    assert_eq!(answers("celery"), (NotRecorded, NotRecorded), "its list asks for it");
+    assert_eq!(answers("coconut"), (Unknown, Unknown), "nobody was asked");
+
+    let written = state(&house, NewStatement { contains: vec!["egg".into()], ..of_lot("A letter") });
+    assert_eq!(answers("egg"), (Contains, NotRecorded));
+    assert_eq!(answers("peanut"), (MayContain, NotRecorded), "the letter does not take the call back");
+    let because = |allergen: &str| explained(&house, &warned, allergen).because.remove(0);
+    assert!(because("peanut").contains(&format!("statement {} (By telephone)", first.statement.id)));
+    assert!(because("egg").contains(&format!("statement {} (A letter)", written.statement.id)));
+    assert!(because("milk").contains("(Specification)"), "{}", because("milk"));
+
+    let settled = NewStatement {
+        lists: vec![AllergenList::Eu],
+        contains: vec!["milk".into()],
+        ..of_lot("Certificate of the lot")
+    };
+    state(&house, settled);
+    assert_eq!(answers("peanut"), (NotRecorded, NotRecorded), "asked and answered for this very lot");
+    assert_eq!(answers("egg"), (NotRecorded, NotRecorded));
+}
+
+/// The mill once declared celery by the European list. Its next paper goes by the list of the United States, which does not
+/// ask for celery (FD&C 201(qq)): it neither repeats nor withdraws it.
+fn a_newer_list_that_does_not_ask_clears_nothing(backend: Backend) {
+    let house = house(backend);
+    let first = |contains: &[&str]| stated("hazelnut-paste", "nut-mill", contains);
+    state(&house, first(&["hazelnut", "celery"]));
+    let newer = NewStatement {
+        in_force_from: NaiveDate::from_ymd_opt(2026, 11, 2),
+        lists: vec![AllergenList::Us],
+        ..first(&["hazelnut"])
+    };
+    state(&house, newer);
+    let paste = house.receive("nut-mill", "hazelnut-paste", "H-1", 5000);
+    assert_eq!(answer(&house, &paste, "celery"), Contains, "nobody took it back");
+    assert_eq!(answer(&house, &paste, "lupin"), Unknown, "the older paper cleared it; the newer does not ask");
+    assert_eq!(answer(&house, &paste, "hazelnut"), Contains);
+    assert_eq!(answer(&house, &paste, "almond"), NotRecorded);
+    state(&house, NewStatement { supplier: None, ..first(&["hazelnut"]) });
+    assert_eq!(answer(&house, &paste, "lupin"), NotRecorded, "the maker answers what its supplier left open");
+    assert_eq!(answer(&house, &paste, "celery"), Contains, "and takes nothing away from what it said");
 }
 
 fn the_maker_only_adds_to_what_it_made(backend: Backend) {

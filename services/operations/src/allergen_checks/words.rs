@@ -105,6 +105,9 @@ pub enum Step {
     },
 }
 
+/// What a source's own declaration says of a substance: the row of the lot or batch, and which answer.
+type Said = (i64, Substance, Answer);
+
 /// Everything the chains of a check name.
 struct Words<'a> {
     site: &'a Site,
@@ -114,10 +117,10 @@ struct Words<'a> {
     sites: HashMap<i64, Site>,
     equipment: HashMap<i64, Equipment>,
     runs: HashMap<i64, Vec<BatchEquipmentRow>>,
-    /// The statements about a source lot, and whether it is a plain spirit.
-    stated: HashMap<i64, (Vec<StatementRow>, bool)>,
-    /// By batch and substance, what was kept without lots and its statement.
-    inputs: HashMap<(i64, Substance), (String, String, Option<i64>)>,
+    /// The statements that say something of a source lot, and whether it is a plain spirit.
+    stated: HashMap<Said, (Vec<StatementRow>, bool)>,
+    /// By batch and what is said of which substance, what was kept without lots and its statements.
+    inputs: HashMap<Said, (String, String, Vec<i64>)>,
 }
 
 /// What was answered of each lot, in words.
@@ -191,8 +194,8 @@ impl<'a> Words<'a> {
         }
         for (chain, substance) in chains() {
             match chain.source {
-                ChainSource::Lot(lot) => words.look_up_statements(conn, index, lot)?,
-                ChainSource::Batch(batch) => words.look_up_input(conn, index, batch, substance)?,
+                ChainSource::Lot(lot) => words.look_up_statements(conn, index, (lot, substance, chain.stated))?,
+                ChainSource::Batch(batch) => words.look_up_input(conn, index, (batch, substance, chain.stated))?,
             }
         }
         Ok(words)
@@ -215,27 +218,24 @@ impl<'a> Words<'a> {
         Ok(())
     }
 
-    fn look_up_statements(&mut self, conn: &mut AnyConnection, index: &Index, lot: i64) -> Result<()> {
-        if self.stated.contains_key(&lot) {
+    fn look_up_statements(&mut self, conn: &mut AnyConnection, index: &Index, said: Said) -> Result<()> {
+        if self.stated.contains_key(&said) {
             return Ok(());
         }
+        let (lot, substance, answer) = said;
         let stated = stated_lots(conn, &[], &[lot], i64::MAX)?;
         let (ids, is_spirit) = index.look(|inside, _| {
             let holding: Vec<_> = stated.iter().map(|lot| inside.contents.statements.of_lot(lot)).collect();
-            let ids = holding.iter().flat_map(|holding| &holding.by).map(|stated| stated.id).collect::<Vec<_>>();
+            let ids: Vec<i64> =
+                holding.iter().flat_map(|holding| holding.saying(substance, answer.in_graph())).collect();
             (ids, holding.iter().any(|holding| holding.is_spirit))
         });
-        self.stated.insert(lot, (statements_by_ids(conn, &ids)?, is_spirit));
+        self.stated.insert(said, (statements_by_ids(conn, &ids)?, is_spirit));
         Ok(())
     }
 
-    fn look_up_input(
-        &mut self,
-        conn: &mut AnyConnection,
-        index: &Index,
-        batch: i64,
-        substance: Substance,
-    ) -> Result<()> {
+    fn look_up_input(&mut self, conn: &mut AnyConnection, index: &Index, said: Said) -> Result<()> {
+        let (batch, substance, answer) = said;
         let row = &self.batch(batch)?.batch;
         let (site_id, started_at, batch_entry) = (row.site_id, row.started_at, row.entry);
         let inputs = untracked_of_batches(conn, &[batch])?;
@@ -246,15 +246,16 @@ impl<'a> Words<'a> {
             for input in &inputs {
                 let content = contents.of_inputs(&contents.statements, &[stated(input.item_id)])?;
                 if (content.contains | content.may_contain | content.unknown) & substance.bit() != 0 {
-                    found = Some((input.item_id, contents.statement_of_input(&stated(input.item_id))?));
+                    let stated = stated(input.item_id);
+                    found = Some((input.item_id, contents.saying_of_input(&stated, substance, answer.in_graph())?));
                     break;
                 }
             }
             Ok::<_, StorageError>(found)
         })?;
-        if let Some((item, statement)) = found {
+        if let Some((item, statements)) = found {
             let label = item_labels(conn, &[item])?.remove(&item).ok_or_else(|| missing("item", item))?;
-            self.inputs.insert((batch, substance), (label.0, label.1, statement));
+            self.inputs.insert(said, (label.0, label.1, statements));
         }
         Ok(())
     }
@@ -363,7 +364,7 @@ impl<'a> Words<'a> {
             Origin::Batch { .. } => String::new(),
         };
         let nothing = (Vec::new(), false);
-        let (statements, is_spirit) = self.stated.get(&lot).unwrap_or(&nothing);
+        let (statements, is_spirit) = self.stated.get(&(lot, substance, stated)).unwrap_or(&nothing);
         let says = says(stated, substance);
         let named = capital(&self.lot(lot)?);
         because.push(match statements.as_slice() {
@@ -394,13 +395,15 @@ impl<'a> Words<'a> {
         because: &mut Vec<String>,
         steps: &mut Vec<Step>,
     ) -> Result<()> {
-        let Some((item, name, statement)) = self.inputs.get(&(batch, substance)) else { return Ok(()) };
-        let said = match statement {
-            Some(id) => format!("statement {id} {}", says(stated, substance)),
-            None => "nobody has stated what is in it".to_owned(),
+        let Some((item, name, statements)) = self.inputs.get(&(batch, substance, stated)) else { return Ok(()) };
+        let papers: Vec<String> = statements.iter().map(|id| format!("statement {id}")).collect();
+        let said = if papers.is_empty() {
+            "nobody has stated what is in it".to_owned()
+        } else {
+            format!("{} {}", papers.join(" with "), says(stated, substance))
         };
         because.push(format!("{name}, kept without lots, went into {}: {said}.", self.batch_in_words(batch)?));
-        steps.push(Step::Input { batch, item: item.clone(), statement: *statement });
+        steps.push(Step::Input { batch, item: item.clone(), statement: statements.first().copied() });
         Ok(())
     }
 

@@ -5,9 +5,9 @@ use std::collections::{BTreeMap, HashMap};
 
 use chrono::NaiveDateTime;
 use chrono_tz::Tz;
-use tubtrail_domain::allergens::{Declared, EVERY_SUBSTANCE};
+use tubtrail_domain::allergens::{Declared, EVERY_SUBSTANCE, Substance};
 use tubtrail_domain::cleans::Clears;
-use tubtrail_lineage::{BatchIx, Changed, Clean, ContactChange, Content, Graph, LotIx, Run, Scratch, Timeline};
+use tubtrail_lineage::{Answer, BatchIx, Changed, Clean, ContactChange, Content, Graph, LotIx, Run, Scratch, Timeline};
 use tubtrail_storage::StorageError;
 use tubtrail_storage::contents::{ContentChanges, EquipmentClean, EquipmentRun, StatedInput, StatedLot, Voided};
 
@@ -40,14 +40,18 @@ impl Contents {
     /// What would be declared of a batch by these inputs without lots, all that it has.
     pub fn of_inputs(&self, statements: &Statements, inputs: &[StatedInput]) -> Result<Content, StorageError> {
         inputs.iter().try_fold(Content::NOTHING, |sum, input| {
-            Ok(sum.union(statements.of_input(input.item_id, self.zones.day_of(input)?)))
+            Ok(sum.union(statements.of_input(input.item_id, self.zones.day_of(input)?).own))
         })
     }
 
-    /// The statement that holds for an input without a lot.
-    pub fn statement_of_input(&self, input: &StatedInput) -> Result<Option<i64>, StorageError> {
-        let stated = self.statements.holding_input(input.item_id, self.zones.day_of(input)?);
-        Ok(stated.map(|stated| stated.id))
+    /// The statements that say this of a substance in an input without a lot.
+    pub fn saying_of_input(
+        &self,
+        input: &StatedInput,
+        substance: Substance,
+        answer: Answer,
+    ) -> Result<Vec<i64>, StorageError> {
+        Ok(self.statements.of_input(input.item_id, self.zones.day_of(input)?).saying(substance, answer))
     }
 
     /// What is on a piece of equipment at a moment, and may get into what is made on it then: as if a batch began.
@@ -82,7 +86,7 @@ impl Contents {
 
     /// Says of a new lot what is stated of it.
     pub(super) fn declare_new(&self, graph: &mut Graph, lot: LotIx, stated: &StatedLot) {
-        let own = self.statements.of_lot(stated).own;
+        let own = self.statements.own_of_lot(stated);
         if own != graph.declared_of_lot(lot) {
             graph.declare_lot(lot, own);
         }
@@ -162,7 +166,7 @@ impl Inside {
     pub(super) fn take_in_contents(&mut self, changes: &ContentChanges) -> Result<Vec<ContactChange>, StorageError> {
         for lot in &changes.lots {
             let ix = lot_ix(lot.id)?;
-            let own = self.contents.statements.of_lot(lot).own;
+            let own = self.contents.statements.own_of_lot(lot);
             if own != self.graph.declared_of_lot(ix) {
                 self.graph.declare_lot(ix, own);
             }
@@ -198,7 +202,7 @@ impl Inside {
     ) -> Result<Vec<Changed>, StorageError> {
         let mut declared = Vec::new();
         for lot in lots {
-            let (ix, own) = (lot_ix(lot.id)?, statements.of_lot(lot).own);
+            let (ix, own) = (lot_ix(lot.id)?, statements.own_of_lot(lot));
             if own != self.graph.declared_of_lot(ix) {
                 declared.push((ix, own));
             }

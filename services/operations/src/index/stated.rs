@@ -5,7 +5,7 @@ use std::collections::{HashMap, HashSet};
 use chrono::NaiveDate;
 use tubtrail_domain::allergens::{AllergenList, Declared, Named, StatementGiven, Substance};
 use tubtrail_domain::decimal::Decimal;
-use tubtrail_lineage::Content;
+use tubtrail_lineage::{Answer, Content};
 use tubtrail_storage::StorageError;
 use tubtrail_storage::contents::StatedLot;
 use tubtrail_storage::statements::{StatementProteinRow, StatementRow};
@@ -40,12 +40,12 @@ pub struct Statements {
     spirits: HashSet<i64>,
 }
 
-/// What is declared of a lot, and by which statements.
+/// What is declared of a lot, or of an item without lots, and by which statements.
 #[derive(Clone, Debug)]
 pub struct Holding<'a> {
-    /// What is declared of the lot itself.
+    /// What is declared of it itself.
     pub own: Content,
-    /// By which statements; none: nobody stated anything, or a made lot has nothing of its own.
+    /// By which statements, the one that counts most first; none: nobody stated anything, or a made lot has nothing of its own.
     pub by: Vec<&'a Stated>,
     /// It is a plain spirit.
     pub is_spirit: bool,
@@ -84,7 +84,8 @@ impl Statements {
             Some(lot) => self.of_lot.entry(lot).or_default(),
             None => self.of_item.entry(stated.item_id).or_default(),
         };
-        list.push(stated);
+        let after = list.partition_point(|other| rank(other) < rank(&stated));
+        list.insert(after, stated);
     }
 
     /// Takes out one that no longer counts.
@@ -104,34 +105,43 @@ impl Statements {
 
     /// What is declared of a lot.
     ///
-    /// Of a received one: by the newest statement about that very lot; else by the newest-dated one of its item and its
-    /// supplier that was in force when it came; else by the maker's own likewise; else nothing is known. What the maker
-    /// says of a lot it made, or of its item, only adds to what went in.
+    /// Of a received one by three voices, one after the other, each asked only for what those before it left unknown: the
+    /// statements about that very lot; those of its item and its supplier that were in force when it came; the maker's own
+    /// likewise. In each of them the newest counts ([`ask`]). What the maker says of a lot it made, or of its item, only
+    /// adds to what went in.
     pub fn of_lot(&self, lot: &StatedLot) -> Holding<'_> {
-        let about_it = self.of_lot.get(&lot.id).and_then(|list| list.iter().max_by_key(|stated| stated.id));
-        let makers = || self.in_force(lot.item_id, lot.day, |stated| stated.supplier_id.is_none());
+        let mut by = Vec::new();
+        let own = self.own(lot, |stated| by.push(stated));
+        Holding { own, by, is_spirit: lot.batch_id.is_none() && self.spirits.contains(&lot.item_id) }
+    }
+
+    /// What is declared of a lot ([`Self::of_lot`]), whoever says so.
+    pub fn own_of_lot(&self, lot: &StatedLot) -> Content {
+        self.own(lot, |_| ())
+    }
+
+    fn own<'a>(&'a self, lot: &StatedLot, mut by: impl FnMut(&'a Stated)) -> Content {
+        let about_it = self.of_lot.get(&lot.id).into_iter().flat_map(|list| list.iter().rev());
+        let makers = self.in_force(lot.item_id, lot.day, |stated| stated.supplier_id.is_none());
         if lot.batch_id.is_some() {
-            let by: Vec<&Stated> = about_it.into_iter().chain(makers()).collect();
-            let own = by.iter().fold(Content::NOTHING, |sum, stated| sum.union(additions(stated.content)));
-            return Holding { own, by, is_spirit: false };
+            let (own, items) = (heard(about_it, &mut by), heard(makers, &mut by));
+            return additions(own).union(additions(items));
         }
-        let suppliers = || self.in_force(lot.item_id, lot.day, |stated| stated.supplier_id == lot.supplier_id);
-        let by = about_it.or_else(suppliers).or_else(makers);
-        let is_spirit = self.spirits.contains(&lot.item_id);
-        let own = self.with_spirit(lot.item_id, by.map_or(Content::UNKNOWN, |stated| stated.content));
-        Holding { own, by: by.into_iter().collect(), is_spirit }
+        let mut own = heard(about_it, &mut by);
+        if let Some(supplier) = lot.supplier_id {
+            let theirs = self.in_force(lot.item_id, lot.day, move |stated| stated.supplier_id == Some(supplier));
+            ask(&mut own, theirs, &mut by);
+        }
+        ask(&mut own, makers, &mut by);
+        self.with_spirit(lot.item_id, own)
     }
 
-    /// What is declared of an item kept without lots that went into a batch on a day: by the newest-dated statement in
-    /// force then, whoever's.
-    pub fn of_input(&self, item_id: i64, day: NaiveDate) -> Content {
-        let by = self.in_force(item_id, day, |_| true);
-        self.with_spirit(item_id, by.map_or(Content::UNKNOWN, |stated| stated.content))
-    }
-
-    /// The statement that says it of an item kept without lots on a day.
-    pub fn holding_input(&self, item_id: i64, day: NaiveDate) -> Option<&Stated> {
-        self.in_force(item_id, day, |_| true)
+    /// What is declared of an item kept without lots that went into a batch on a day: by the statements in force then,
+    /// whoever's, the newest-dated counting most.
+    pub fn of_input(&self, item_id: i64, day: NaiveDate) -> Holding<'_> {
+        let mut by = Vec::new();
+        let own = heard(self.in_force(item_id, day, |_| true), |stated| by.push(stated));
+        Holding { own: self.with_spirit(item_id, own), by, is_spirit: self.spirits.contains(&item_id) }
     }
 
     /// What may be in an item of which nothing is on hand: all that any supplier, or else the maker, says of it on a day.
@@ -140,18 +150,22 @@ impl Statements {
         let mut suppliers: Vec<Option<i64>> = list.iter().map(|stated| stated.supplier_id).collect();
         suppliers.sort_unstable();
         suppliers.dedup();
-        let said =
-            suppliers.into_iter().filter_map(|by| self.in_force(item_id, day, |stated| stated.supplier_id == by));
-        let said = said.map(|stated| stated.content).reduce(Content::union);
-        self.with_spirit(item_id, said.unwrap_or(Content::UNKNOWN))
+        let said = suppliers.into_iter().filter_map(|by| {
+            let mut theirs = self.in_force(item_id, day, move |stated| stated.supplier_id == by).peekable();
+            theirs.peek().is_some().then(|| heard(theirs, |_| ()))
+        });
+        self.with_spirit(item_id, said.reduce(Content::union).unwrap_or(Content::UNKNOWN))
     }
 
-    /// The newest-dated of an item's statements that were in force on a day; of those of one date the last entered.
-    fn in_force(&self, item_id: i64, day: NaiveDate, fits: impl Fn(&Stated) -> bool) -> Option<&Stated> {
-        let list = self.of_item.get(&item_id)?;
-        let in_force =
-            list.iter().filter(|stated| stated.in_force_from.is_some_and(|from| from <= day) && fits(stated));
-        in_force.max_by_key(|stated| (stated.in_force_from, stated.id))
+    /// An item's statements that were in force on a day, the newest-dated first; of those of one date the last entered.
+    fn in_force<'a>(
+        &'a self,
+        item_id: i64,
+        day: NaiveDate,
+        fits: impl Fn(&Stated) -> bool + 'a,
+    ) -> impl Iterator<Item = &'a Stated> + 'a {
+        let list = self.of_item.get(&item_id).into_iter().flat_map(|list| list.iter().rev());
+        list.filter(move |stated| stated.in_force_from.is_some_and(|from| from <= day) && fits(stated))
     }
 
     fn with_spirit(&self, item_id: i64, content: Content) -> Content {
@@ -159,6 +173,53 @@ impl Statements {
             return Content { contains: content.contains | ALCOHOL, unknown: content.unknown & !ALCOHOL, ..content };
         }
         content
+    }
+}
+
+impl Holding<'_> {
+    /// The statements that say this of a substance; all of them where none of them says it alone, as with the unknown.
+    pub fn saying(&self, substance: Substance, answer: Answer) -> Vec<i64> {
+        let says = |content: Content| match answer {
+            Answer::Contains => content.contains & substance.bit() != 0,
+            Answer::MayContain => content.may_contain & substance.bit() != 0,
+            Answer::Unknown | Answer::NotRecorded => false,
+        };
+        let mut saying: Vec<i64> = self.by.iter().filter(|by| says(by.content)).map(|by| by.id).collect();
+        if saying.is_empty() {
+            saying.extend(self.by.iter().map(|by| by.id));
+        }
+        saying
+    }
+}
+
+/// The order of statements about one thing, the newest-dated last; of those of one date the last entered.
+fn rank(stated: &Stated) -> (Option<NaiveDate>, i64) {
+    (stated.in_force_from, stated.id)
+}
+
+/// What one voice alone says ([`ask`]).
+fn heard<'a>(voice: impl Iterator<Item = &'a Stated>, by: impl FnMut(&'a Stated)) -> Content {
+    let mut sum = Content::UNKNOWN;
+    ask(&mut sum, voice, by);
+    sum
+}
+
+/// Asks one voice, its newest statement first, for what is unknown so far, and tells which of its statements had a part in
+/// the answer. What the newest leaves unknown, an older one that names it still puts there; it rules nothing out any more.
+fn ask<'a>(sum: &mut Content, voice: impl Iterator<Item = &'a Stated>, mut by: impl FnMut(&'a Stated)) {
+    for (place, stated) in voice.enumerate() {
+        let Content { contains, may_contain, unknown } = stated.content;
+        let named = (contains | may_contain) & sum.unknown;
+        if place > 0 && named == 0 {
+            continue;
+        }
+        if sum.unknown == 0 {
+            return;
+        }
+        by(stated);
+        sum.contains |= contains & sum.unknown;
+        sum.may_contain |= may_contain & sum.unknown;
+        sum.unknown &= if place == 0 { unknown & !named } else { !named };
     }
 }
 
