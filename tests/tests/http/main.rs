@@ -4,6 +4,7 @@ mod allergens;
 mod bad_input;
 mod changes;
 mod crash;
+mod papers;
 mod races;
 mod recalls;
 mod scans;

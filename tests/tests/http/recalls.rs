@@ -7,6 +7,8 @@ use serde_json::{Value, json};
 use tubtrail_tests::rest::text;
 use tubtrail_tests::{Answer, Backend, Client, RestHouse, TestServer, on_both};
 
+use crate::papers::{pdf_text, sheet};
+
 on_both!(no_tub_is_served_after_the_recall, the_lines_are_streamed, a_recall_is_handed_over, a_trace_is_handed_over);
 
 /// Clients that serve at once.
@@ -212,8 +214,21 @@ fn a_recall_is_handed_over(backend: Backend) {
     assert!(single.iter().any(|row| row[1] == "Hazard" && row[2] == "listeria"));
     assert_eq!(single.iter().filter(|row| row[0] == "Lots and places").count(), rows.len() - 1);
 
-    assert!(report("pdf").body.starts_with(b"%PDF-"));
-    assert!(report("xlsx").body.starts_with(b"PK"));
+    let book = sheet(&report("xlsx").body, "Lots and places");
+    let table = &book[..rows.len()];
+    for title in ["Traceability lot code", "Place", "Supplier's lot code"] {
+        assert_eq!(column(table, title), column(&rows, title), "{title}");
+    }
+    let grams = |rows: &[Vec<String>]| -> Vec<Option<f64>> {
+        column(rows, "Recalled in it (g)").iter().map(|grams| grams.parse().ok()).collect()
+    };
+    assert_eq!(grams(table), grams(&rows));
+    assert!(column(table, "Product description").contains(&"=1+1"), "a cell of text is no formula");
+    let paper = pdf_text(&report("pdf").body);
+    for (lot, place) in &places {
+        assert!(paper.contains(*lot) && paper.contains(*place), "{lot} {place}: {paper}");
+    }
+    assert!(paper.contains("listeria") && paper.contains("2.222"), "{paper}");
     owner.get(&format!("/v1/recalls/{id}/report?format=doc")).refused(422, "/problems/invalid");
     owner.get("/v1/recalls/1/report").refused(404, "/problems/not-found");
 }
@@ -231,7 +246,10 @@ fn a_trace_is_handed_over(backend: Backend) {
     let rows = fields(&report("csv").text(), ',');
     assert_eq!(column(&rows, "Traceability lot code"), [paste, &made.tubs[0], &made.tubs[1]]);
     assert_eq!(column(&rows, "Batches away"), ["0", "1", "1"]);
-    assert!(report("pdf").body.starts_with(b"%PDF-") && report("xlsx").body.starts_with(b"PK"));
+    let book = sheet(&report("xlsx").body, "Lots and places");
+    assert_eq!(column(&book[..4], "Traceability lot code"), [paste, &made.tubs[0], &made.tubs[1]]);
+    let paper = pdf_text(&report("pdf").body);
+    assert!([paste, &made.tubs[0], &made.tubs[1]].iter().all(|lot| paper.contains(lot.as_str())), "{paper}");
     assert!(report("txt").text().contains("Lots and places"));
     let lot = house.owner.get(&format!("/v1/lots/{paste}")).expect(200);
     let delivery = &lot.json["came_from"]["delivery"];
