@@ -137,8 +137,16 @@ fact! {
 
 /// The word of an ending after which a recall holds nothing any more.
 pub const WITHDRAWN: &str = "withdrawn";
-/// The word of an ending after which what is left of a recall stays on hold.
+/// The word of an ending after which what is left of a recall stays on hold, and what a drill held is free again.
 pub const CLOSED: &str = "closed";
+
+impl RecallRow {
+    /// Whether it holds nothing any more after such an ending: it was withdrawn, or it was only practised.
+    #[must_use]
+    pub fn is_freed_by(&self, ending: &RecallEndingRow) -> bool {
+        self.is_drill || ending.way == WITHDRAWN
+    }
+}
 
 /// A recall by row id.
 pub fn recall(conn: &mut AnyConnection, id: i64) -> Result<Option<RecallRow>, StorageError> {
@@ -159,12 +167,13 @@ pub fn seeds_of(conn: &mut AnyConnection, recall_id: i64) -> Result<Vec<RecallSe
     Ok(recall_seeds::table.filter(recall_seeds::recall_id.eq(recall_id)).order(recall_seeds::id).load(conn)?)
 }
 
-/// The recalls withdrawn after a journal entry, up to and including another.
-pub fn withdrawn_between(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Vec<i64>, StorageError> {
+/// The recalls that hold nothing any more since a journal entry, up to and including another ([`RecallRow::is_freed_by`]).
+pub fn freed_between(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Vec<i64>, StorageError> {
     Ok(recall_endings::table
+        .inner_join(recalls::table.on(recalls::id.eq(recall_endings::recall_id)))
         .filter(recall_endings::entry.gt(after))
         .filter(recall_endings::entry.le(until))
-        .filter(recall_endings::way.eq(WITHDRAWN))
+        .filter(recall_endings::way.eq(WITHDRAWN).or(recalls::is_drill))
         .order(recall_endings::id)
         .select(recall_endings::recall_id)
         .load(conn)?)
@@ -264,12 +273,12 @@ pub fn replies_of(conn: &mut AnyConnection, recall_id: i64) -> Result<Vec<Recall
     Ok(recall_replies::table.filter(recall_replies::recall_id.eq(recall_id)).order(recall_replies::id).load(conn)?)
 }
 
-/// Whether there is any recall that was not withdrawn.
+/// Whether there is any recall that still holds, or could.
 pub(crate) fn is_any_in_force(conn: &mut AnyConnection) -> Result<bool, StorageError> {
-    let withdrawn = recall_endings::table
+    let freeing = recall_endings::table
         .filter(recall_endings::recall_id.eq(recalls::id))
-        .filter(recall_endings::way.eq(WITHDRAWN));
-    let in_force = recalls::table.filter(diesel::dsl::not(diesel::dsl::exists(withdrawn)));
+        .filter(recall_endings::way.eq(WITHDRAWN).or(recalls::is_drill));
+    let in_force = recalls::table.filter(diesel::dsl::not(diesel::dsl::exists(freeing)));
     Ok(in_force.select(recalls::id).first::<i64>(conn).optional()?.is_some())
 }
 

@@ -25,6 +25,7 @@ on_both!(
     a_recall_is_closed_when_nothing_is_open,
     overdue_lines_stand_out,
     drills_are_reported,
+    a_drill_that_is_closed_frees_what_it_held,
     who_may_do_what,
     the_lines_are_paged_and_streamed,
 );
@@ -249,12 +250,16 @@ fn a_recall_is_closed_when_nothing_is_open(backend: Backend) {
     let ending = done(close());
     assert_eq!(ending.way, EndingWay::Closed);
     assert_eq!(word(close()), "recall-ended");
+    let open_it = || house.tubtrail.open_tub(&system, &made[0], Opening::default());
+    assert_eq!(word(open_it()), "lot-recalled", "it stays on hold");
+    assert_adds_up(&case(&house, id));
+
+    // The authority takes it back a week later: what is left may be sold after all.
+    assert_eq!(done(house.tubtrail.withdraw_recall(&system, id, closing())).way, EndingWay::Withdrawn);
     assert_eq!(word(house.tubtrail.withdraw_recall(&system, id, closing())), "recall-ended");
-    assert_eq!(
-        word(house.tubtrail.open_tub(&system, &made[0], Opening::default())),
-        "lot-recalled",
-        "it stays on hold"
-    );
+    assert_eq!(word(close()), "recall-ended");
+    bring(&house, SHOP, &[&made[0]]);
+    done(open_it());
     assert_adds_up(&case(&house, id));
 }
 
@@ -291,6 +296,26 @@ fn drills_are_reported(backend: Backend) {
     assert_eq!((drill.recall, drill.seed_lots, drill.reached_lots, drill.in_time), (id, 1, 1, true));
     assert_eq!(drill.times.trace_to_last_confirmation_seconds, Some(3600));
     assert_eq!((drill.mass.available_grams.mg(), drill.ended), (5_000_000, Some(EndingWay::Closed)));
+}
+
+/// What was only practised holds nothing once it is over, and nothing more can be done in it.
+fn a_drill_that_is_closed_frees_what_it_held(backend: Backend) {
+    let house = house(backend);
+    let lot = tub(&house, 5000);
+    bring(&house, SHOP, &[&lot]);
+    let system = Request::system();
+    let drill = NewRecall { kind: RecallKind::Drill, ..recall(vec![lots(&[&lot])]) };
+    let id = done(house.tubtrail.begin_recall(&system, drill)).recall.recall;
+    assert_eq!(word(house.tubtrail.open_tub(&system, &lot, Opening::default())), "lot-recalled", "it is practised");
+    done(confirm(&house, id, confirmation(SHOP, &lot, LineOutcome::Found)));
+    done(house.tubtrail.close_recall(&system, id, closing()));
+    done(house.tubtrail.open_tub(&system, &lot, Opening::default()));
+    done(serve(&house, &lot, 100));
+    assert_eq!(word(house.tubtrail.withdraw_recall(&system, id, closing())), "recall-ended", "it holds nothing");
+    assert_eq!(word(confirm(&house, id, confirmation(SHOP, &lot, LineOutcome::Destroyed))), "recall-ended");
+    let case = case(&house, id);
+    assert_eq!((case.reached_lots, case.mass.served_grams.mg(), case.overdue_lines), (1, 100_000, 0));
+    assert_adds_up(&case);
 }
 
 /// A recall concerns the whole house: to begin one needs the role everywhere. Who may see it sees all of it.

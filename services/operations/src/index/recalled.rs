@@ -8,13 +8,13 @@ use tubtrail_lineage::{BatchIx, ContactChange, Graph, LotIx, Reach};
 use tubtrail_storage::journal::Touched;
 use tubtrail_storage::lots::GraphChanges;
 use tubtrail_storage::recall_seeds::{lots_of_seed, news_of_seed};
-use tubtrail_storage::recalls::{RecallRow, RecallSeedRow, recalls_between, seeds_of, withdrawn_between};
+use tubtrail_storage::recalls::{RecallRow, RecallSeedRow, freed_between, recalls_between, seeds_of};
 use tubtrail_storage::search::authors;
 use tubtrail_storage::{AnyConnection, StorageError};
 
 use super::lot_ix;
 
-/// A recall that was not withdrawn.
+/// A recall in force: one that was not withdrawn, nor a drill that was closed.
 pub struct Recalled {
     /// As it was written down.
     pub row: RecallRow,
@@ -25,7 +25,7 @@ pub struct Recalled {
     seeds: Vec<RecallSeedRow>,
 }
 
-/// The recalls that were not withdrawn.
+/// The recalls in force.
 #[derive(Default)]
 pub struct Recalls {
     by_id: BTreeMap<i64, Recalled>,
@@ -35,7 +35,7 @@ pub struct Recalls {
 #[derive(Default)]
 pub(super) struct News {
     begun: Vec<Begun>,
-    withdrawn: Vec<i64>,
+    freed: Vec<i64>,
     seeds: BTreeMap<i64, SeedsChanged>,
 }
 
@@ -89,7 +89,7 @@ impl Recalls {
     }
 
     pub(super) fn take_in(&mut self, graph: &Graph, news: News, grown: &Grown) {
-        for id in &news.withdrawn {
+        for id in &news.freed {
             self.by_id.remove(id);
         }
         let nothing = SeedsChanged::default();
@@ -130,21 +130,21 @@ impl News {
         if known.by_id.is_empty() && !touched.any(&["recalls", "recall_endings"]) {
             return Ok(Self::default());
         }
-        let withdrawn = withdrawn_between(conn, after, until)?;
+        let freed = freed_between(conn, after, until)?;
         let mut begun = Vec::new();
         let rows = recalls_between(conn, after, until)?;
         let since = authors(conn, &rows.iter().map(|row| row.entry).collect::<Vec<_>>())?;
-        for row in rows.into_iter().filter(|row| !withdrawn.contains(&row.id)) {
+        for row in rows.into_iter().filter(|row| !freed.contains(&row.id)) {
             let missing = || StorageError::Corrupt(format!("recall {}: its journal entry is missing", row.id));
             let (_, since) = since.get(&row.entry).ok_or_else(missing)?;
             let seeds = seeds_of(conn, row.id)?;
             begun.push(Begun { since: *since, lots: lots_of_seeds(conn, &seeds, until)?, row, seeds });
         }
         let mut seeds = BTreeMap::new();
-        for (id, recalled) in known.by_id.iter().filter(|(id, _)| !withdrawn.contains(id)) {
+        for (id, recalled) in known.by_id.iter().filter(|(id, _)| !freed.contains(id)) {
             seeds.insert(*id, SeedsChanged::read(conn, recalled, after, until)?);
         }
-        Ok(Self { begun, withdrawn, seeds })
+        Ok(Self { begun, freed, seeds })
     }
 }
 

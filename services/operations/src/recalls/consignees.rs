@@ -16,7 +16,7 @@ use utoipa::ToSchema;
 
 use super::lines::{CHUNK, is_late};
 use super::outline::Outline;
-use super::work::{LineOutcome, refuse_withdrawn};
+use super::work::{LineOutcome, refuse_freed};
 use super::{CAUTION, addressed};
 use crate::error::{OperationError, Result};
 use crate::index::{Index, lot_ix};
@@ -216,7 +216,7 @@ impl Tubtrail {
             let way = fields::name("way", &new.way)?;
             let told_by = fields::name("told_by", &new.told_by)?;
             let told_at = fields::occurred_at("told_at", new.told_at, tx.now())?;
-            refuse_withdrawn(tx, &recall)?;
+            refuse_freed(tx, &recall)?;
             lots_of(tx, index, &recall, partner_id, &new.customer)?;
             let row = RecallNoticeRow {
                 id: tx.id(),
@@ -241,7 +241,7 @@ impl Tubtrail {
             let replied_by = fields::name("replied_by", &new.replied_by)?;
             let replied_at = fields::occurred_at("replied_at", new.replied_at, tx.now())?;
             fields::between("lots", new.lots.len(), 1, MOST_REPLIES)?;
-            refuse_withdrawn(tx, &recall)?;
+            refuse_freed(tx, &recall)?;
             let theirs = lots_of(tx, index, &recall, partner_id, &new.customer)?;
             let mut seen = HashSet::new();
             for (position, reply) in new.lots.iter().enumerate() {

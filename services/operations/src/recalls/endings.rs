@@ -1,4 +1,5 @@
-//! How a recall ends: closed once everything is confirmed or explained, or withdrawn because it was none.
+//! How a recall ends: closed once everything is confirmed or explained, or withdrawn because it was none. What a closed one
+//! still holds stays on hold until it is withdrawn after all; a drill that is closed frees what it held.
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -23,7 +24,7 @@ const NAMED: usize = 5;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum EndingWay {
-    /// All is accounted for; what is left of it stays on hold.
+    /// All is accounted for; what is left of it stays on hold. A drill holds nothing any more.
     Closed,
     /// It was no recall after all; nothing is on hold by it any more.
     Withdrawn,
@@ -76,7 +77,7 @@ impl Ending {
 
 impl Tubtrail {
     /// Closes a recall in which every line is confirmed or explained and every customer has answered. What is left of it stays
-    /// on hold.
+    /// on hold; what a drill held is free again.
     pub fn close_recall(&self, request: &Request, id: i64, new: Closing) -> Result<Answered<Ending>> {
         request.actor.may_everywhere(&reach::CLOSE_RECALL)?;
         let actor = request.actor.name.clone();
@@ -88,7 +89,7 @@ impl Tubtrail {
         })
     }
 
-    /// Withdraws a recall that was none: nothing is on hold by it any more.
+    /// Withdraws a recall that was none, closed or not: nothing is on hold by it any more.
     pub fn withdraw_recall(&self, request: &Request, id: i64, new: Closing) -> Result<Answered<Ending>> {
         request.actor.may_everywhere(&reach::WITHDRAW_RECALL)?;
         let actor = request.actor.name.clone();
@@ -103,7 +104,8 @@ impl Tubtrail {
 fn check(tx: &mut WriteTx<'_>, recall: &RecallRow, new: &Closing, way: &str) -> Result<RecallEndingRow> {
     let ended_by = fields::name("name", &new.name)?;
     let reason = fields::reason("reason", Some(&new.reason))?;
-    if let Some(ending) = ending_of(tx.conn(), recall.id)? {
+    let is_freeing_a_closed_one = |ending: &RecallEndingRow| way == WITHDRAWN && !recall.is_freed_by(ending);
+    if let Some(ending) = ending_of(tx.conn(), recall.id)?.filter(|ending| !is_freeing_a_closed_one(ending)) {
         let detail = format!("recall {} was already {}: {}", recall.id, ending.way, ending.reason);
         return Err(OperationError::new(&problems::RECALL_ENDED, detail));
     }

@@ -67,7 +67,7 @@ impl Outline {
         if let Some(outline) = known {
             return Ok(outline);
         }
-        // One that was withdrawn is not kept up with the graph any more.
+        // One that holds nothing any more is not kept up with the graph.
         let seeds = seeds_of(conn, row.id)?;
         let position = index.look(|inside, _| inside.position);
         let lots = lots_of_seeds(conn, &seeds, position)?;

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::{Place, State};
 use tubtrail_domain::recall::Outcome;
 use tubtrail_storage::WriteTx;
-use tubtrail_storage::recalls::{RecallConfirmationRow, RecallRow, WITHDRAWN, ending_of};
+use tubtrail_storage::recalls::{RecallConfirmationRow, RecallRow, ending_of};
 use tubtrail_storage::stock::MovementRow;
 use utoipa::ToSchema;
 
@@ -157,7 +157,7 @@ impl Tubtrail {
             let name = fields::name("name", &new.name)?;
             let at = fields::occurred_at("at", new.at, tx.now())?;
             fields::between("lines", new.lines.len(), 1, MOST_LINES)?;
-            refuse_withdrawn(tx, &recall)?;
+            refuse_freed(tx, &recall)?;
             tx.at_site(site.row.id);
             let mut seen = HashSet::new();
             let mut lines = Vec::new();
@@ -176,12 +176,13 @@ impl Tubtrail {
     }
 }
 
-/// Refuses what belongs to a recall that was none.
-pub(super) fn refuse_withdrawn(tx: &mut WriteTx<'_>, recall: &RecallRow) -> Result<()> {
-    match ending_of(tx.conn(), recall.id)?.filter(|ending| ending.way == WITHDRAWN) {
+/// Refuses what belongs to a recall that was none, or to a drill that is over.
+pub(super) fn refuse_freed(tx: &mut WriteTx<'_>, recall: &RecallRow) -> Result<()> {
+    match ending_of(tx.conn(), recall.id)?.filter(|ending| recall.is_freed_by(ending)) {
         None => Ok(()),
         Some(ending) => {
-            let detail = format!("recall {} was withdrawn: {}", recall.id, ending.reason);
+            let what = if recall.is_drill { "drill" } else { "recall" };
+            let detail = format!("{what} {} was {}: {}", recall.id, ending.way, ending.reason);
             Err(OperationError::new(&problems::RECALL_ENDED, detail))
         }
     }

@@ -185,7 +185,7 @@ async fn note_recall_replies(
 }
 
 /// Closes a recall once every line is confirmed or explained and every customer has answered (`recall-open-lines`); what is
-/// left of it stays on hold.
+/// left of it stays on hold. What a drill held is free again.
 #[utoipa::path(tag = "recalls", request_body = Closing, params(("recall" = i64, description = "Its number")),
     responses((status = 201, body = Ending)))]
 #[post("/v1/recalls/{recall}/closing")]
@@ -196,7 +196,7 @@ async fn close_recall(house: House, signed_in: SignedIn, recall: web::Path<i64>,
     .await
 }
 
-/// Withdraws a recall that was none: nothing is on hold by it any more.
+/// Withdraws a recall that was none, closed or not: nothing is on hold by it any more.
 #[utoipa::path(tag = "recalls", request_body = Closing, params(("recall" = i64, description = "Its number")),
     responses((status = 201, body = Ending)))]
 #[post("/v1/recalls/{recall}/withdrawal")]

@@ -1,0 +1,16 @@
+CREATE TABLE endings (
+    id BIGINT NOT NULL PRIMARY KEY,
+    entry BIGINT NOT NULL,
+    recall_id BIGINT NOT NULL UNIQUE REFERENCES recalls (id),
+    way TEXT NOT NULL CHECK (way IN ('closed', 'withdrawn')),
+    ended_by TEXT NOT NULL,
+    reason TEXT NOT NULL
+);
+INSERT INTO endings (id, entry, recall_id, way, ended_by, reason)
+SELECT id, entry, recall_id, way, ended_by, reason FROM recall_endings ORDER BY id;
+DROP TABLE recall_endings;
+ALTER TABLE endings RENAME TO recall_endings;
+CREATE TRIGGER recall_endings_refuse_update BEFORE UPDATE ON recall_endings
+BEGIN SELECT RAISE(ABORT, 'facts only grow: UPDATE on recall_endings is refused'); END;
+CREATE TRIGGER recall_endings_refuse_delete BEFORE DELETE ON recall_endings
+BEGIN SELECT RAISE(ABORT, 'facts only grow: DELETE on recall_endings is refused'); END;
