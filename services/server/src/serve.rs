@@ -147,7 +147,10 @@ impl Surroundings {
             return Self { policy: BROWSER, is_kept: true };
         }
         let is_data = ["/v1/", "/problems/", "/openapi.json"].iter().any(|begin| path.starts_with(begin));
-        Self { policy: if is_data { STRICT } else { crate::pages::POLICY }, is_kept: crate::pages::assets::is_asset(path) }
+        Self {
+            policy: if is_data { STRICT } else { crate::pages::POLICY },
+            is_kept: crate::pages::assets::is_asset(path),
+        }
     }
 }
 

@@ -17,7 +17,8 @@ struct Asset {
     bytes: &'static [u8],
 }
 
-const ASSETS: [Asset; 2] = [
+const ASSETS: [Asset; 3] = [
+    Asset { name: "tub.svg", kind: "image/svg+xml", bytes: include_bytes!("../../assets/tub.svg") },
     Asset { name: "pages.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/pages.css") },
     Asset {
         name: "counter.js",
@@ -26,6 +27,7 @@ const ASSETS: [Asset; 2] = [
     },
 ];
 
+/// The files.
 pub fn configure(config: &mut web::ServiceConfig) {
     config.service(show_asset);
 }

@@ -146,8 +146,12 @@ struct Found {
 async fn choose_counter(house: House, visitor: Visitor, request: HttpRequest) -> Shown {
     let asks = visitor.asks();
     let found = off_thread(move || {
-        let name = house.tubtrail.show_me(&asks)?.name;
-        Ok((name, house.tubtrail.list::<Site>(&asks, "", MOST_SITES)?.items))
+        let me = house.tubtrail.show_me(&asks)?;
+        let mut sites = house.tubtrail.list::<Site>(&asks, "", MOST_SITES)?.items;
+        sites.retain(|site| {
+            site.active && me.roles.iter().any(|role| role.site.as_ref().is_none_or(|at| *at == site.code))
+        });
+        Ok((me.name, sites))
     });
     let (name, sites) = found.await.map_err(Unable::of(&request))?;
     if let [site] = sites.as_slice() {
@@ -351,7 +355,8 @@ fn find(tubtrail: &Tubtrail, asks: &Request, question: &Question) -> Result<Foun
     let site: Site = tubtrail.get(asks, &question.site)?;
     let lots = question.lot.clone().map(|lot| vec![lot]);
     // What stands open is shown before anything is named; an answer it is only then.
-    let avoid = if question.avoid.is_empty() { vec![Substance::Milk.word().to_owned()] } else { question.avoid.clone() };
+    let avoid =
+        if question.avoid.is_empty() { vec![Substance::Milk.word().to_owned()] } else { question.avoid.clone() };
     let new = NewAllergenCheck { site: site.code.clone(), avoid, lots };
     let mut check = tubtrail.check_allergens(asks, &new)?;
     if question.avoid.is_empty() {

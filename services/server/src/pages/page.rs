@@ -57,7 +57,9 @@ pub fn see(path: &str) -> HttpResponse {
 /// A path of ours to go to next, from what a browser sent: never to another server.
 pub fn next_path(sent: Option<&str>) -> &str {
     let is_ours = |path: &&str| {
-        path.starts_with('/') && !path.starts_with("//") && path.bytes().all(|byte| byte.is_ascii_graphic() && byte != b'\\')
+        path.starts_with('/')
+            && !path.starts_with("//")
+            && path.bytes().all(|byte| byte.is_ascii_graphic() && byte != b'\\')
     };
     sent.filter(is_ours).unwrap_or("/")
 }
@@ -160,7 +162,8 @@ mod tests {
     #[test]
     fn the_next_page_is_always_ours() {
         assert_eq!(next_path(Some("/counter/quay-shop?avoid=milk")), "/counter/quay-shop?avoid=milk");
-        for other in ["//elsewhere.example", "https://elsewhere.example", "/\\elsewhere.example", "", "counter", "/a b"] {
+        for other in ["//elsewhere.example", "https://elsewhere.example", "/\\elsewhere.example", "", "counter", "/a b"]
+        {
             assert_eq!(next_path(Some(other)), "/", "{other}");
         }
         assert_eq!(next_path(None), "/");

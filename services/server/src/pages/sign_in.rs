@@ -4,8 +4,8 @@ use actix_web::cookie::time::Duration;
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, HttpResponse, get, post, web};
 use askama::Template;
-use tubtrail_operations::sessions::Credentials;
 use tubtrail_operations::passwords::Password;
+use tubtrail_operations::sessions::Credentials;
 
 use super::fields::Fields;
 use super::page::{Frame, Shown, Unable, next_path, render, see};
