@@ -38,6 +38,11 @@ impl Client {
         Self { base: base.to_owned(), ..self.clone() }
     }
 
+    /// The address it speaks to: `http://HOST:PORT`.
+    pub fn base(&self) -> &str {
+        &self.base
+    }
+
     /// Its token, once signed in.
     pub fn token(&self) -> Option<&str> {
         self.token.as_deref()

@@ -38,7 +38,8 @@ pub enum ExpiryKind {
 }
 
 impl ExpiryKind {
-    pub(crate) const fn word(self) -> &'static str {
+    /// The word for it.
+    pub const fn word(self) -> &'static str {
         match self {
             Self::BestBefore => "best_before",
             Self::UseBy => "use_by",

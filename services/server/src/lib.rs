@@ -8,6 +8,7 @@ pub mod demo;
 pub mod door;
 pub mod followers;
 pub mod house;
+pub mod pages;
 pub mod problem;
 mod reports;
 pub mod routed;

@@ -51,6 +51,36 @@ impl Problem {
         matches!(self.0.problem.sort, Sort::NotSignedIn | Sort::Forbidden)
     }
 
+    /// Whether who asks can put it right: by typing something else, or by waiting.
+    pub fn can_be_put_right(&self) -> bool {
+        !matches!(self.0.problem.sort, Sort::Unavailable | Sort::Internal)
+    }
+
+    /// Its status.
+    pub fn status(&self) -> StatusCode {
+        Self::status_of(self.0.problem.sort)
+    }
+
+    /// What is said of it.
+    pub fn details(&self) -> ProblemDetails {
+        ProblemDetails {
+            kind: format!("/problems/{}", self.0.problem.word),
+            title: self.0.problem.title,
+            status: self.status().as_u16(),
+            detail: self.0.detail.clone(),
+            field: self.0.field.clone(),
+            lots: self.0.lots.clone(),
+        }
+    }
+
+    /// After how many seconds it may be different.
+    pub fn retry_after(&self) -> Option<u32> {
+        self.0.retry_after_seconds.or(match self.0.problem.sort {
+            Sort::TooMany | Sort::Unavailable => Some(1),
+            _ => None,
+        })
+    }
+
     /// The status of a sort of problem.
     pub fn status_of(sort: Sort) -> StatusCode {
         match sort {
@@ -95,30 +125,19 @@ impl std::error::Error for Problem {}
 
 impl ResponseError for Problem {
     fn status_code(&self) -> StatusCode {
-        Self::status_of(self.0.problem.sort)
+        self.status()
     }
 
     fn error_response(&self) -> HttpResponse {
-        let status = self.status_code();
+        let status = self.status();
         let mut response = HttpResponse::build(status);
         response.content_type("application/problem+json");
         if status == StatusCode::UNAUTHORIZED {
             response.insert_header(("WWW-Authenticate", "Bearer"));
         }
-        let retry_after = self.0.retry_after_seconds.or(match self.0.problem.sort {
-            Sort::TooMany | Sort::Unavailable => Some(1),
-            _ => None,
-        });
-        if let Some(seconds) = retry_after {
+        if let Some(seconds) = self.retry_after() {
             response.insert_header((RETRY_AFTER, seconds));
         }
-        response.json(ProblemDetails {
-            kind: format!("/problems/{}", self.0.problem.word),
-            title: self.0.problem.title,
-            status: status.as_u16(),
-            detail: self.0.detail.clone(),
-            field: self.0.field.clone(),
-            lots: self.0.lots.clone(),
-        })
+        response.json(self.details())
     }
 }

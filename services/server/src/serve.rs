@@ -26,7 +26,7 @@ const KEEP_ALIVE: Duration = Duration::from_secs(5);
 /// How long requests at work may take to finish when the server is told to stop, in seconds.
 const STOP_WITHIN: u64 = 25;
 
-/// No page of ours loads anything from anywhere.
+/// What is no page loads nothing from anywhere.
 const STRICT: &str = "default-src 'none'; frame-ancestors 'none'";
 /// The API browser loads its own scripts and styles, and asks this server; its pictures lie in its styles.
 const BROWSER: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; \
@@ -50,7 +50,8 @@ pub async fn serve(house: House, listen: &str) -> std::io::Result<()> {
             .into_utoipa_app()
             .configure(crate::routes::configure)
             .into_app()
-            .service(web::redirect("/", "/api/"))
+            .configure(crate::pages::configure)
+            .service(web::redirect("/", "/counter"))
             .service(web::redirect("/api", "/api/"))
             .service(SwaggerUi::new("/api/{_:.*}").config(Config::from("/openapi.json")))
             .default_service(web::to(not_found))
@@ -124,22 +125,42 @@ async fn observe(
         Routed::OtherMethods(_) | Routed::Nowhere => "none",
     };
     let id = request_id(request.request());
-    let is_browser = request.path().starts_with("/api/");
+    let surroundings = Surroundings::of(request.path());
     let mut response = next.call(request).await?;
     let status = response.status().as_u16().to_string();
     metrics::counter!("tubtrail_requests_total", "operation" => operation, "status" => status).increment(1);
     metrics::histogram!("tubtrail_request_seconds", "operation" => operation).record(began.elapsed());
-    set_headers(&mut response, id, is_browser);
+    set_headers(&mut response, id, surroundings);
     Ok(response)
 }
 
-fn set_headers<B>(response: &mut ServiceResponse<B>, id: Option<String>, is_browser: bool) {
+/// What may be loaded around an answer, and whether it may be kept.
+#[derive(Clone, Copy)]
+struct Surroundings {
+    policy: &'static str,
+    is_kept: bool,
+}
+
+impl Surroundings {
+    fn of(path: &str) -> Self {
+        if path.starts_with("/api/") {
+            return Self { policy: BROWSER, is_kept: true };
+        }
+        let is_data = ["/v1/", "/problems/", "/openapi.json"].iter().any(|begin| path.starts_with(begin));
+        Self {
+            policy: if is_data { STRICT } else { crate::pages::POLICY },
+            is_kept: crate::pages::assets::is_asset(path),
+        }
+    }
+}
+
+fn set_headers<B>(response: &mut ServiceResponse<B>, id: Option<String>, surroundings: Surroundings) {
     let head = response.response_mut().head_mut();
     let mut set = |name: HeaderName, value: &'static str| head.headers.insert(name, HeaderValue::from_static(value));
     set(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
     set(header::REFERRER_POLICY, "no-referrer");
-    set(header::CONTENT_SECURITY_POLICY, if is_browser { BROWSER } else { STRICT });
-    if !is_browser {
+    set(header::CONTENT_SECURITY_POLICY, surroundings.policy);
+    if !surroundings.is_kept {
         set(header::CACHE_CONTROL, "no-store");
     }
     if let Some(Ok(id)) = id.map(|id| HeaderValue::from_str(&id)) {

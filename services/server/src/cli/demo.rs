@@ -46,7 +46,8 @@ impl Demo {
         guests.logins.iter().for_each(show);
         println!("  The till at the harbour shop is a device; it sends Authorization: Bearer {}", guests.till_token);
         let listen = settings.listen(&self.serving);
-        println!("\nThe API browser is at http://{listen}/api/, its description at http://{listen}/openapi.json");
+        println!("\nThe counter is at http://{listen}/: sign in as harbour.");
+        println!("The API browser is at http://{listen}/api/, its description at http://{listen}/openapi.json");
         println!("Ctrl-C ends it; the database stays.\n");
         serving.run(&settings)
     }

@@ -13,7 +13,7 @@ use tubtrail_operations::sessions::Welcome;
 use tubtrail_operations::{Actor, OperationError, Tubtrail, problems};
 
 pub use keys::Keys;
-pub use signed_in::{SignedIn, guard, request_id};
+pub use signed_in::{SignedIn, guard, request_id, who};
 use tokens::{Refused, Verified};
 
 use crate::problem::Problem;

@@ -24,6 +24,11 @@ pub struct SignedIn {
 }
 
 impl SignedIn {
+    /// Somebody who was let in by other means than a header, as pages do; what they may do, each operation looks at.
+    pub fn of(actor: Actor, bearer: String, request_id: Option<String>) -> Self {
+        Self { actor, bearer, request_id, key: None }
+    }
+
     /// Who it is by now, for what goes on for long: refuses whoever may come in no more.
     pub async fn again(&mut self, house: &House) -> Result<(), Problem> {
         self.actor = who(house.clone(), self.bearer.clone()).await?;
@@ -93,7 +98,7 @@ async fn sign_in(request: &ServiceRequest, operation: &'static Operation) -> Res
 }
 
 /// Who a bearer token stands for, now.
-async fn who(house: House, bearer: String) -> Result<Actor, Problem> {
+pub async fn who(house: House, bearer: String) -> Result<Actor, Problem> {
     match house.door.recognise(&house.tubtrail, &bearer) {
         Some(actor) => Ok(actor),
         None => off_thread(move || house.door.identify(&house.tubtrail, &bearer)).await,

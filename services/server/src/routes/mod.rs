@@ -36,6 +36,8 @@ mod transfers;
 mod tubs;
 mod users;
 
+pub use sessions::come_in;
+
 /// Every route of the API.
 pub fn configure(config: &mut ServiceConfig) {
     allergens::configure(config);

@@ -7,7 +7,7 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use tubtrail_operations::problems;
-use tubtrail_operations::sessions::{Credentials, Me};
+use tubtrail_operations::sessions::{Credentials, Me, Welcome};
 use tubtrail_operations::users::RoleAt;
 use utoipa::ToSchema;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -15,6 +15,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use crate::body::Body;
 use crate::door::{SignedIn, request_id};
 use crate::house::{House, Outcome, off_thread, query};
+use crate::problem::Problem;
 
 /// A wrong password is answered no sooner than this: how long it took must not tell whether there is such a login.
 const WRONG_PASSWORD_TAKES: Duration = Duration::from_millis(300);
@@ -56,16 +57,26 @@ pub struct SessionUser {
 #[utoipa::path(tag = "sessions", request_body = Credentials, responses((status = 201, body = Session)))]
 #[post("/v1/sessions")]
 async fn sign_in(house: House, request: HttpRequest, body: Body<Credentials>) -> Outcome {
+    let (welcome, token, expires_at) = come_in(&house, &request, body.value).await?;
+    let user = SessionUser { login: welcome.login, name: welcome.name };
+    Ok(HttpResponse::build(StatusCode::CREATED).json(Session { token, expires_at, user, roles: welcome.roles }))
+}
+
+/// Lets somebody in, by whatever way they came: who they are, the session's token, and when it is over.
+pub async fn come_in(
+    house: &House,
+    request: &HttpRequest,
+    credentials: Credentials,
+) -> Result<(Welcome, String, DateTime<Utc>), Problem> {
     let began = tokio::time::Instant::now();
-    let (inside, id) = (house.clone(), request_id(&request));
-    let welcome = off_thread(move || inside.tubtrail.sign_in(&body.value, id)).await;
+    let (inside, id) = (house.clone(), request_id(request));
+    let welcome = off_thread(move || inside.tubtrail.sign_in(&credentials, id)).await;
     if welcome.as_ref().is_err_and(|problem| problem.is(&problems::WRONG_PASSWORD)) {
         tokio::time::sleep_until(began + WRONG_PASSWORD_TAKES).await;
     }
     let welcome = welcome?;
     let (token, expires_at) = house.door.let_in(&welcome)?;
-    let user = SessionUser { login: welcome.login, name: welcome.name };
-    Ok(HttpResponse::build(StatusCode::CREATED).json(Session { token, expires_at, user, roles: welcome.roles }))
+    Ok((welcome, token, expires_at))
 }
 
 /// Who asks, and what they are where.

@@ -1,0 +1,64 @@
+//! The styles and scripts of the pages. They are part of the program, and their addresses change with their contents, so that
+//! a browser keeps them for good.
+
+use std::sync::LazyLock;
+
+use actix_web::http::header::{CACHE_CONTROL, CONTENT_TYPE};
+use actix_web::{HttpRequest, HttpResponse, get, web};
+use sha2::{Digest, Sha256};
+use tubtrail_operations::{OperationError, problems};
+
+use super::marks::hex;
+use super::page::{Shown, Unable};
+
+struct Asset {
+    name: &'static str,
+    kind: &'static str,
+    bytes: &'static [u8],
+}
+
+const ASSETS: [Asset; 3] = [
+    Asset { name: "tub.svg", kind: "image/svg+xml", bytes: include_bytes!("../../assets/tub.svg") },
+    Asset { name: "pages.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/pages.css") },
+    Asset {
+        name: "counter.js",
+        kind: "text/javascript; charset=utf-8",
+        bytes: include_bytes!("../../assets/counter.js"),
+    },
+];
+
+/// The files.
+pub fn configure(config: &mut web::ServiceConfig) {
+    config.service(show_asset);
+}
+
+/// Changes with any of them.
+static STAMP: LazyLock<String> = LazyLock::new(|| {
+    let mut hash = Sha256::new();
+    for asset in ASSETS {
+        hash.update(asset.bytes);
+    }
+    hex(&hash.finalize()[..6])
+});
+
+/// The address of a file.
+pub fn address(name: &str) -> String {
+    format!("/assets/{}/{name}", *STAMP)
+}
+
+/// Whether a path is that of a file, which may be kept.
+pub fn is_asset(path: &str) -> bool {
+    path.strip_prefix("/assets/").is_some_and(|rest| rest.starts_with(STAMP.as_str()))
+}
+
+#[get("/assets/{stamp}/{name}")]
+async fn show_asset(request: HttpRequest, path: web::Path<(String, String)>) -> Shown {
+    let (stamp, name) = path.into_inner();
+    let found = ASSETS.iter().find(|asset| asset.name == name).filter(|_| stamp == *STAMP);
+    let missing = || OperationError::new(&problems::NOT_FOUND, "there is no such file");
+    let asset = found.ok_or_else(|| Unable::problem(&request, missing().into()))?;
+    Ok(HttpResponse::Ok()
+        .insert_header((CONTENT_TYPE, asset.kind))
+        .insert_header((CACHE_CONTROL, "public, max-age=31536000, immutable"))
+        .body(asset.bytes))
+}

@@ -1,0 +1,32 @@
+//! The fields of a form or of an address, each of which may stand there more than once.
+
+use std::fmt;
+
+/// Names and values, in the order in which they were sent.
+#[derive(Clone, Debug, Default)]
+pub struct Fields(Vec<(String, String)>);
+
+impl Fields {
+    /// Reads them (`application/x-www-form-urlencoded`, of the WHATWG's URL standard).
+    pub fn parse(sent: &[u8]) -> Self {
+        Self(form_urlencoded::parse(sent).into_owned().collect())
+    }
+
+    /// The first of a name; none where it is empty.
+    pub fn get(&self, name: &str) -> Option<&str> {
+        self.all(name).next().filter(|value| !value.is_empty())
+    }
+
+    /// All of a name.
+    pub fn all(&self, name: &str) -> impl Iterator<Item = &str> {
+        self.0.iter().filter(move |(known, _)| known == name).map(|(_, value)| value.as_str())
+    }
+}
+
+impl fmt::Display for Fields {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut out = form_urlencoded::Serializer::new(String::new());
+        out.extend_pairs(&self.0);
+        f.write_str(&out.finish())
+    }
+}

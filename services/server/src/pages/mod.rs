@@ -1,0 +1,27 @@
+//! The pages: for a shop hand with a queue, a cook with wet hands, an inspector with a laptop. HTML made here, with small scripts
+//! of our own that make it quicker and that it works without. Everything they do they do through the same operations as the
+//! API, as whoever is signed in.
+
+pub mod assets;
+mod counter;
+mod fields;
+mod live;
+mod marks;
+mod page;
+mod sign_in;
+mod texts;
+mod visitor;
+
+use actix_web::web::ServiceConfig;
+
+/// Pages load from this server alone, run no script that stands in a page, and stand in nobody's frame.
+pub const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
+    form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+/// Every page.
+pub fn configure(config: &mut ServiceConfig) {
+    assets::configure(config);
+    counter::configure(config);
+    live::configure(config);
+    sign_in::configure(config);
+}

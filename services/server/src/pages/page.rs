@@ -1,0 +1,171 @@
+//! A page on its way out, and what is shown where there is none.
+
+use std::fmt;
+
+use actix_web::http::StatusCode;
+use actix_web::http::header::{LOCATION, RETRY_AFTER};
+use actix_web::{HttpRequest, HttpResponse, ResponseError};
+use askama::Template;
+
+use super::texts::Texts;
+use crate::door::request_id;
+use crate::problem::Problem;
+
+/// What a page's handler returns.
+pub type Shown = Result<HttpResponse, Unable>;
+
+/// What stands around every page.
+pub struct Frame {
+    /// The texts of its language.
+    pub texts: &'static Texts,
+    /// Who is signed in, as shown.
+    pub name: Option<String>,
+    /// What a form repeats; empty where nobody is signed in.
+    pub mark: String,
+    /// Where we are, for coming back to it.
+    pub path: String,
+    /// Every language, to choose from.
+    pub languages: &'static [Texts],
+}
+
+impl Frame {
+    /// Of a page that anybody may see.
+    pub fn bare(request: &HttpRequest) -> Self {
+        Self {
+            texts: Texts::wanted(request),
+            name: None,
+            mark: String::new(),
+            languages: Texts::all(),
+            path: request.uri().path_and_query().map_or("/", |path| path.as_str()).to_owned(),
+        }
+    }
+}
+
+/// Renders a page.
+pub fn render(status: StatusCode, page: &impl Template) -> HttpResponse {
+    match page.render() {
+        Ok(html) => HttpResponse::build(status).content_type("text/html; charset=utf-8").body(html),
+        Err(error) => Problem::internal(&error).error_response(),
+    }
+}
+
+/// Sends the browser to another page, with GET.
+pub fn see(path: &str) -> HttpResponse {
+    HttpResponse::SeeOther().insert_header((LOCATION, path)).finish()
+}
+
+/// A path of ours to go to next, from what a browser sent: never to another server.
+pub fn next_path(sent: Option<&str>) -> &str {
+    let is_ours = |path: &&str| {
+        path.starts_with('/')
+            && !path.starts_with("//")
+            && path.bytes().all(|byte| byte.is_ascii_graphic() && byte != b'\\')
+    };
+    sent.filter(is_ours).unwrap_or("/")
+}
+
+/// Why there is no page.
+pub struct Unable {
+    frame: Box<Frame>,
+    request_id: Option<String>,
+    why: Why,
+}
+
+enum Why {
+    /// Nobody is signed in.
+    NotSignedIn,
+    /// Something else.
+    Problem(Problem),
+}
+
+#[derive(Template)]
+#[template(path = "wrong.html")]
+struct Wrong<'a> {
+    frame: &'a Frame,
+    title: &'a str,
+    detail: &'a str,
+    field: Option<&'a str>,
+    request_id: Option<&'a str>,
+}
+
+impl Unable {
+    /// Nobody is signed in, or no more.
+    pub fn not_signed_in(request: &HttpRequest) -> Self {
+        Self { frame: Box::new(Frame::bare(request)), request_id: request_id(request), why: Why::NotSignedIn }
+    }
+
+    /// A problem to show.
+    pub fn problem(request: &HttpRequest, problem: Problem) -> Self {
+        Self { frame: Box::new(Frame::bare(request)), request_id: request_id(request), why: Why::Problem(problem) }
+    }
+
+    /// Something that must not happen.
+    pub fn internal(request: &HttpRequest, cause: &dyn fmt::Display) -> Self {
+        Self::problem(request, Problem::internal(cause))
+    }
+
+    /// A handler's problems, to show.
+    pub fn of(request: &HttpRequest) -> impl Fn(Problem) -> Self + '_ {
+        |problem| Self::problem(request, problem)
+    }
+}
+
+impl fmt::Debug for Unable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(self, f)
+    }
+}
+
+impl fmt::Display for Unable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match &self.why {
+            Why::NotSignedIn => f.write_str("nobody is signed in"),
+            Why::Problem(problem) => problem.fmt(f),
+        }
+    }
+}
+
+impl ResponseError for Unable {
+    fn status_code(&self) -> StatusCode {
+        match &self.why {
+            Why::NotSignedIn => StatusCode::SEE_OTHER,
+            Why::Problem(problem) => problem.status_code(),
+        }
+    }
+
+    fn error_response(&self) -> HttpResponse {
+        let Why::Problem(problem) = &self.why else {
+            let next = form_urlencoded::Serializer::new(String::new()).append_pair("next", &self.frame.path).finish();
+            return see(&format!("/sign-in?{next}"));
+        };
+        let status = problem.status_code();
+        let shown = problem.details();
+        let page = Wrong {
+            frame: &self.frame,
+            title: shown.title,
+            detail: &shown.detail,
+            field: shown.field.as_deref(),
+            request_id: self.request_id.as_deref(),
+        };
+        let mut response = render(status, &page);
+        if let Some(seconds) = problem.retry_after() {
+            response.headers_mut().insert(RETRY_AFTER, seconds.into());
+        }
+        response
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::next_path;
+
+    #[test]
+    fn the_next_page_is_always_ours() {
+        assert_eq!(next_path(Some("/counter/quay-shop?avoid=milk")), "/counter/quay-shop?avoid=milk");
+        for other in ["//elsewhere.example", "https://elsewhere.example", "/\\elsewhere.example", "", "counter", "/a b"]
+        {
+            assert_eq!(next_path(Some(other)), "/", "{other}");
+        }
+        assert_eq!(next_path(None), "/");
+    }
+}

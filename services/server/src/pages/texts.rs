@@ -1,0 +1,144 @@
+//! The catalogue: every text of the pages, by name, in each language.
+
+use std::borrow::Cow;
+use std::sync::LazyLock;
+
+use actix_web::HttpRequest;
+use actix_web::http::header::ACCEPT_LANGUAGE;
+use fluent_bundle::concurrent::FluentBundle;
+use fluent_bundle::{FluentArgs, FluentResource, FluentValue};
+use unic_langid::LanguageIdentifier;
+
+/// The cookie that keeps the language somebody chose.
+pub const COOKIE: &str = "tubtrail_language";
+
+/// The texts of one language.
+pub struct Texts {
+    /// Its tag, as in `lang`.
+    pub tag: &'static str,
+    bundle: FluentBundle<FluentResource>,
+}
+
+/// Each language's tag and file; the first is the usual one.
+const FILES: [(&str, &str); 2] =
+    [("en", include_str!("../../texts/en.ftl")), ("fr", include_str!("../../texts/fr.ftl"))];
+
+static ALL: LazyLock<Vec<Texts>> = LazyLock::new(|| FILES.iter().map(|(tag, file)| Texts::read(tag, file)).collect());
+
+impl Texts {
+    // The files are part of the program, and a test reads them all.
+    fn read(tag: &'static str, file: &str) -> Self {
+        let language: LanguageIdentifier = tag.parse().unwrap_or_default();
+        let mut bundle = FluentBundle::new_concurrent(vec![language]);
+        // The marks that keep directions apart are for texts of both, and would stand in the way of searching.
+        bundle.set_use_isolating(false);
+        let (Ok(resource) | Err((resource, _))) = FluentResource::try_new(file.to_owned());
+        bundle.add_resource_overriding(resource);
+        Self { tag, bundle }
+    }
+
+    /// Those of every language, the usual one first.
+    pub fn all() -> &'static [Self] {
+        &ALL
+    }
+
+    /// Those of a language.
+    pub fn of(tag: &str) -> Option<&'static Self> {
+        ALL.iter().find(|texts| texts.tag == tag)
+    }
+
+    /// Those a request asks for: by the cookie, else by what the browser prefers, else the usual ones.
+    pub fn wanted(request: &HttpRequest) -> &'static Self {
+        let chosen = request.cookie(COOKIE).and_then(|cookie| Self::of(cookie.value()));
+        let preferred = || {
+            let header = request.headers().get(ACCEPT_LANGUAGE)?.to_str().ok()?;
+            header.split(',').find_map(|range| Self::of(range.split([';', '-']).next()?.trim()))
+        };
+        chosen.or_else(preferred).unwrap_or(&ALL[0])
+    }
+
+    /// A text.
+    pub fn say(&self, name: &str) -> Cow<'_, str> {
+        self.fill(name, None)
+    }
+
+    /// A text with something in it.
+    pub fn say_of(&self, name: &str, gap: &str, what: impl AsRef<str>) -> Cow<'_, str> {
+        self.say_with(name, &[(gap, what.as_ref())])
+    }
+
+    /// A text with several things in it.
+    pub fn say_with(&self, name: &str, gaps: &[(&str, &str)]) -> Cow<'_, str> {
+        let mut args = FluentArgs::with_capacity(gaps.len());
+        for (gap, what) in gaps {
+            args.set(*gap, FluentValue::from((*what).to_owned()));
+        }
+        let said = self.fill(name, Some(&args));
+        Cow::Owned(said.into_owned())
+    }
+
+    // A name that is missing shows itself; a test sees to it that none is.
+    fn fill<'a>(&'a self, name: &str, args: Option<&FluentArgs<'_>>) -> Cow<'a, str> {
+        let pattern = self.bundle.get_message(name).and_then(|message| message.value());
+        let Some(pattern) = pattern else { return Cow::Owned(format!("[{name}]")) };
+        let mut errors = Vec::new();
+        let said = self.bundle.format_pattern(pattern, args, &mut errors);
+        for error in &errors {
+            tracing::error!(%error, name, language = self.tag, "a text could not be filled");
+        }
+        Cow::Owned(said.into_owned())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::{BTreeMap, BTreeSet};
+
+    use fluent_bundle::FluentResource;
+    use tubtrail_domain::allergens::{Group, Substance};
+
+    use super::FILES;
+
+    /// The names of a file, each with the gaps in it.
+    fn names(tag: &str, file: &str) -> BTreeMap<String, BTreeSet<String>> {
+        let resource = FluentResource::try_new(file.to_owned()).unwrap_or_else(|error| panic!("{tag}: {:?}", error.1));
+        assert!(resource.entries().count() > 0, "{tag} is empty");
+        let mut found = BTreeMap::new();
+        for line in file.lines().filter(|line| !line.starts_with('#')) {
+            let Some((name, text)) = line.split_once(" = ") else { continue };
+            let gaps = text.split("{ $").skip(1).filter_map(|rest| Some(rest.split_once(' ')?.0.to_owned()));
+            let twice = found.insert(name.to_owned(), gaps.collect());
+            assert!(twice.is_none(), "{tag}: {name} stands there twice");
+        }
+        found
+    }
+
+    #[test]
+    fn every_language_has_the_same_texts_with_the_same_gaps() {
+        let usual = names(FILES[0].0, FILES[0].1);
+        for (tag, file) in FILES {
+            assert_eq!(names(tag, file), usual, "{tag}");
+        }
+    }
+
+    /// Rule of the house: unknown is never clear.
+    #[test]
+    fn no_language_says_that_something_is_clear() {
+        for (tag, file) in FILES {
+            let file = file.to_lowercase();
+            for word in ["safe", "free from", "free of", "sans danger", "exempt", "garanti"] {
+                assert!(!file.contains(word), "{tag}: {word}");
+            }
+        }
+    }
+
+    #[test]
+    fn every_substance_has_a_name() {
+        let usual = names(FILES[0].0, FILES[0].1);
+        let substances = Substance::ALL.into_iter().map(Substance::word);
+        let groups = Group::ALL.into_iter().map(Group::word);
+        for word in substances.chain(groups) {
+            assert!(usual.contains_key(word), "{word}");
+        }
+    }
+}

@@ -1,0 +1,6 @@
+//! The pages, as browsers and strangers meet them.
+
+mod browser;
+mod counter;
+mod forms;
+mod shop;
