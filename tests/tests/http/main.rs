@@ -4,6 +4,8 @@ mod allergens;
 mod bad_input;
 mod changes;
 mod crash;
+mod exports;
+mod proposals;
 mod races;
 mod recalls;
 mod scans;
