@@ -192,6 +192,7 @@ pub fn site(code: &str, kind: SiteKind) -> Site {
         kind,
         time_zone: "Europe/Lisbon".into(),
         gln: None,
+        address: None,
         active: true,
         version: None,
     }
@@ -205,6 +206,8 @@ pub fn partner(code: &str, supplies: bool) -> Partner {
         supplies,
         takes_tubs: !supplies,
         contact: None,
+        gln: None,
+        address: None,
         active: true,
         version: None,
     }

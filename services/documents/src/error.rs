@@ -54,6 +54,9 @@ pub enum DocumentError {
     /// The rows could not be written as CSV.
     #[error("the rows could not be written as CSV: {0}")]
     CommaSeparated(#[from] csv::Error),
+    /// The events could not be written as JSON.
+    #[error("the events could not be written as JSON: {0}")]
+    Json(#[from] serde_json::Error),
     /// The PDF could not be written.
     #[error("the PDF could not be written: {0}")]
     Pdf(String),

@@ -3,11 +3,12 @@
 //! A [`report::Report`] is a head and some tables. It becomes a PDF ([`pdf`]), a spreadsheet ([`spreadsheet`]) or one
 //! plain-text file ([`plain_text`]); a single table becomes CSV ([`comma_separated`]). Each has a writer that takes
 //! the rows a chunk at a time. An [`allergen_sheet::AllergenSheet`] is what hangs beside a shop's case. A
-//! [`labels::LabelContent`] is a label for a tub, a component or a received lot.
+//! [`labels::LabelContent`] is a label for a tub, a component or a received lot. An [`epcis::Event`] is told to other houses.
 
 pub mod allergen_sheet;
 mod cell;
 pub mod comma_separated;
+pub mod epcis;
 mod error;
 pub mod labels;
 pub mod pdf;

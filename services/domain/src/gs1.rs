@@ -7,6 +7,7 @@
 mod dates;
 pub mod digital_link;
 pub mod element_string;
+pub mod epc;
 mod fault;
 pub mod goods;
 pub mod gtin;

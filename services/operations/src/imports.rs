@@ -54,11 +54,12 @@ impl Tubtrail {
     }
 
     fn import_noun<M: FromTable>(&self, request: &Request, file: &[u8]) -> Result<Answered<Imported>> {
-        let entries = entries::<M>(&table::read(M::COLUMNS, file)?)?;
+        let entries = entries::<M>(&table::read(M::COLUMNS, M::OPTIONAL, file)?)?;
         self.write(request, &reach::IMPORT_MASTER_DATA, move |tx| {
             let mut imported = Imported::default();
-            for Entry { row, lines } in entries {
-                let count = match put(tx, row).map_err(|error| blame::<M>(&lines, error))? {
+            for Entry { row, lines, unsaid } in entries {
+                let keep = |row: M, stands: &M| row.keeping(stands, &unsaid);
+                let count = match put(tx, row, keep).map_err(|error| blame::<M>(&lines, error))? {
                     Put::Created => &mut imported.created,
                     Put::Changed => &mut imported.changed,
                     Put::Unchanged => &mut imported.unchanged,
@@ -74,10 +75,17 @@ impl Tubtrail {
 trait FromTable: Master {
     /// The columns, all of which must be there.
     const COLUMNS: &'static [&'static str];
+    /// How many of them, the last ones, may be missing: what such a column would say stays as it stands.
+    const OPTIONAL: usize = 0;
     /// Whether rows with the same code that follow one another are one.
     const SEVERAL_ROWS: bool = false;
     /// Reads one.
     fn from_rows(rows: &[Row]) -> Result<Self>;
+    /// With what stands now in place of the columns that are missing.
+    #[must_use]
+    fn keeping(self, _stands: &Self, _missing: &[&'static str]) -> Self {
+        self
+    }
     /// Which of its rows, and which column, a field at fault is.
     fn cell_of(field: &str) -> (usize, String) {
         (0, field.rsplit('.').next().unwrap_or(field).to_owned())
@@ -88,6 +96,8 @@ trait FromTable: Master {
 struct Entry<M> {
     row: M,
     lines: Vec<usize>,
+    /// The optional columns that the file does not have.
+    unsaid: Vec<&'static str>,
 }
 
 fn entries<M: FromTable>(rows: &[Row]) -> Result<Vec<Entry<M>>> {
@@ -102,7 +112,9 @@ fn entries<M: FromTable>(rows: &[Row]) -> Result<Vec<Entry<M>>> {
                 return Err(at_line(lines[0], OperationError::new(&problems::REPEATED, detail).at("code")));
             }
             let row = M::from_rows(rows).map_err(|error| blame::<M>(&lines, error))?;
-            Ok(Entry { row, lines })
+            let optional = &M::COLUMNS[M::COLUMNS.len() - M::OPTIONAL..];
+            let unsaid = optional.iter().copied().filter(|column| !rows[0].has(column)).collect();
+            Ok(Entry { row, lines, unsaid })
         })
         .collect()
 }
@@ -118,7 +130,8 @@ fn blame<M: FromTable>(lines: &[usize], error: OperationError) -> OperationError
 }
 
 impl FromTable for Site {
-    const COLUMNS: &'static [&'static str] = &["code", "name", "kind", "time_zone", "gln", "active"];
+    const COLUMNS: &'static [&'static str] = &["code", "name", "kind", "time_zone", "gln", "active", "address"];
+    const OPTIONAL: usize = 1;
 
     fn from_rows(rows: &[Row]) -> Result<Self> {
         let row = &rows[0];
@@ -128,14 +141,22 @@ impl FromTable for Site {
             kind: one_word::<SiteKind>("kind", &row.required("kind")?)?,
             time_zone: row.required("time_zone")?,
             gln: row.text("gln"),
+            address: row.text("address"),
             active: row.flag("active")?.unwrap_or(true),
             version: None,
         })
     }
+
+    fn keeping(self, stands: &Self, missing: &[&'static str]) -> Self {
+        let address = if missing.contains(&"address") { stands.address.clone() } else { self.address };
+        Self { address, ..self }
+    }
 }
 
 impl FromTable for Partner {
-    const COLUMNS: &'static [&'static str] = &["code", "name", "supplies", "takes_tubs", "contact", "active"];
+    const COLUMNS: &'static [&'static str] =
+        &["code", "name", "supplies", "takes_tubs", "contact", "active", "gln", "address"];
+    const OPTIONAL: usize = 2;
 
     fn from_rows(rows: &[Row]) -> Result<Self> {
         let row = &rows[0];
@@ -145,9 +166,17 @@ impl FromTable for Partner {
             supplies: row.flag("supplies")?.unwrap_or(false),
             takes_tubs: row.flag("takes_tubs")?.unwrap_or(false),
             contact: row.text("contact"),
+            gln: row.text("gln"),
+            address: row.text("address"),
             active: row.flag("active")?.unwrap_or(true),
             version: None,
         })
+    }
+
+    fn keeping(self, stands: &Self, missing: &[&'static str]) -> Self {
+        let gln = if missing.contains(&"gln") { stands.gln.clone() } else { self.gln };
+        let address = if missing.contains(&"address") { stands.address.clone() } else { self.address };
+        Self { gln, address, ..self }
     }
 }
 

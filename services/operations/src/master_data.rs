@@ -274,14 +274,15 @@ pub(crate) enum Put {
     Unchanged,
 }
 
-/// Creates what is new and changes what differs; for imports.
-pub(crate) fn put<M: Master>(tx: &mut WriteTx<'_>, row: M) -> Result<Put> {
+/// Creates what is new and changes what differs, `keep`ing of what stands what the row does not speak of; for imports.
+pub(crate) fn put<M: Master>(tx: &mut WriteTx<'_>, row: M, keep: impl FnOnce(M, &M) -> M) -> Result<Put> {
     let Some(stored) = M::Stored::by_code(tx.conn(), row.code())? else {
         create(tx, row.at_version(None))?;
         return Ok(Put::Created);
     };
-    let next = row.checked(tx.conn())?.at_version(Some(M::version_of(&stored)));
-    if M::answer(tx.conn(), &stored)? == next {
+    let stands = M::answer(tx.conn(), &stored)?;
+    let next = keep(row, &stands).checked(tx.conn())?.at_version(Some(M::version_of(&stored)));
+    if stands == next {
         return Ok(Put::Unchanged);
     }
     change(tx, &stored, next)?;

@@ -1,6 +1,7 @@
 //! Partners: suppliers, and customers that take whole tubs.
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::gs1::gtin::Gln;
 use tubtrail_storage::master_data::{self as stored, PartnerRow, PartnerVersionRow};
 use tubtrail_storage::{AnyConnection, WriteTx};
 use utoipa::ToSchema;
@@ -14,7 +15,7 @@ use crate::sites::yes;
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"code": "hollow-farm", "name": "Hollow Farm Dairy", "supplies": true, "takes_tubs": false,
-    "contact": "Morning round, 555 0101", "active": true}))]
+    "contact": "Morning round, 555 0101", "address": "Hollow Lane 3, Northquay", "active": true}))]
 pub struct Partner {
     /// Its code; it never changes.
     #[schema(max_length = 40, pattern = "^[a-z0-9][a-z0-9-]*$")]
@@ -32,6 +33,14 @@ pub struct Partner {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub contact: Option<String>,
+    /// GS1 location number, 13 digits.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(pattern = r"^\d{13}$")]
+    pub gln: Option<String>,
+    /// Street and town, as records for authorities want it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000)]
+    pub address: Option<String>,
     /// In use.
     #[serde(default = "yes")]
     pub active: bool,
@@ -50,6 +59,8 @@ impl Master for Partner {
             supplies: version.supplies,
             takes_tubs: version.takes_tubs,
             contact: version.contact,
+            gln: version.gln,
+            address: version.address,
             active: version.active,
             version: Some(version.version),
         })
@@ -59,9 +70,13 @@ impl Master for Partner {
         if !self.supplies && !self.takes_tubs {
             return Err(OperationError::invalid("supplies", "a partner supplies, or takes tubs, or both"));
         }
+        if let Some(gln) = &self.gln {
+            gln.parse::<Gln>().map_err(|error| OperationError::invalid("gln", error.to_string()))?;
+        }
         Ok(Self {
             name: fields::name("name", &self.name)?,
             contact: fields::optional_note("contact", self.contact.as_deref())?,
+            address: fields::optional_note("address", self.address.as_deref())?,
             ..self
         })
     }
@@ -83,6 +98,8 @@ impl Master for Partner {
             takes_tubs: self.takes_tubs,
             contact: self.contact.clone(),
             active: self.active,
+            gln: self.gln.clone(),
+            address: self.address.clone(),
         };
         Ok(tx.record(&row)?)
     }

@@ -288,9 +288,15 @@ operations! {
     GET_GTIN = "get_gtin" [Owner Kitchen Shop Inspector Device];
     SCAN = "scan" [Owner Kitchen Shop Inspector Device];
 
+    EXPORT_EPCIS = "export_epcis" [Owner Inspector];
+    EXPORT_FSMA204_XLSX = "export_fsma204_xlsx" [Owner Inspector];
+    EXPORT_FSMA204_CSV = "export_fsma204_csv" [Owner Inspector];
+    EXPORT_SFCR = "export_sfcr" [Owner Inspector];
+    PROPOSE_DELIVERY = "propose_delivery" [Owner Kitchen];
+
     LIST_JOURNAL = "list_journal" [Owner Inspector];
     FOLLOW_CHANGES = "follow_changes" [Owner Inspector];
 }
 
 /// What is sent as a command is and only reads: it leaves no entry in the journal.
-pub static ONLY_READ: &[&Operation] = &[&CHECK_ALLERGENS, &ORDER_BATCHES, &SCAN];
+pub static ONLY_READ: &[&Operation] = &[&CHECK_ALLERGENS, &ORDER_BATCHES, &SCAN, &PROPOSE_DELIVERY];

@@ -251,6 +251,11 @@ pub(crate) fn addressed(conn: &mut AnyConnection, id: i64) -> Result<RecallRow> 
     recall(conn, id)?.ok_or_else(|| OperationError::not_found("recall", id))
 }
 
+/// The lots that a recall reaches, by row id.
+pub(crate) fn lots_reached(house: &Tubtrail, conn: &mut AnyConnection, row: &RecallRow) -> Result<Vec<i64>> {
+    Ok(house.outline_of(conn, row)?.lots.iter().map(|reached| reached.row).collect())
+}
+
 fn one(conn: &mut AnyConnection, row: RecallRow) -> Result<Recall> {
     let id = row.id;
     let shown = show(conn, vec![row])?.pop();

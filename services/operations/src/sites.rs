@@ -58,6 +58,10 @@ pub struct Site {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(pattern = r"^\d{13}$")]
     pub gln: Option<String>,
+    /// Street and town, as records for authorities want it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000)]
+    pub address: Option<String>,
     /// In use.
     #[serde(default = "yes")]
     pub active: bool,
@@ -83,6 +87,7 @@ impl Master for Site {
             kind: kind.ok_or_else(corrupt)?,
             time_zone: version.time_zone.clone(),
             gln: version.gln.clone(),
+            address: version.address.clone(),
             active: version.active,
             version: Some(version.version),
         })
@@ -95,7 +100,8 @@ impl Master for Site {
         if let Some(gln) = &self.gln {
             gln.parse::<Gln>().map_err(|error| OperationError::invalid("gln", error.to_string()))?;
         }
-        Ok(Self { name: fields::name("name", &self.name)?, time_zone: zone.name().to_owned(), ..self })
+        let address = fields::optional_note("address", self.address.as_deref())?;
+        Ok(Self { name: fields::name("name", &self.name)?, time_zone: zone.name().to_owned(), address, ..self })
     }
 
     fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64> {
@@ -115,6 +121,7 @@ impl Master for Site {
             time_zone: self.time_zone.clone(),
             gln: self.gln.clone(),
             active: self.active,
+            address: self.address.clone(),
         };
         Ok(tx.record(&row)?)
     }

@@ -15,11 +15,12 @@ pub(crate) struct Row {
     /// The line of the file it begins on, from 1.
     pub line: usize,
     columns: &'static [&'static str],
-    cells: Vec<String>,
+    /// None where the table has no such column.
+    cells: Vec<Option<String>>,
 }
 
-/// Reads a table that has exactly these columns, in any order.
-pub(crate) fn read(columns: &'static [&'static str], file: &[u8]) -> Result<Vec<Row>> {
+/// Reads a table that has exactly these columns, in any order, of which the last so many may be missing.
+pub(crate) fn read(columns: &'static [&'static str], optional: usize, file: &[u8]) -> Result<Vec<Row>> {
     let text = std::str::from_utf8(file).map_err(|error| {
         at_line(line_of(file, error.valid_up_to()), OperationError::invalid("", "the file is not UTF-8 here"))
     })?;
@@ -34,7 +35,7 @@ pub(crate) fn read(columns: &'static [&'static str], file: &[u8]) -> Result<Vec<
         let record = record.map_err(|error| OperationError::invalid("file", format!("this is no CSV: {error}")))?;
         let line = lines.line_at(record.position().map_or(0, csv::Position::byte));
         let Some(order) = &order else {
-            order = Some(header(columns, &record).map_err(|error| at_line(line, error))?);
+            order = Some(header(columns, optional, &record).map_err(|error| at_line(line, error))?);
             continue;
         };
         if rows.len() == MOST_ROWS {
@@ -71,7 +72,7 @@ fn refuse_open_quote(text: &str) -> Result<()> {
 }
 
 /// Where each column stands in the file.
-fn header(columns: &'static [&'static str], record: &csv::StringRecord) -> Result<Vec<usize>> {
+fn header(columns: &'static [&'static str], optional: usize, record: &csv::StringRecord) -> Result<Vec<Option<usize>>> {
     for (place, name) in record.iter().enumerate() {
         if !columns.contains(&name) {
             if name.contains(';') || name.contains('\t') {
@@ -86,20 +87,30 @@ fn header(columns: &'static [&'static str], record: &csv::StringRecord) -> Resul
             return Err(OperationError::new(&problems::REPEATED, detail).at(name));
         }
     }
-    let place = |column: &&'static str| {
-        let missing = || OperationError::invalid(*column, format!("the column {column} is missing"));
-        record.iter().position(|name| name == *column).ok_or_else(missing)
+    let needed = columns.len() - optional;
+    let place = |(index, column): (usize, &&'static str)| {
+        let found = record.iter().position(|name| name == *column);
+        if found.is_none() && index < needed {
+            return Err(OperationError::invalid(*column, format!("the column {column} is missing")));
+        }
+        Ok(found)
     };
-    columns.iter().map(place).collect()
+    columns.iter().enumerate().map(place).collect()
 }
 
-fn row(columns: &'static [&'static str], order: &[usize], record: &csv::StringRecord, line: usize) -> Result<Row> {
-    if record.len() != columns.len() {
-        let detail = format!("this row has {} cells and the header has {}", record.len(), columns.len());
+fn row(
+    columns: &'static [&'static str],
+    order: &[Option<usize>],
+    record: &csv::StringRecord,
+    line: usize,
+) -> Result<Row> {
+    let due = order.iter().flatten().count();
+    if record.len() != due {
+        let detail = format!("this row has {} cells and the header has {due}", record.len());
         return Err(at_line(line, OperationError::invalid("", detail)));
     }
-    let cells = order.iter().map(|place| record.get(*place).unwrap_or("").to_owned()).collect();
-    Ok(Row { line, columns, cells })
+    let cell = |place: &Option<usize>| place.map(|place| record.get(place).unwrap_or("").to_owned());
+    Ok(Row { line, columns, cells: order.iter().map(cell).collect() })
 }
 
 fn line_of(bytes: &[u8], offset: usize) -> usize {
@@ -134,7 +145,13 @@ impl Row {
     /// A cell, unless it is empty.
     pub(crate) fn optional(&self, column: &str) -> Option<&str> {
         let place = self.columns.iter().position(|name| *name == column)?;
-        self.cells.get(place).map(String::as_str).filter(|cell| !cell.is_empty())
+        self.cells.get(place)?.as_deref().filter(|cell| !cell.is_empty())
+    }
+
+    /// Whether the table has a column, be the cell empty or not.
+    pub(crate) fn has(&self, column: &str) -> bool {
+        let place = self.columns.iter().position(|name| *name == column);
+        place.and_then(|place| self.cells.get(place)).is_some_and(Option::is_some)
     }
 
     /// A cell as text, unless it is empty.
@@ -193,7 +210,7 @@ mod tests {
     const COLUMNS: &[&str] = &["code", "name"];
 
     fn lines(text: &str) -> Vec<(usize, String, Option<String>)> {
-        let rows = read(COLUMNS, text.as_bytes()).unwrap_or_else(|error| panic!("{error}"));
+        let rows = read(COLUMNS, 0, text.as_bytes()).unwrap_or_else(|error| panic!("{error}"));
         rows.iter().map(|row| (row.line, row.required("code").expect("a code"), row.text("name"))).collect()
     }
 
@@ -216,7 +233,7 @@ mod tests {
     #[test]
     fn what_cannot_be_read_is_named_by_its_line() {
         let refused = |file: &[u8]| {
-            let error = read(COLUMNS, file).err().expect("it is refused");
+            let error = read(COLUMNS, 0, file).err().expect("it is refused");
             (error.problem.word, error.field.unwrap_or_default())
         };
         assert_eq!(refused(b""), ("invalid", "file".into()));
@@ -233,14 +250,14 @@ mod tests {
     #[test]
     fn ten_thousand_rows_are_taken_and_no_more() {
         let file = |rows: usize| format!("code,name\n{}", "a,A\n".repeat(rows));
-        assert_eq!(read(COLUMNS, file(10_000).as_bytes()).map(|rows| rows.len()).ok(), Some(10_000));
-        let error = read(COLUMNS, file(10_001).as_bytes()).err().expect("one too many");
+        assert_eq!(read(COLUMNS, 0, file(10_000).as_bytes()).map(|rows| rows.len()).ok(), Some(10_000));
+        let error = read(COLUMNS, 0, file(10_001).as_bytes()).err().expect("one too many");
         assert_eq!((error.problem.word, error.field.as_deref()), ("too-large", Some("line 10002")));
     }
 
     #[test]
     fn cells_are_read_strictly() {
-        let rows = read(COLUMNS, b"code,name\n12.5,TRUE\n0.0001,maybe\n").expect("a table");
+        let rows = read(COLUMNS, 0, b"code,name\n12.5,TRUE\n0.0001,maybe\n").expect("a table");
         assert_eq!(rows[0].grams("code").expect("grams"), Some(Grams::from_mg(12_500)));
         assert_eq!(rows[0].flag("name").expect("a flag"), Some(true));
         assert_eq!(rows[1].grams("code").expect_err("too fine").field.as_deref(), Some("code"));

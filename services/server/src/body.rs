@@ -36,8 +36,26 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
         let request = request.clone();
         Box::pin(async move {
             let bytes = bytes.await?;
-            expect_content_type(&request, "application/json")?;
+            expect_content_type(&request, &["application/json"])?;
             Ok(Self { value: parse(&bytes)?, hash: request_hash(&request, &bytes) })
+        })
+    }
+}
+
+/// A JSON-LD body, of whatever it says.
+pub struct JsonLd(pub serde_json::Value);
+
+impl FromRequest for JsonLd {
+    type Error = Problem;
+    type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let bytes = read(request, payload);
+        let request = request.clone();
+        Box::pin(async move {
+            let bytes = bytes.await?;
+            expect_content_type(&request, &["application/json", "application/ld+json"])?;
+            Ok(Self(parse(&bytes)?))
         })
     }
 }
@@ -59,7 +77,7 @@ impl FromRequest for Csv {
         let request = request.clone();
         Box::pin(async move {
             let bytes = bytes.await?;
-            expect_content_type(&request, "text/csv")?;
+            expect_content_type(&request, &["text/csv"])?;
             Ok(Self { hash: request_hash(&request, &bytes), bytes: bytes.to_vec() })
         })
     }
@@ -81,13 +99,14 @@ fn read(request: &HttpRequest, payload: &mut Payload) -> impl Future<Output = Re
     }
 }
 
-fn expect_content_type(request: &HttpRequest, expected: &str) -> Result<(), Problem> {
+/// One of these.
+fn expect_content_type(request: &HttpRequest, expected: &[&str]) -> Result<(), Problem> {
     let sent = request.headers().get(CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or("");
     let essence = sent.split(';').next().unwrap_or("").trim();
-    if essence.eq_ignore_ascii_case(expected) {
+    if expected.iter().any(|expected| essence.eq_ignore_ascii_case(expected)) {
         return Ok(());
     }
-    let detail = format!("send it as Content-Type: {expected}");
+    let detail = format!("send it as Content-Type: {}", expected.join(" or "));
     Err(OperationError::new(&problems::MALFORMED, detail).into())
 }
 

@@ -25,6 +25,8 @@ pub struct Inside {
     pub door: Door,
     /// Who follows the journal.
     pub followers: Followers,
+    /// The address under which others know this house, if that is set.
+    pub public_url: Option<String>,
     /// Who reads a whole trace as it is put together.
     pub traces: Seats,
 }
@@ -91,8 +93,8 @@ where
 }
 
 /// A handle for the life of the server.
-pub fn share(tubtrail: Tubtrail, door: Door) -> House {
+pub fn share(tubtrail: Tubtrail, door: Door, public_url: Option<String>) -> House {
     let followers = Followers::of(&tubtrail);
     let traces = Seats::new(TRACES, "read a whole trace");
-    web::Data::from(Arc::new(Inside { tubtrail, door, followers, traces }))
+    web::Data::from(Arc::new(Inside { tubtrail, door, followers, public_url, traces }))
 }

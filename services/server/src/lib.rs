@@ -6,6 +6,7 @@ pub mod cli;
 pub mod config;
 pub mod demo;
 pub mod door;
+mod exports;
 pub mod followers;
 pub mod house;
 pub mod pages;

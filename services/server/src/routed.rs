@@ -31,9 +31,14 @@ pub enum Routed {
     Nowhere,
 }
 
-static ROUTES: LazyLock<Vec<Route>> = LazyLock::new(|| routes(crate::api::describe()));
+static ROUTES: LazyLock<Vec<Route>> = LazyLock::new(|| {
+    let mut routes = routes(crate::api::describe());
+    routes.sort_by_key(|route| route.segments.iter().filter(|segment| segment.is_none()).count());
+    routes
+});
 
-/// What a method comes to at a path. A test sees to it that no two operations are asked for alike.
+/// What a method comes to at a path: of two that fit, the one with fewer parameters. A test sees to it that no two with as many
+/// are asked for alike.
 pub fn find(method: &Method, path: &str) -> Routed {
     let segments: Vec<_> = path.split('/').collect();
     let mut others = Vec::new();

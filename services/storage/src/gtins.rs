@@ -3,7 +3,7 @@
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 
-use crate::master_data::{Noun, Site, site_versions};
+use crate::master_data::{Noun, Partner, Site, partner_versions, site_versions};
 use crate::{AnyConnection, StorageError};
 
 fact! {
@@ -31,6 +31,35 @@ pub fn gtin_in_force(conn: &mut AnyConnection, gtin: &str) -> Result<Option<Item
         .order((item_gtins::since.desc(), item_gtins::id.desc()))
         .first(conn)
         .optional()?)
+}
+
+/// Everything said of the numbers that an item ever had, by whichever item they were, the oldest first.
+pub fn gtins_once_of(conn: &mut AnyConnection, item_id: i64) -> Result<Vec<ItemGtinRow>, StorageError> {
+    let once: Vec<String> =
+        item_gtins::table.filter(item_gtins::item_id.eq(item_id)).select(item_gtins::gtin).distinct().load(conn)?;
+    let mut found: Vec<ItemGtinRow> = Vec::new();
+    for chunk in once.chunks(500) {
+        found.extend(item_gtins::table.filter(item_gtins::gtin.eq_any(chunk.to_vec())).load::<ItemGtinRow>(conn)?);
+    }
+    found.sort_by_key(|row| (row.since, row.id));
+    Ok(found)
+}
+
+/// The partner whose location number this is now; of several the first.
+pub fn partner_with_gln(conn: &mut AnyConnection, gln: &str) -> Result<Option<Partner>, StorageError> {
+    let once: Vec<i64> = partner_versions::table
+        .filter(partner_versions::gln.eq(gln))
+        .select(partner_versions::partner_id)
+        .distinct()
+        .order(partner_versions::partner_id)
+        .load(conn)?;
+    for partner_id in once {
+        let partner = Partner::by_id(conn, partner_id)?;
+        if let Some(partner) = partner.filter(|partner| partner.current.gln.as_deref() == Some(gln)) {
+            return Ok(Some(partner));
+        }
+    }
+    Ok(None)
 }
 
 /// The site whose location number this is now; of several the first.

@@ -29,6 +29,7 @@ pub mod recalls;
 pub mod search;
 pub mod statements;
 pub mod stock;
+pub mod tracking;
 mod whole_graph;
 pub mod write;
 pub mod writer;

@@ -33,6 +33,9 @@ fact! {
         gln: Option<String> => Nullable<Text>,
         /// In use.
         active: bool => Bool,
+        /// Street and town, on one line or several. Left out of the digest where there is none: older rows had no such column.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        address: Option<String> => Nullable<Text>,
     }
 }
 
@@ -61,6 +64,12 @@ fact! {
         contact: Option<String> => Nullable<Text>,
         /// In use.
         active: bool => Bool,
+        /// GS1 location number. Left out of the digest where there is none: older rows had no such column.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        gln: Option<String> => Nullable<Text>,
+        /// Street and town; as with the one before.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        address: Option<String> => Nullable<Text>,
     }
 }
 

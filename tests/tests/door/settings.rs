@@ -50,6 +50,9 @@ fn a_wrong_setting_is_named() {
     refused(serve(None, &[], &["--lisen", "127.0.0.1:1"]), &["--lisen"]);
     refused(serve(None, &[("TUBTRAIL_SESSION_MINUTES", "soon")], &[]), &["session-minutes", "soon"]);
     refused(serve(None, &[], &["--session-minutes", "0"]), &["session-minutes is 0"]);
+    for wrong in ["gelato.example", "https://", "https:///lots", "https://gelato.example?lot", "ftp://gelato.example"] {
+        refused(serve(None, &[], &["--public-url", wrong]), &["public-url is", wrong]);
+    }
     refused(serve(None, &[("TUBTRAIL_LOG", "tubtrail=loud")], &[]), &["TUBTRAIL_LOG"]);
     refused(serve(None, &[], &["--listen", "nowhere"]), &["nowhere"]);
 }

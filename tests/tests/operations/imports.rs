@@ -19,6 +19,7 @@ on_both!(
     a_bad_file_leaves_nothing,
     only_an_owner_everywhere_imports,
     the_largest_file_is_taken,
+    columns_that_may_be_missing_leave_what_stands,
 );
 
 const SITES: &str = "\u{feff}code,name,kind,time_zone,gln,active\r\n\
@@ -254,4 +255,32 @@ fn the_largest_file_is_taken(backend: Backend) {
     assert_eq!(imported(&house, "partners", &file), (10_000, 0, 0));
     let error = import(&house, "partners", &format!("{file}p,P,true,,,\n")).expect_err("one too many");
     assert_eq!((error.problem.word, error.field.as_deref()), ("too-large", Some("line 10002")));
+}
+
+fn columns_that_may_be_missing_leave_what_stands(backend: Backend) {
+    let house = TestHouse::new(backend);
+    let with = "code,name,supplies,takes_tubs,contact,active,gln,address\n\
+        orchard,Orchard,true,,,,6291041500213,\"Lane 3\nNorthquay\"\n";
+    assert_eq!(imported(&house, "partners", with), (1, 0, 0));
+    let orchard = Partner {
+        name: "Orchard".into(),
+        gln: Some("6291041500213".into()),
+        address: Some("Lane 3\nNorthquay".into()),
+        version: Some(1),
+        ..partner("orchard", true)
+    };
+    assert_eq!(get::<Partner>(&house, "orchard"), orchard);
+    let without = "code,name,supplies,takes_tubs,contact,active\norchard,Old orchard,true,,,\n";
+    assert_eq!(imported(&house, "partners", without), (0, 1, 0));
+    assert_eq!(
+        get::<Partner>(&house, "orchard"),
+        Partner { name: "Old orchard".into(), version: Some(2), ..orchard.clone() }
+    );
+    let emptied = "code,name,supplies,takes_tubs,contact,active,address\norchard,Old orchard,true,,,,\n";
+    assert_eq!(imported(&house, "partners", emptied), (0, 1, 0));
+    let stands = get::<Partner>(&house, "orchard");
+    assert_eq!((stands.gln, stands.address), (orchard.gln, None), "an empty cell is an absent value");
+    let wrong = "code,name,supplies,takes_tubs,contact,active,gln\norchard,Orchard,true,,,,6291041500214\n";
+    let error = import(&house, "partners", wrong).expect_err("a digit is mistyped");
+    assert_eq!(error.field.as_deref(), Some("line 2: gln"));
 }

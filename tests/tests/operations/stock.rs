@@ -174,6 +174,7 @@ fn what_expires_soon_depends_on_where(backend: Backend) {
         kind: SiteKind::StoreRoom,
         time_zone: "Pacific/Auckland".into(),
         gln: None,
+        address: None,
         active: true,
         version: None,
     });

@@ -93,6 +93,7 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
             time_zone: "Europe/Rome".into(),
             gln: text(full, "9501101530003"),
             active: true,
+            address: text(full, "Via Breve 3, Northquay"),
         })?;
     }
     let [kitchen, shop] = sites;
@@ -107,6 +108,8 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
         takes_tubs: false,
         contact: text(full, "+39 02 555 0100"),
         active: true,
+        gln: text(full, "9501101530003"),
+        address: text(full, "Via Lunga 1, Northquay"),
     })?;
     let item = add(tx, |id| ItemRow { id, entry, code: format!("milk-{mark}"), kind: "ingredient".into() })?;
     add(tx, |id| ItemVersionRow {

@@ -30,6 +30,7 @@ fn lists_are_in_the_order_of_bytes(backend: Backend) {
                     time_zone: "Europe/Rome".into(),
                     gln: None,
                     active: true,
+                    address: None,
                 })?;
                 let user_id = add(tx, |id| UserRow { id, entry, login: code.into() })?;
                 add(tx, |id| UserVersionRow {

@@ -4,6 +4,7 @@
 //! Dictionary, both GS1 AISBL, Apache-2.0. `^` in them stands for FNC1, which scanners send as GS.
 
 mod days;
+mod epc;
 mod goods;
 mod links;
 mod numbers;

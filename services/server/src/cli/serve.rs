@@ -32,13 +32,14 @@ impl Serve {
     pub fn run(&self, settings: &Settings) -> Outcome {
         let listen = settings.listen(&self.serving);
         let session_minutes = settings.session_minutes(&self.serving)?;
+        let public_url = settings.public_url(&self.serving)?;
         let folder = settings.keys(&self.serving.keys)?;
         telemetry::start_log()?;
         telemetry::start_metrics()?;
         let tubtrail = Tubtrail::open(&settings.database, system_clock()).map_err(|error| in_words(&error))?;
         let door = Door::new(Keys::open(&folder)?, session_minutes);
         tracing::info!(database = %settings.database, listen, "starting");
-        let house = house::share(tubtrail, door);
+        let house = house::share(tubtrail, door, public_url);
         let ended = actix_web::rt::System::new().block_on(serve::serve(house.clone(), &listen));
         // The last handle: dropping it waits for the writer to finish what it was given.
         drop(house);

@@ -96,6 +96,7 @@ fn site(code: &str, name: &str, kind: &str) -> Site {
         kind: if kind == "kitchen" { SiteKind::Kitchen } else { SiteKind::Shop },
         time_zone: cast::TIME_ZONE.into(),
         gln: None,
+        address: Some(format!("{name}, Northquay")),
         active: true,
         version: None,
     }
@@ -108,6 +109,8 @@ fn partner(code: &str, name: &str, supplies: bool, contact: &str) -> Partner {
         supplies,
         takes_tubs: !supplies,
         contact: Some(contact.into()),
+        gln: None,
+        address: Some(format!("{name}, Northquay")),
         active: true,
         version: None,
     }

@@ -266,11 +266,13 @@ fn failed(error: DocumentError) -> Problem {
     Problem::internal(&error)
 }
 
-fn column(title: &str, kind: ColumnKind, is_printed: bool) -> (Column, bool) {
+/// A column, and whether a PDF has room for it.
+pub fn column(title: &str, kind: ColumnKind, is_printed: bool) -> (Column, bool) {
     (Column::new(title, kind), is_printed)
 }
 
-fn text(text: Option<impl Into<String>>) -> Cell {
+/// Text, or nothing.
+pub fn text(text: Option<impl Into<String>>) -> Cell {
     text.map_or(Cell::Empty, Cell::text)
 }
 

@@ -15,6 +15,7 @@ mod counts;
 mod deliveries;
 mod devices;
 mod equipment;
+mod exports;
 mod gtins;
 mod holds;
 mod imports;
@@ -48,6 +49,7 @@ pub fn configure(config: &mut ServiceConfig) {
     deliveries::configure(config);
     devices::configure(config);
     equipment::configure(config);
+    exports::configure(config);
     gtins::configure(config);
     holds::configure(config);
     imports::configure(config);

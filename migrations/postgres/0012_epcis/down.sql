@@ -1,0 +1,12 @@
+DROP INDEX movements_gone;
+DROP INDEX count_lines_by_lot;
+DROP INDEX count_lines_by_count;
+DROP INDEX counts_by_time;
+DROP INDEX receipts_by_time;
+DROP INDEX transfers_by_time;
+DROP INDEX completions_by_time;
+DROP INDEX deliveries_by_time;
+DROP INDEX item_gtins_by_item;
+ALTER TABLE partner_versions DROP COLUMN address;
+ALTER TABLE partner_versions DROP COLUMN gln;
+ALTER TABLE site_versions DROP COLUMN address;
