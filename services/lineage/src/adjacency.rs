@@ -7,16 +7,19 @@ use crate::index::narrow;
 /// A million small `Vec`s would cost 24 bytes and an allocation each, and scatter a trace over the heap. Here every
 /// list is a run in one pool, with room for a power of two. A full run at the end of the pool grows where it is (the
 /// usual case while a day is written down in order); any other moves to a larger run, and the one it leaves is kept for
-/// the next list that needs that size.
+/// the next list that needs that size. Lists that were made all at once have no room to spare until something is added.
 pub(crate) struct Adjacency<T> {
     runs: Vec<Run>,
-    /// By node: 0 for no run, otherwise one more than the binary logarithm of the room in its run. Apart from `runs`,
-    /// because a trace never reads it.
+    /// By node: 0 for no run, [`TIGHT`] for one that is full, otherwise one more than the binary logarithm of the room in
+    /// its run. Apart from `runs`, because a trace never reads it.
     classes: Vec<u8>,
     pool: Vec<T>,
     /// By class: where the abandoned runs of that size begin.
     vacant: Vec<Vec<u32>>,
 }
+
+/// The class of a run that is full, of whatever length.
+const TIGHT: u8 = u8::MAX;
 
 #[derive(Copy, Clone)]
 struct Run {
@@ -41,6 +44,33 @@ impl<T> Default for Adjacency<T> {
 }
 
 impl<T: Copy> Adjacency<T> {
+    /// The lists of so many nodes, with all their entries: the node and the entry, in the order of adding. It is gone through
+    /// twice.
+    pub(crate) fn whole(nodes: usize, entries: impl Iterator<Item = (u32, T)> + Clone) -> Self {
+        let mut runs = vec![Run { start: 0, len: 0 }; nodes];
+        for (node, _) in entries.clone() {
+            runs[node as usize].len += 1;
+        }
+        let (mut end, mut classes) = (0, vec![0; nodes]);
+        for (run, class) in runs.iter_mut().zip(&mut classes) {
+            *class = if run.len == 0 { 0 } else { TIGHT };
+            run.start = narrow(end);
+            end += run.len as usize;
+            run.len = 0;
+        }
+        narrow(end);
+        let mut pool = Vec::new();
+        if let Some((_, filler)) = entries.clone().next() {
+            pool = vec![filler; end];
+        }
+        for (node, entry) in entries {
+            let run = &mut runs[node as usize];
+            pool[run.end()] = entry;
+            run.len += 1;
+        }
+        Self { runs, classes, pool, vacant: Vec::new() }
+    }
+
     /// Adds a node with an empty list; nodes are numbered from 0.
     pub(crate) fn add_node(&mut self) {
         push_tight(&mut self.runs, Run { start: 0, len: 0 });
@@ -56,7 +86,8 @@ impl<T: Copy> Adjacency<T> {
     /// Appends `entry` to the list of `node`.
     pub(crate) fn push(&mut self, node: u32, entry: T) {
         let run = self.runs[node as usize];
-        if run.len == room(self.classes[node as usize]) {
+        let class = self.classes[node as usize];
+        if class == TIGHT || run.len == room(class) {
             self.enlarge(node, entry);
         }
         let run = &mut self.runs[node as usize];
@@ -75,23 +106,26 @@ impl<T: Copy> Adjacency<T> {
         let run = self.runs[node as usize];
         let gap = run.start() + position;
         self.pool.copy_within(gap + 1..run.end(), gap);
-        self.runs[node as usize].len -= 1;
-        if run.len == 1 {
-            self.vacate(self.classes[node as usize], run.start);
+        let left = run.len - 1;
+        self.runs[node as usize].len = left;
+        match self.classes[node as usize] {
+            // Its last place, so that it is full again.
+            TIGHT => self.vacate(1, run.start + left),
+            class if left == 0 => self.vacate(class, run.start),
+            _ => return,
+        }
+        if left == 0 {
             self.classes[node as usize] = 0;
         }
     }
 
-    /// Doubles the room of `node`. `filler` is what fresh room holds until something is pushed there.
+    /// Gives `node`, which is full, room for more: double, or if it was tight, up to the next power of two. `filler` is what fresh room holds until something is pushed there.
     fn enlarge(&mut self, node: u32, filler: T) {
         let run = self.runs[node as usize];
         let class = self.classes[node as usize];
-        let larger = class + 1;
-        let extra = if class > 0 && run.end() == self.pool.len() {
-            Some((run.start, room(larger) - room(class)))
-        } else {
-            None
-        };
+        let larger = class_for(run.len + 1);
+        let extra =
+            if class > 0 && run.end() == self.pool.len() { Some((run.start, room(larger) - run.len)) } else { None };
         let (start, fresh) =
             extra.unwrap_or_else(|| match self.vacant.get_mut(usize::from(larger)).and_then(Vec::pop) {
                 Some(start) => (start, 0),
@@ -103,12 +137,25 @@ impl<T: Copy> Adjacency<T> {
         self.pool.resize(end, filler);
         if start != run.start || class == 0 {
             self.pool.copy_within(run.start()..run.end(), start as usize);
-            if class > 0 {
-                self.vacate(class, run.start);
+            match class {
+                0 => {}
+                TIGHT => self.vacate_tight(run),
+                class => self.vacate(class, run.start),
             }
         }
         self.runs[node as usize].start = start;
         self.classes[node as usize] = larger;
+    }
+
+    /// In pieces of powers of two.
+    fn vacate_tight(&mut self, run: Run) {
+        let (mut start, mut left) = (run.start, run.len);
+        while left > 0 {
+            let piece = 1 << left.ilog2();
+            self.vacate(class_for(piece), start);
+            start += piece;
+            left -= piece;
+        }
     }
 
     fn vacate(&mut self, class: u8, start: u32) {
@@ -123,6 +170,13 @@ impl<T: Copy> Adjacency<T> {
 /// How many entries a run of `class` has room for.
 fn room(class: u8) -> u32 {
     if class == 0 { 0 } else { 1 << (class - 1) }
+}
+
+/// The smallest class with room for so many entries, which are not none.
+fn class_for(entries: u32) -> u8 {
+    let log = entries.next_power_of_two().trailing_zeros();
+    // At most 32.
+    u8::try_from(log + 1).unwrap_or(TIGHT)
 }
 
 /// Pushes, growing an eighth at a time: the columns of a large graph are most of the memory there is, and doubling
@@ -151,10 +205,29 @@ mod tests {
     #[test]
     fn lists_stay_apart_while_they_grow_by_turns_and_shrink() {
         let mut lists = Adjacency::default();
-        let mut plain: Vec<Vec<u32>> = vec![Vec::new(); 7];
+        let plain: Vec<Vec<u32>> = vec![Vec::new(); 7];
         for _ in &plain {
             lists.add_node();
         }
+        grow_and_shrink(lists, plain);
+    }
+
+    #[test]
+    fn lists_made_at_once_grow_and_shrink_like_others() {
+        for lengths in [[0, 1, 2, 3, 5, 8, 13], [7, 0, 0, 0, 0, 0, 0], [4, 4, 4, 4, 4, 4, 4], [0; 7]] {
+            let plain: Vec<Vec<u32>> = lengths.iter().map(|length| (0..*length).collect()).collect();
+            // By turns, as they would come.
+            let by_turns = (0..13).flat_map(|turn| (0..).zip(&plain).map(move |(node, list)| (node, list.get(turn))));
+            let entries = by_turns.filter_map(|(node, entry)| Some((node, *entry?)));
+            let lists = Adjacency::whole(plain.len(), entries);
+            for (node, list) in (0..).zip(&plain) {
+                assert_eq!(lists.of(node), list);
+            }
+            grow_and_shrink(lists, plain);
+        }
+    }
+
+    fn grow_and_shrink(mut lists: Adjacency<u32>, mut plain: Vec<Vec<u32>>) {
         for turn in 0_u32..4_000 {
             let node = turn * turn % 7;
             let list = &mut plain[node as usize];

@@ -137,6 +137,20 @@ impl Declared {
         push_tight(&mut self.slots, UNKNOWN);
     }
 
+    /// Adds a node of which this is declared.
+    pub(crate) fn add(&mut self, content: Content) {
+        self.add_nothing();
+        if content != Content::NOTHING {
+            self.set(narrow(self.slots.len() - 1), content);
+        }
+    }
+
+    /// Makes the room of what will not grow for a while no larger than it must be.
+    pub(crate) fn shrink(&mut self) {
+        self.slots.shrink_to_fit();
+        self.contents.shrink_to_fit();
+    }
+
     pub(crate) fn of(&self, node: u32) -> Content {
         match self.slots[node as usize] {
             NOTHING => Content::NOTHING,
@@ -145,7 +159,7 @@ impl Declared {
         }
     }
 
-    fn set(&mut self, node: u32, content: Content) {
+    pub(crate) fn set(&mut self, node: u32, content: Content) {
         let slot = &mut self.slots[node as usize];
         if let Some(place) = self.contents.get_mut(*slot as usize) {
             *place = content;

@@ -23,17 +23,17 @@ pub(crate) const RECEIVED: u32 = u32::MAX;
 #[derive(Default)]
 pub struct Graph {
     /// By lot, milligrams.
-    mass: Vec<i64>,
+    pub(crate) mass: Vec<i64>,
     /// By lot, the sum of its live uses in milligrams.
-    used: Vec<i64>,
+    pub(crate) used: Vec<i64>,
     /// By lot, the batch that yielded it, or [`RECEIVED`].
     pub(crate) maker: Vec<u32>,
     /// By batch, live uses and untracked together, milligrams.
-    input: Vec<i64>,
+    pub(crate) input: Vec<i64>,
     /// By batch, milligrams.
-    untracked: Vec<i64>,
+    pub(crate) untracked: Vec<i64>,
     /// By batch, the mass of all the lots it yielded, milligrams.
-    output: Vec<i64>,
+    pub(crate) output: Vec<i64>,
     /// By lot, the batches it went into.
     pub(crate) used_in: Adjacency<Use>,
     /// By batch, the lots that went into it.
@@ -51,7 +51,7 @@ pub struct Graph {
     /// By batch, what is in it by all that is recorded: always the least that satisfies every use and contact. All the
     /// lots of a batch have it in them, so it is not kept for each.
     pub(crate) content: Vec<Content>,
-    live_uses: usize,
+    pub(crate) live_uses: usize,
     /// For the loop check of [`Graph::add_use`] and for changes of contents, so that recording need not allocate.
     pub(crate) scratch: Scratch,
 }
@@ -276,10 +276,10 @@ pub(crate) struct Totals {
     pub(crate) whole: i64,
 }
 
-fn check_mass(mass_mg: i64) {
+pub(crate) fn check_mass(mass_mg: i64) {
     assert!(mass_mg >= 0, "a mass of {mass_mg} mg is negative");
 }
 
-fn sum(one: i64, other: i64) -> i64 {
+pub(crate) fn sum(one: i64, other: i64) -> i64 {
     one.checked_add(other).expect("masses add up to less than 2^63 mg")
 }

@@ -12,6 +12,9 @@
 //! declaration would change ([`Graph::would_change`]), are questions of their own, and [`Reach`] keeps up with what a
 //! recall reaches while the graph grows.
 //!
+//! Whoever has all the facts at once builds the graph from them in one go ([`Graph::of`]), which is many times faster than
+//! adding one after the other, and comes to the same.
+//!
 //! The crate knows nothing of the hour, of names or storage, nor which bit is which substance. Facts may arrive in any
 //! order: a use can be written down long after the batch it went into was finished. The one thing the graph never
 //! accepts is a lot that would contain itself. That nothing is recorded of a substance is never to say that it is
@@ -81,6 +84,7 @@ mod scratch;
 mod share;
 mod timeline;
 mod trace;
+mod whole;
 
 pub use contact::Contact;
 pub use content::{Answer, Changed, Content};
@@ -93,3 +97,4 @@ pub use scratch::Scratch;
 pub use share::{Balance, Share};
 pub use timeline::{Clean, ContactChange, Run, Timeline};
 pub use trace::Step;
+pub use whole::{Use, Whole, WholeContact, WholeLots};

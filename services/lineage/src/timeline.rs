@@ -90,6 +90,21 @@ const EVERYTHING: u64 = u64::MAX;
 type Into = Vec<(BatchIx, u64)>;
 
 impl Timeline {
+    /// One on which all of this happened, each run and each clean once.
+    pub fn of(runs: impl IntoIterator<Item = Run>, cleans: impl IntoIterator<Item = Clean>) -> Self {
+        let mut runs: Vec<Held> = runs.into_iter().map(Held::new).collect();
+        runs.sort_unstable_by_key(|run| (run.from, run.id));
+        let mut cleans: Vec<Clean> = cleans.into_iter().collect();
+        cleans.sort_unstable_by_key(|clean| (clean.at, clean.id));
+        let mut begun: Vec<Begun> = runs.iter().map(|run| run.begun()).collect();
+        begun.sort_unstable_by_key(|begun| begun.key());
+        let latest = runs.iter().scan(i64::MIN, |latest, run| {
+            *latest = run.end.max(*latest);
+            Some(*latest)
+        });
+        Self { latest: latest.collect(), runs, cleans, begun }
+    }
+
     /// Writes down a run. Gives what contacts change by it, in order of the batches after and before.
     pub fn add_run(&mut self, run: Run) -> Vec<ContactChange> {
         let run = Held::new(run);
@@ -138,8 +153,20 @@ impl Timeline {
     /// All the contacts there are: what is before, what is after, and what carries over (never nothing). In order of
     /// the batches after and before.
     pub fn contacts(&self) -> impl Iterator<Item = (BatchIx, BatchIx, u64)> {
-        let batches = self.begun.chunk_by(|one, other| one.batch == other.batch).map(|runs| runs[0].batch);
-        batches.flat_map(|after| self.before_batch(after).into_iter().map(move |(before, mask)| (before, after, mask)))
+        let mut all = Vec::with_capacity(self.runs.len());
+        let mut into = Into::new();
+        for (at, run) in self.runs.iter().enumerate() {
+            self.before_run(at, &mut into);
+            all.extend(into.drain(..).map(|(before, carries)| (run.batch, before, carries)));
+        }
+        all.retain(|(after, before, carries)| after != before && *carries != 0);
+        all.sort_unstable();
+        all.dedup_by(|next, kept| {
+            let same = (next.0, next.1) == (kept.0, kept.1);
+            kept.2 |= if same { next.2 } else { 0 };
+            same
+        });
+        all.into_iter().map(|(after, before, carries)| (before, after, carries))
     }
 
     /// Makes a change, of which no other batches feel anything than those `near`, and gives what came of it.

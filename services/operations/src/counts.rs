@@ -247,7 +247,7 @@ fn check_line(
 ) -> Result<Line> {
     // Whoever counts it has it before them: it may be any lot of the house.
     let lot = lots::named(conn, "lot", &line.lot)?;
-    let standing = Standing::of(conn, lot)?;
+    let standing = Standing::of(conn, &lot)?;
     let mut names = Names::default();
     let counting = counting(&names.item(conn, standing.lot.item_id)?.current)?;
     let found_mg = line.found.to_mass_or_nothing(&counting).map_err(|error| error.under("found"))?.mg();
@@ -327,7 +327,7 @@ fn refuse_what_cannot_be(conn: &mut AnyConnection, lines: &[Line]) -> Result<()>
         if found_mg <= expected_mg {
             continue;
         }
-        let standing = Standing::of(conn, line.lot.clone())?;
+        let standing = Standing::of(conn, &line.lot)?;
         let is_open = of_tub().any(|(_, line)| line.place.state == State::Open && line.found_mg > 0);
         let refusal = standing.refuse_what_cannot_be("found", found_mg, expected_mg, standing.spare(is_open));
         refusal.map_err(|error| error.under(&format!("lines[{position}]")))?;

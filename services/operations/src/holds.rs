@@ -125,15 +125,14 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::HOLD_LOT)?;
         let (actor, lot) = (request.actor.clone(), lot.to_owned());
         self.write(request, &reach::HOLD_LOT, move |tx| {
-            let lot = lots::addressed(tx.conn(), &lot)?;
-            let standing = Standing::of(tx.conn(), lot)?;
+            let standing = Standing::addressed(tx.conn(), &lot)?;
             let sites = standing.sites_of(&actor, &reach::HOLD_LOT)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             at_the_first(tx, &sites);
             let row = HoldRow { id: tx.id(), entry: tx.entry(), lot_id: standing.lot.id, reason };
             tx.record(&row)?;
             let by = By { at: fields::utc(tx.now()), actor: actor.name };
-            answer(tx.conn(), &mut Names::default(), &standing.lot, row, by, None)
+            answer(&standing.lot, standing.item_code.clone(), row, by, None)
         })
     }
 
@@ -145,7 +144,7 @@ impl Tubtrail {
             let no_such = || OperationError::not_found("hold", id);
             let hold = hold(tx.conn(), id)?.ok_or_else(no_such)?;
             let lot = lot(tx.conn(), hold.lot_id)?;
-            let standing = Standing::of(tx.conn(), lot)?;
+            let standing = Standing::of(tx.conn(), &lot)?;
             let sites = standing.sites_decided_by(&actor, &reach::RELEASE_HOLD);
             let sites = sites.map_err(|error| if error.problem == &problems::NOT_FOUND { no_such() } else { error })?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
@@ -160,7 +159,7 @@ impl Tubtrail {
             let by = By::of_entries(tx.conn(), &[hold.entry])?;
             let (held_by, now) = (By::of_entry(&by, hold.entry)?, fields::utc(tx.now()));
             let release = Release { reason: row.reason, released_at: now, released_by: actor.name, entry: row.entry };
-            answer(tx.conn(), &mut Names::default(), &standing.lot, hold, held_by, Some(release))
+            answer(&standing.lot, standing.item_code.clone(), hold, held_by, Some(release))
         })
     }
 
@@ -187,7 +186,8 @@ impl Tubtrail {
                 let lot = lots.get(&row.lot_id).ok_or_else(corrupt)?;
                 let release = releases.remove(&row.id).map(|release| release_answer(&by, release)).transpose()?;
                 let held_by = By::of_entry(&by, row.entry)?;
-                found.push(answer(conn, &mut names, lot, row, held_by, release)?);
+                let item = names.item(conn, lot.item_id)?.row.code.clone();
+                found.push(answer(lot, item, row, held_by, release)?);
             }
             Ok(Page::cut(found, limit as usize, |hold| hold.id.to_string()))
         })
@@ -202,8 +202,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::REJECT_LOT)?;
         let (actor, lot) = (request.actor.clone(), lot.to_owned());
         self.write(request, &reach::REJECT_LOT, move |tx| {
-            let lot = lots::addressed(tx.conn(), &lot)?;
-            let standing = Standing::of(tx.conn(), lot)?;
+            let standing = Standing::addressed(tx.conn(), &lot)?;
             let sites = standing.sites_decided_by(&actor, &reach::REJECT_LOT)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             refuse_to_reject(&standing)?;
@@ -280,18 +279,11 @@ impl By {
     }
 }
 
-fn answer(
-    conn: &mut AnyConnection,
-    names: &mut Names,
-    lot: &LotRow,
-    row: HoldRow,
-    held: By,
-    release: Option<Release>,
-) -> Result<Hold> {
+fn answer(lot: &LotRow, item: String, row: HoldRow, held: By, release: Option<Release>) -> Result<Hold> {
     Ok(Hold {
         id: row.id,
         lot: lots::number(lot)?.to_string(),
-        item: names.item(conn, lot.item_id)?.row.code.clone(),
+        item,
         reason: row.reason,
         held_at: held.at,
         held_by: held.actor,

@@ -1,21 +1,24 @@
 //! The lot graph in memory, kept up with the journal. It can be dropped and rebuilt at any time.
 
+mod batches;
 pub mod contents;
 mod recalled;
 pub mod stated;
-
-use std::collections::HashMap;
+mod whole;
 
 use parking_lot::{Mutex, RwLock};
 use tubtrail_lineage::{BatchIx, ContactChange, Graph, LotIx, Scratch};
 use tubtrail_storage::contents::{CONTENTS, ContentChanges, StatedLot, content_changes};
+use tubtrail_storage::journal::Touched;
 use tubtrail_storage::lots::{GRAPH, GraphChanges, GraphLot, GraphUse, graph_changes};
 use tubtrail_storage::stock::counted_masses;
-use tubtrail_storage::{AnyConnection, Follower, StorageError, journal};
+use tubtrail_storage::{AnyConnection, Database, Follower, StorageError, journal};
 
+use self::batches::Batches;
 use self::contents::Contents;
 use self::recalled::{Grown, News};
 pub(crate) use self::recalled::{Recalls, lots_of_seeds};
+use self::whole::Sources;
 
 /// The graph and how far it has followed the journal.
 #[derive(Default)]
@@ -41,8 +44,7 @@ pub struct Inside {
     pub contents: Contents,
     /// Which lots are under recall.
     pub recalls: Recalls,
-    batch_of_row: HashMap<i64, BatchIx>,
-    row_of_batch: Vec<i64>,
+    batches: Batches,
 }
 
 impl Index {
@@ -72,13 +74,49 @@ impl Follower for Index {
 }
 
 impl Index {
+    /// Takes in all that a database holds, by two connections at once.
+    pub(crate) fn build(database: &Database) -> Result<Self, StorageError> {
+        let (mut first, mut second) = (database.reader()?, database.reader()?);
+        let index = Self::default();
+        let until = journal::position(&mut first)?;
+        index.take(Sources { first: &mut first, second: Some(&mut second) }, until)?;
+        Ok(index)
+    }
+
     /// Takes in the journal up to an entry.
     pub(crate) fn follow(&self, conn: &mut AnyConnection, until: i64) -> Result<(), StorageError> {
+        self.take(Sources { first: conn, second: None }, until)
+    }
+
+    fn take(&self, sources: Sources<'_>, until: i64) -> Result<(), StorageError> {
         let _one_at_a_time = self.following.lock();
         let after = self.position();
         if until <= after {
             return Ok(());
         }
+        if after == 0 {
+            self.begin(sources, until)?
+        } else {
+            self.go_on(sources.first, after, until)?
+        }
+        for listener in self.listeners.lock().iter() {
+            listener(until);
+        }
+        Ok(())
+    }
+
+    /// Builds all of it.
+    fn begin(&self, Sources { first, second }: Sources<'_>, until: i64) -> Result<(), StorageError> {
+        let recalled = News::read(first, &Recalls::default(), &Touched::anything(), 0, until)?;
+        let mut whole = Inside::whole(Sources { first, second }, until)?;
+        whole.recalls.take_in(&whole.graph, recalled, &Grown::default());
+        whole.position = until;
+        *self.inside.write() = whole;
+        Ok(())
+    }
+
+    /// Takes in what came after an entry.
+    fn go_on(&self, conn: &mut AnyConnection, after: i64, until: i64) -> Result<(), StorageError> {
         // Most commits are a serving: what none of them touched is not asked for.
         let touched = journal::touched(conn, after, until)?;
         let mut changes = GraphChanges::default();
@@ -102,10 +140,6 @@ impl Index {
         next.recall(&changes, &contacts, recalled)?;
         next.position = until;
         *inside = next;
-        drop(inside);
-        for listener in self.listeners.lock().iter() {
-            listener(until);
-        }
         Ok(())
     }
 }
@@ -113,17 +147,17 @@ impl Index {
 impl Inside {
     /// The index of a batch's row.
     pub fn batch(&self, row: i64) -> Result<BatchIx, StorageError> {
-        self.batch_of_row.get(&row).copied().ok_or_else(|| StorageError::Corrupt(format!("batch {row} is unknown")))
+        self.batches.find(row)
     }
 
     /// The row of a batch.
     pub fn batch_row(&self, batch: BatchIx) -> i64 {
-        self.row_of_batch[batch.index() as usize]
+        self.batches.row(batch)
     }
 
     /// The first lot or batch in which another index, at the same position, is not like this one: table, row id, what.
     pub fn first_difference(&self, other: &Self) -> Option<(&'static str, i64, &'static str)> {
-        let batches = self.row_of_batch.iter().zip(&other.row_of_batch).find(|(one, other)| one != other);
+        let batches = self.batches.rows().iter().zip(other.batches.rows()).find(|(one, other)| one != other);
         if let Some((row, _)) = batches {
             return Some(("batches", *row, "it stands at another place of the graph"));
         }
@@ -188,7 +222,8 @@ impl Inside {
     ) -> Result<Vec<ContactChange>, StorageError> {
         self.contents.take_statements(contents)?;
         for row in &changes.batches {
-            self.add_batch(*row);
+            self.batches.add(*row)?;
+            self.graph.add_batch();
         }
         for lot in &changes.lots {
             self.add_lot(lot)?;
@@ -202,12 +237,6 @@ impl Inside {
         }
         self.add_uses(&changes.uses, &changes.voids)?;
         self.take_in_contents(contents)
-    }
-
-    fn add_batch(&mut self, row: i64) {
-        let batch = self.graph.add_batch();
-        self.batch_of_row.insert(row, batch);
-        self.row_of_batch.push(row);
     }
 
     fn add_lot(&mut self, row: &GraphLot) -> Result<(), StorageError> {

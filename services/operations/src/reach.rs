@@ -300,3 +300,17 @@ operations! {
 
 /// What is sent as a command is and only reads: it leaves no entry in the journal.
 pub static ONLY_READ: &[&Operation] = &[&CHECK_ALLERGENS, &ORDER_BATCHES, &SCAN, &PROPOSE_DELIVERY];
+
+/// Commands of the busiest hours. They read nothing of the journal, or see to it by themselves that it can be read: so the
+/// entries of those that share a commit are written together.
+pub static LEAVE_JOURNAL: &[&Operation] = &[
+    &HOLD_LOT,
+    &START_BATCH,
+    &ADD_USES,
+    &COMPLETE_BATCH,
+    &OPEN_TUB,
+    &SERVE_TUB,
+    &EMPTY_TUB,
+    &DISCARD_LOT,
+    &CONSIGN_LOT,
+];

@@ -191,7 +191,7 @@ fn the_rest(
         let sent_mg = sent_mg.get(&lot.id).copied().unwrap_or(0);
         let received_mg = if rest == Rest::AsSent { sent_mg } else { 0 };
         let settled = settle(sent_mg, received_mg, 0);
-        let standing = Standing::of(conn, lot)?;
+        let standing = Standing::of(conn, &lot)?;
         lines.push(Line { standing, sent_mg, received_mg, damaged_mg: 0, settled, reason: reason.clone() });
     }
     Ok(lines)
@@ -206,7 +206,7 @@ fn check_line(
 ) -> Result<Line> {
     // Whoever receives it has it in their hands: it may be any lot of the house.
     let lot = lots::named(tx.conn(), "lot", &line.lot)?;
-    let standing = Standing::of(tx.conn(), lot)?;
+    let standing = Standing::of(tx.conn(), &lot)?;
     let shelf = Place::new(transfer.from_site_id, State::Available);
     let sent_mg = sent_mg.get(&standing.lot.id).copied();
     let expected_mg = sent_mg.unwrap_or_else(|| standing.at(shelf));

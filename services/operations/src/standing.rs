@@ -5,7 +5,8 @@ use tubtrail_domain::moving::{self, Act, CannotBe, PartRefusal, Refusal, TubFoun
 use tubtrail_domain::place::{Place, State};
 use tubtrail_storage::lots::LotRow;
 use tubtrail_storage::master_data::Site;
-use tubtrail_storage::stock::{HoldRow, LotRejectionRow, hold_on, places_of, rejection_of};
+use tubtrail_storage::standing::{self, StandingRow};
+use tubtrail_storage::stock::{HoldRow, LotRejectionRow};
 use tubtrail_storage::{AnyConnection, StorageError};
 
 use crate::error::{OperationError, Result};
@@ -18,6 +19,8 @@ use crate::{fields, lots, problems};
 /// Everything that decides what may be done with a lot.
 pub(crate) struct Standing {
     pub lot: LotRow,
+    /// The code of its item.
+    pub item_code: String,
     /// The oldest hold not released.
     pub hold: Option<HoldRow>,
     pub rejection: Option<LotRejectionRow>,
@@ -27,19 +30,30 @@ pub(crate) struct Standing {
 
 impl Standing {
     /// As the book has it now. Who asks must be checked with [`Self::sites_of`] or [`Self::refuse_out_of_reach`].
-    pub(crate) fn of(conn: &mut AnyConnection, lot: LotRow) -> Result<Self> {
-        let (hold, rejection) = (hold_on(conn, lot.id)?, rejection_of(conn, lot.id)?);
-        let rows = places_of(conn, lot.id)?;
-        let places = rows.iter().map(|row| Ok((row.place()?, row.mass_mg)));
-        let places = places.collect::<std::result::Result<Vec<_>, StorageError>>()?;
-        Ok(Self { lot, hold, rejection, places })
+    pub(crate) fn of(conn: &mut AnyConnection, lot: &LotRow) -> Result<Self> {
+        let missing = || StorageError::Corrupt(format!("lot row {} is missing", lot.id));
+        Self::read(standing::by_id(conn, lot.id)?.ok_or_else(missing)?)
+    }
+
+    /// Of the lot a number in a request's address names. Who asks must be checked likewise.
+    pub(crate) fn addressed(conn: &mut AnyConnection, text: &str) -> Result<Self> {
+        let number = lots::parse(text)?;
+        Self::read(standing::by_number(conn, number)?.ok_or_else(|| OperationError::not_found("lot", text))?)
     }
 
     /// Of a lot named in a field: one out of the actor's reach is unknown.
-    pub(crate) fn named(conn: &mut AnyConnection, actor: &Actor, field: &str, number: &str) -> Result<Self> {
-        let lot = lots::named(conn, field, number)?;
-        let standing = Self::of(conn, lot)?;
-        if standing.is_reached_by(actor) { Ok(standing) } else { Err(OperationError::unknown("lot", number, field)) }
+    pub(crate) fn named(conn: &mut AnyConnection, actor: &Actor, field: &str, text: &str) -> Result<Self> {
+        let number = lots::parse(text).map_err(|error| error.at(field))?;
+        let unknown = || OperationError::unknown("lot", text, field);
+        let standing = Self::read(standing::by_number(conn, number)?.ok_or_else(unknown)?)?;
+        if standing.is_reached_by(actor) { Ok(standing) } else { Err(unknown()) }
+    }
+
+    fn read(row: StandingRow) -> Result<Self> {
+        let StandingRow { lot, item_code, hold, rejection, places } = row;
+        let places = places.iter().map(|row| Ok((row.place()?, row.mass_mg)));
+        let places = places.collect::<std::result::Result<Vec<_>, StorageError>>()?;
+        Ok(Self { lot, item_code, hold, rejection, places })
     }
 
     /// Its number, as people write it.

@@ -14,7 +14,7 @@ use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
 use crate::items::{counting, mass};
-use crate::lots::{self, movement};
+use crate::lots::movement;
 use crate::names::{Names, partner_code};
 use crate::quantities::{Grams, QuantityEntered};
 use crate::reach::{self, Actor, Operation, Request};
@@ -180,8 +180,7 @@ impl Found {
         site: Option<&str>,
         wanted: &[State],
     ) -> Result<(Standing, Site)> {
-        let lot = lots::addressed(tx.conn(), &self.lot)?;
-        let standing = Standing::of(tx.conn(), lot)?;
+        let standing = Standing::addressed(tx.conn(), &self.lot)?;
         let site = standing.site(tx.conn(), &self.actor, self.operation, site, wanted)?;
         Ok((standing, site))
     }
@@ -209,12 +208,11 @@ impl Step {
         let row = movement(tx, &standing.lot, self.kind, self.from, self.to);
         let row = more(MovementRow { mass_mg: self.mass_mg, occurred_at: self.at, ..row });
         tx.move_mass(&row)?;
-        let standing = Standing::of(tx.conn(), standing.lot.clone())?;
-        let left = |state| Grams::from_mg(standing.at(Place::new(site.row.id, state)));
+        let left = |state| Grams::from_mg(self.left(standing, Place::new(site.row.id, state)));
         let customer = row.partner_id.map(|id| partner_code(tx.conn(), id)).transpose()?;
         Ok(Moved {
             lot: standing.number()?,
-            item: Names::default().item(tx.conn(), standing.lot.item_id)?.row.code.clone(),
+            item: standing.item_code.clone(),
             site: site.row.code.clone(),
             kind: row.kind,
             grams: Grams::from_mg(row.mass_mg),
@@ -226,6 +224,13 @@ impl Step {
             open_grams: left(State::Open),
             entry: row.entry,
         })
+    }
+
+    /// What a place holds after it, in milligrams.
+    fn left(&self, before: &Standing, place: Place) -> i64 {
+        let came = if self.to == place { self.mass_mg } else { 0 };
+        let went = if self.from == place { self.mass_mg } else { 0 };
+        before.at(place) + came - went
     }
 }
 

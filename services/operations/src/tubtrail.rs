@@ -10,7 +10,7 @@ use crate::clock::Clock;
 use crate::error::{OperationError, Result};
 use crate::index::Index;
 use crate::passwords::Passwords;
-use crate::reach::{Operation, Request};
+use crate::reach::{self, Operation, Request};
 use crate::sessions::People;
 
 /// Connections that read.
@@ -41,8 +41,7 @@ impl Tubtrail {
     /// Opens the database (making it if need be), brings the tables up to date, and builds the index from the facts.
     pub fn open(url: &DatabaseUrl, clock: Clock) -> Result<Self> {
         let database = Database::open(url, READERS)?;
-        let index = Arc::new(Index::default());
-        index.catch_up(&mut *database.reader()?)?;
+        let index = Arc::new(Index::build(&database)?);
         let writer = Writer::start(&database, Arc::clone(&clock), Arc::clone(&index) as Arc<dyn Follower>)?;
         let (passwords, people) = (Passwords::default(), People::default());
         Ok(Self { database, index, clock, passwords, people, writer })
@@ -163,5 +162,6 @@ fn header(request: &Request, operation: &'static Operation) -> EntryHeader {
         key: request.key.clone(),
         answer_is_secret: false,
         asks: Asks::Nothing,
+        leaves_journal: reach::LEAVE_JOURNAL.iter().any(|one| one.id == operation.id),
     }
 }

@@ -5,7 +5,7 @@ use tubtrail_domain::place::{Place, State};
 use tubtrail_domain::using::{self, Lies, Unfit, Wanted, may_be_used};
 use tubtrail_storage::lots::LotRow;
 use tubtrail_storage::search::authors;
-use tubtrail_storage::{AnyConnection, StorageError};
+use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 
 use crate::batches::Making;
 use crate::error::{OperationError, Result};
@@ -33,17 +33,17 @@ pub(crate) struct Asked<'a> {
 
 /// Refuses a use that the state of the lot speaks against.
 pub(crate) fn judge(
-    conn: &mut AnyConnection,
+    tx: &mut WriteTx<'_>,
     index: &Index,
     actor: &Actor,
     making: &Making,
     asked: &Asked<'_>,
 ) -> Result<()> {
-    let lot = Standing::of(conn, asked.lot.clone())?;
+    let lot = Standing::of(tx.conn(), asked.lot)?;
     let recalled = Keeper::of(index, lot.lot.id)?;
     let standing = using::Standing {
         recalled: recalled.as_ref().map(|recalled| recalled.since),
-        held: held_since(conn, &lot)?,
+        held: held_since(tx, &lot)?,
         rejected: lot.rejection.is_some(),
         lies: lies(&lot, making.row.site_id),
         here_since: asked.here_since,
@@ -61,7 +61,7 @@ pub(crate) fn judge(
     match may_be_used(&standing, &wanted) {
         Ok(()) => Ok(()),
         Err(Unfit::Elsewhere) => {
-            let detail = elsewhere(conn, actor, making, &lot)?;
+            let detail = elsewhere(tx.conn(), actor, making, &lot)?;
             Err(OperationError::new(&problems::LOT_ELSEWHERE, detail).at("lot").about([asked.number.to_owned()]))
         }
         Err(unfit) => Err(refusal(making, &lot, recalled.as_ref(), asked, unfit)?.about([asked.number.to_owned()])),
@@ -69,10 +69,11 @@ pub(crate) fn judge(
 }
 
 /// Since when the hold that counts is there.
-fn held_since(conn: &mut AnyConnection, lot: &Standing) -> Result<Option<NaiveDateTime>> {
+fn held_since(tx: &mut WriteTx<'_>, lot: &Standing) -> Result<Option<NaiveDateTime>> {
     let Some(hold) = &lot.hold else { return Ok(None) };
+    tx.write_journal()?;
     let missing = || StorageError::Corrupt(format!("hold {}: its journal entry is missing", hold.id));
-    let (_, since) = authors(conn, &[hold.entry])?.remove(&hold.entry).ok_or_else(missing)?;
+    let (_, since) = authors(tx.conn(), &[hold.entry])?.remove(&hold.entry).ok_or_else(missing)?;
     Ok(Some(since))
 }
 

@@ -167,7 +167,8 @@ fn add(
     fields::between("uses", new.uses.len(), 1, MOST_USES)?;
     let now = tx.now();
     let inputs = check(tx.conn(), actor, &new.uses, now)?;
-    refuse_too_many(tx, batch, inputs.len())?;
+    let before = Before::of(tx.conn(), batch)?;
+    before.refuse_too_many(inputs.len())?;
     let completion = completion_of(tx.conn(), batch)?;
     if completion.is_some() {
         refuse_late(&inputs)?;
@@ -179,12 +180,10 @@ fn add(
     tx.at_site(making.row.site_id);
     let unsaid = completion.map_or(Unsaid::At(now), |done| Unsaid::Completed(done.completed_at));
     let (uses, untracked) = record(tx, index, actor, &making, &inputs, unsaid)?;
-    Ok(AddedUses {
-        batch,
-        uses: answer_uses(tx.conn(), uses)?,
-        untracked: answer_untracked(tx.conn(), &making, untracked)?,
-        in_grams: Grams::from_mg(went_in(tx.conn(), batch)?.mass_mg),
-    })
+    let added_mg: i64 = inputs.iter().map(|input| input.mass.mg()).sum();
+    let in_grams = Grams::from_mg(before.went_in(tx.conn())?.mass_mg + added_mg);
+    let (uses, untracked) = answer_new(&making, &inputs, uses, untracked)?;
+    Ok(AddedUses { batch, uses, untracked, in_grams })
 }
 
 /// What goes into a batch, its form checked and its names found.
@@ -246,11 +245,6 @@ fn untracked_item(conn: &mut AnyConnection, code: &str, said_at: Option<NaiveDat
         return Err(OperationError::invalid("used_at", "a time is kept for lots only"));
     }
     Ok(item)
-}
-
-fn refuse_too_many(tx: &mut WriteTx<'_>, batch: i64, more: usize) -> Result<()> {
-    let before = uses_of_batch(tx.conn(), batch)?.len() + untracked_inputs_of(tx.conn(), batch)?.len();
-    fields::between("uses", before + more, 0, MOST_OF_A_BATCH)
 }
 
 fn refuse_late(inputs: &[Input]) -> Result<()> {
@@ -342,7 +336,7 @@ pub(crate) fn record(
                 let (mass_mg, with_reason) = (input.mass.mg(), input.reason.is_some());
                 let completed_at = unsaid.completed_at();
                 let asked = Asked { lot: row, number, mass_mg, used_at, here_since, completed_at, with_reason };
-                judge(tx.conn(), index, actor, making, &asked).map_err(under(position))?;
+                judge(tx, index, actor, making, &asked).map_err(under(position))?;
                 uses.push(record_use(tx, making, input, row, used_at)?);
             }
             None => untracked.push(record_untracked(tx, making, input)?),
@@ -401,17 +395,52 @@ pub(crate) struct WentIn {
     pub last_at: Option<NaiveDateTime>,
 }
 
+/// What was written down as having gone into a batch, voided or not.
+struct Before {
+    uses: Vec<UseRow>,
+    untracked: Vec<UntrackedInputRow>,
+}
+
+impl Before {
+    fn of(conn: &mut AnyConnection, batch: i64) -> Result<Self> {
+        Ok(Self { uses: uses_of_batch(conn, batch)?, untracked: untracked_inputs_of(conn, batch)? })
+    }
+
+    fn refuse_too_many(&self, more: usize) -> Result<()> {
+        fields::between("uses", self.uses.len() + self.untracked.len() + more, 0, MOST_OF_A_BATCH)
+    }
+
+    fn went_in(&self, conn: &mut AnyConnection) -> Result<WentIn> {
+        let ids: Vec<i64> = self.uses.iter().map(|one| one.id).collect();
+        let voided: Vec<i64> = voids_of(conn, &ids)?.iter().map(|void| void.use_id).collect();
+        let live: Vec<&UseRow> = self.uses.iter().filter(|one| !voided.contains(&one.id)).collect();
+        let untracked_mg: i64 = self.untracked.iter().map(|one| one.mass_mg).sum();
+        Ok(WentIn {
+            mass_mg: live.iter().map(|one| one.mass_mg).sum::<i64>() + untracked_mg,
+            last_at: live.iter().map(|one| one.used_at).max(),
+        })
+    }
+}
+
 /// Adds up what went into a batch.
 pub(crate) fn went_in(conn: &mut AnyConnection, batch: i64) -> Result<WentIn> {
-    let uses = uses_of_batch(conn, batch)?;
-    let ids: Vec<i64> = uses.iter().map(|one| one.id).collect();
-    let voided: Vec<i64> = voids_of(conn, &ids)?.iter().map(|void| void.use_id).collect();
-    let live: Vec<&UseRow> = uses.iter().filter(|one| !voided.contains(&one.id)).collect();
-    let untracked_mg: i64 = untracked_inputs_of(conn, batch)?.iter().map(|one| one.mass_mg).sum();
-    Ok(WentIn {
-        mass_mg: live.iter().map(|one| one.mass_mg).sum::<i64>() + untracked_mg,
-        last_at: live.iter().map(|one| one.used_at).max(),
-    })
+    Before::of(conn, batch)?.went_in(conn)
+}
+
+/// What was written down just now: of which lots and items is known, and nothing of it can be voided yet.
+fn answer_new(
+    making: &Making,
+    inputs: &[Input],
+    uses: Vec<UseRow>,
+    untracked: Vec<UntrackedInputRow>,
+) -> Result<(Vec<BatchUse>, Vec<UntrackedInput>)> {
+    let items: HashMap<i64, String> =
+        inputs.iter().map(|input| (input.item.row.id, input.item.row.code.clone())).collect();
+    let lots: HashMap<i64, &LotRow> =
+        inputs.iter().filter_map(|input| input.lot.as_ref()).map(|lot| (lot.row.id, &lot.row)).collect();
+    let uses = uses.into_iter().map(|row| answer_use(row, &lots, &items, None)).collect::<Result<_>>()?;
+    let untracked = untracked.into_iter().map(|row| answer_input(making, row, &items)).collect::<Result<_>>()?;
+    Ok((uses, untracked))
 }
 
 /// Uses as they stand, in the order given.
@@ -420,26 +449,37 @@ pub(crate) fn answer_uses(conn: &mut AnyConnection, rows: Vec<UseRow>) -> Result
     let mut voids: HashMap<i64, UseVoidRow> =
         voids_of(conn, &ids)?.into_iter().map(|void| (void.use_id, void)).collect();
     let lot_ids: Vec<i64> = rows.iter().map(|row| row.lot_id).collect();
-    let lots: HashMap<i64, LotRow> = lots_by_ids(conn, &lot_ids)?.into_iter().map(|lot| (lot.id, lot)).collect();
+    let lots = lots_by_ids(conn, &lot_ids)?;
+    let lots: HashMap<i64, &LotRow> = lots.iter().map(|lot| (lot.id, lot)).collect();
     let items = item_codes(conn, lots.values().map(|lot| lot.item_id))?;
     rows.into_iter()
         .map(|row| {
-            let missing = || StorageError::Corrupt(format!("use {}: its lot is missing", row.id));
-            let lot = lots.get(&row.lot_id).ok_or_else(missing)?;
-            Ok(BatchUse {
-                id: row.id,
-                lot: lots::number(lot)?.to_string(),
-                item: code_of(&items, lot.item_id)?,
-                quantity: QuantityEntered { amount: Amount(row.entered_amount), unit: row.entered_unit },
-                grams: Grams::from_mg(row.mass_mg),
-                used_at: fields::utc(row.used_at),
-                in_recipe: row.in_recipe,
-                reason: row.override_reason,
-                voided: voids.remove(&row.id).map(|void| Voided { reason: void.reason, entry: void.entry }),
-                entry: row.entry,
-            })
+            let voided = voids.remove(&row.id);
+            answer_use(row, &lots, &items, voided)
         })
         .collect()
+}
+
+fn answer_use(
+    row: UseRow,
+    lots: &HashMap<i64, &LotRow>,
+    items: &HashMap<i64, String>,
+    voided: Option<UseVoidRow>,
+) -> Result<BatchUse> {
+    let lot =
+        lots.get(&row.lot_id).ok_or_else(|| StorageError::Corrupt(format!("use {}: its lot is missing", row.id)))?;
+    Ok(BatchUse {
+        id: row.id,
+        lot: lots::number(lot)?.to_string(),
+        item: code_of(items, lot.item_id)?,
+        quantity: QuantityEntered { amount: Amount(row.entered_amount), unit: row.entered_unit },
+        grams: Grams::from_mg(row.mass_mg),
+        used_at: fields::utc(row.used_at),
+        in_recipe: row.in_recipe,
+        reason: row.override_reason,
+        voided: voided.map(|void| Voided { reason: void.reason, entry: void.entry }),
+        entry: row.entry,
+    })
 }
 
 /// What went in without lots, in the order given.
@@ -449,16 +489,16 @@ pub(crate) fn answer_untracked(
     rows: Vec<UntrackedInputRow>,
 ) -> Result<Vec<UntrackedInput>> {
     let items = item_codes(conn, rows.iter().map(|row| row.item_id))?;
-    rows.into_iter()
-        .map(|row| {
-            Ok(UntrackedInput {
-                item: code_of(&items, row.item_id)?,
-                quantity: QuantityEntered { amount: Amount(row.entered_amount), unit: row.entered_unit },
-                grams: Grams::from_mg(row.mass_mg),
-                in_recipe: making.names(row.item_id),
-                reason: row.reason,
-                entry: row.entry,
-            })
-        })
-        .collect()
+    rows.into_iter().map(|row| answer_input(making, row, &items)).collect()
+}
+
+fn answer_input(making: &Making, row: UntrackedInputRow, items: &HashMap<i64, String>) -> Result<UntrackedInput> {
+    Ok(UntrackedInput {
+        item: code_of(items, row.item_id)?,
+        quantity: QuantityEntered { amount: Amount(row.entered_amount), unit: row.entered_unit },
+        grams: Grams::from_mg(row.mass_mg),
+        in_recipe: making.names(row.item_id),
+        reason: row.reason,
+        entry: row.entry,
+    })
 }

@@ -148,15 +148,17 @@ pub fn content_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Resu
         .select(stated_input())
         .load(conn)?;
     equipment_changes(conn, after, until, &mut changes)?;
-    if after > 0 {
-        let (items, lot_ids) = touched(&changes);
-        changes.lots = stated_lots(conn, &items, &lot_ids, after)?;
-        changes.inputs = inputs_beside(conn, &items, after)?;
-    }
+    let (items, lot_ids) = touched(&changes);
+    changes.lots = stated_lots(conn, &items, &lot_ids, after)?;
+    changes.inputs = inputs_beside(conn, &items, after)?;
     Ok(changes)
 }
 
-fn statement_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result<ContentChanges, StorageError> {
+pub(crate) fn statement_changes(
+    conn: &mut AnyConnection,
+    after: i64,
+    until: i64,
+) -> Result<ContentChanges, StorageError> {
     let new: Vec<StatementRow> = statements::table
         .filter(statements::entry.gt(after))
         .filter(statements::entry.le(until))
@@ -281,10 +283,10 @@ pub fn inputs_beside(conn: &mut AnyConnection, items: &[i64], until: i64) -> Res
     Ok(found)
 }
 
-type InputColumns =
+pub(crate) type InputColumns =
     (untracked_inputs::batch_id, untracked_inputs::item_id, batches::site_id, batches::started_at, batches::entry);
 
-const fn stated_input() -> InputColumns {
+pub(crate) const fn stated_input() -> InputColumns {
     (untracked_inputs::batch_id, untracked_inputs::item_id, batches::site_id, batches::started_at, batches::entry)
 }
 

@@ -6,6 +6,7 @@ use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use serde::Serialize;
 
+use crate::kept::{Kept, Value, asked_together, rows, together};
 use crate::{AnyConnection, StorageError};
 
 diesel::table! {
@@ -103,6 +104,11 @@ pub fn entries_after(conn: &mut AnyConnection, after: i64, limit: i64) -> Result
 pub struct Touched(Option<HashSet<String>>);
 
 impl Touched {
+    /// What is not known of.
+    pub fn anything() -> Self {
+        Self(None)
+    }
+
     /// Whether they may have written to any of these.
     pub fn any(&self, tables: &[&str]) -> bool {
         self.0.as_ref().is_none_or(|touched| tables.iter().any(|table| touched.contains(*table)))
@@ -163,11 +169,79 @@ pub fn entries(conn: &mut AnyConnection, filter: &JournalFilter, limit: i64) -> 
     Ok(query.load(conn)?)
 }
 
-/// The entry an actor made under a key, if any.
-pub(crate) fn by_key(conn: &mut AnyConnection, actor: &str, key: &str) -> Result<Option<JournalRow>, StorageError> {
-    Ok(journal::table
-        .filter(journal::actor.eq(actor))
-        .filter(journal::idempotency_key.eq(key))
-        .first(conn)
-        .optional()?)
+/// The entries that some actors made under some keys: actor and key.
+pub(crate) fn by_keys(conn: &mut AnyConnection, keys: &[(&str, &str)]) -> Result<Vec<JournalRow>, StorageError> {
+    let mut found = Vec::new();
+    for these in asked_together(keys) {
+        let text = format!(
+            "SELECT {COLUMNS} FROM journal WHERE (actor, idempotency_key) IN (VALUES {})",
+            rows(these.len(), 2)
+        );
+        let values = these.iter().flat_map(|(actor, key)| [Value::Text(actor), Value::Text(key)]).collect();
+        found.extend(Kept::<Columns>::new(text, values).load::<JournalRow>(conn)?);
+    }
+    Ok(found)
 }
+
+/// Writes entries down, in order.
+pub(crate) fn insert(conn: &mut AnyConnection, entries: &[JournalRow]) -> Result<(), StorageError> {
+    let mut left = entries;
+    while !left.is_empty() {
+        let (these, later) = left.split_at(together(left.len()));
+        let text = format!("INSERT INTO journal ({COLUMNS}) VALUES {}", rows(these.len(), 13));
+        Kept::<()>::new(text, these.iter().flat_map(values).collect()).execute(conn)?;
+        left = later;
+    }
+    Ok(())
+}
+
+/// The columns, in the order of the row.
+const COLUMNS: &str = "seq, recorded_at, actor, operation, site_id, request_id, idempotency_key, request_hash, answer, \
+                       changes, digests, previous_hash, hash";
+
+type Columns = journal::SqlType;
+
+fn values(row: &JournalRow) -> [Value<'_>; 13] {
+    [
+        Value::Number(row.seq),
+        Value::Moment(row.recorded_at),
+        Value::Text(&row.actor),
+        Value::Text(&row.operation),
+        Value::MaybeNumber(row.site_id),
+        Value::MaybeText(row.request_id.as_deref()),
+        Value::MaybeText(row.idempotency_key.as_deref()),
+        Value::MaybeText(row.request_hash.as_deref()),
+        Value::MaybeText(row.answer.as_deref()),
+        Value::Text(&row.changes),
+        Value::Text(&row.digests),
+        Value::Text(&row.previous_hash),
+        Value::Text(&row.hash),
+    ]
+}
+
+/// Locks the head for this transaction (on SQLite the transaction holds the file already) and reads it.
+///
+/// # Errors
+/// If the database refuses.
+pub fn lock_head(conn: &mut AnyConnection) -> Result<Head, StorageError> {
+    let text = "UPDATE journal_head SET id = 1 WHERE id = 1 RETURNING id, seq, hash, last_id, last_lot_id";
+    Ok(Kept::<HeadColumns>::new(text, Vec::new()).get_result(conn)?)
+}
+
+/// Writes the head back at the end of the transaction.
+///
+/// # Errors
+/// If the database refuses.
+pub fn store_head(conn: &mut AnyConnection, head: &Head) -> Result<(), StorageError> {
+    let text = "UPDATE journal_head SET seq = ?, hash = ?, last_id = ?, last_lot_id = ? WHERE id = 1";
+    let values = vec![
+        Value::Number(head.seq),
+        Value::Text(&head.hash),
+        Value::Number(head.last_id),
+        Value::Number(head.last_lot_id),
+    ];
+    Kept::<()>::new(text, values).execute(conn)?;
+    Ok(())
+}
+
+type HeadColumns = journal_head::SqlType;

@@ -4,8 +4,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 use diesel::sql_types::Bool;
 
-use crate::whole_graph::{self, Whole};
-use crate::{AnyConnection, StorageError};
+use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
     /// One receipt from a supplier.
@@ -217,12 +216,9 @@ pub fn last_serial(conn: &mut AnyConnection, day: NaiveDate) -> Result<i32, Stor
     Ok(last.optional()?.unwrap_or(0))
 }
 
-/// Lots by row id, in order of id; chunked, for SQLite bounds the variables of a statement.
+/// Lots by row id, in order of id.
 pub fn lots_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<LotRow>, StorageError> {
-    let mut found = Vec::with_capacity(ids.len());
-    for chunk in ids.chunks(500) {
-        found.extend(lots::table.filter(lots::id.eq_any(chunk.to_vec())).load::<LotRow>(conn)?);
-    }
+    let mut found = LotRow::among(conn, "id", ids)?;
     found.sort_by_key(|lot| lot.id);
     Ok(found)
 }
@@ -348,11 +344,7 @@ pub fn uses_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<UseR
 
 /// The voids among some uses.
 pub fn voids_of(conn: &mut AnyConnection, use_ids: &[i64]) -> Result<Vec<UseVoidRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in use_ids.chunks(500) {
-        found.extend(use_voids::table.filter(use_voids::use_id.eq_any(chunk.to_vec())).load::<UseVoidRow>(conn)?);
-    }
-    Ok(found)
+    Ok(UseVoidRow::among(conn, "use_id", use_ids)?)
 }
 
 /// What went into a batch without lots.
@@ -459,29 +451,6 @@ pub const GRAPH: [&str; 5] = ["batches", "lots", "uses", "use_voids", "untracked
 
 /// Reads [`GraphChanges`] for the entries in `(after, until]`.
 pub fn graph_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result<GraphChanges, StorageError> {
-    let (new_batches, new_lots, new_uses) =
-        if after == 0 { whole_graph::read(conn, until)? } else { new_in_graph(conn, after, until)? };
-    let void_rows: Vec<UseVoidRow> = use_voids::table
-        .filter(use_voids::entry.gt(after))
-        .filter(use_voids::entry.le(until))
-        .order(use_voids::id)
-        .load(conn)?;
-    let mut voids = Vec::with_capacity(void_rows.len());
-    for row in void_rows {
-        let voided =
-            uses::table.find(row.use_id).select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg)).first(conn)?;
-        voids.push((row.id, voided));
-    }
-    let untracked = untracked_inputs::table
-        .filter(untracked_inputs::entry.gt(after))
-        .filter(untracked_inputs::entry.le(until))
-        .order(untracked_inputs::id)
-        .select((untracked_inputs::batch_id, untracked_inputs::mass_mg))
-        .load(conn)?;
-    Ok(GraphChanges { batches: new_batches, lots: new_lots, uses: new_uses, voids, untracked })
-}
-
-fn new_in_graph(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Whole, StorageError> {
     let new_batches = batches::table
         .filter(batches::entry.gt(after))
         .filter(batches::entry.le(until))
@@ -500,5 +469,22 @@ fn new_in_graph(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Whol
         .order(uses::id)
         .select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg))
         .load(conn)?;
-    Ok((new_batches, new_lots, new_uses))
+    let void_rows: Vec<UseVoidRow> = use_voids::table
+        .filter(use_voids::entry.gt(after))
+        .filter(use_voids::entry.le(until))
+        .order(use_voids::id)
+        .load(conn)?;
+    let mut voids = Vec::with_capacity(void_rows.len());
+    for row in void_rows {
+        let voided =
+            uses::table.find(row.use_id).select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg)).first(conn)?;
+        voids.push((row.id, voided));
+    }
+    let untracked = untracked_inputs::table
+        .filter(untracked_inputs::entry.gt(after))
+        .filter(untracked_inputs::entry.le(until))
+        .order(untracked_inputs::id)
+        .select((untracked_inputs::batch_id, untracked_inputs::mass_mg))
+        .load(conn)?;
+    Ok(GraphChanges { batches: new_batches, lots: new_lots, uses: new_uses, voids, untracked })
 }

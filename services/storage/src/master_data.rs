@@ -6,7 +6,7 @@ use diesel::prelude::*;
 use tubtrail_domain::text;
 
 use crate::cleans::{CleanKindRow, CleanKindVersionRow, clean_kind_versions, clean_kinds};
-use crate::{AnyConnection, StorageError};
+use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
     /// A place that holds stock.
@@ -234,14 +234,26 @@ pub trait Noun: Sized {
     fn versions(conn: &mut AnyConnection, id: i64) -> Result<Vec<Self::Version>, StorageError>;
 }
 
+/// The rows of a noun beside their versions, the newest first: of one row, the version in force.
+macro_rules! current {
+    ($table:ident, $versions:ident, $key:ident) => {
+        $table::table
+            .inner_join($versions::table.on($versions::$key.eq($table::id)))
+            .order($versions::version.desc())
+            .select(($table::all_columns, $versions::all_columns))
+    };
+}
+
 macro_rules! noun {
     ($table:ident, $row:ident, $versions:ident, $version:ident, $key:ident) => {
+        diesel::allow_tables_to_appear_in_same_query!($table, $versions);
+
         impl Noun for Versioned<$row, $version> {
             type Version = $version;
 
             fn by_id(conn: &mut AnyConnection, id: i64) -> Result<Option<Self>, StorageError> {
-                let row: Option<$row> = $table::table.find(id).first(conn).optional()?;
-                row.map(|row| Self::in_force(conn, row)).transpose()
+                let found = current!($table, $versions, $key).filter($table::id.eq(id)).first(conn).optional()?;
+                Ok(found.map(|(row, current)| Self { row, current }))
             }
 
             fn by_code(conn: &mut AnyConnection, code: &str) -> Result<Option<Self>, StorageError> {
@@ -249,8 +261,8 @@ macro_rules! noun {
                 if text::code(code).is_err() {
                     return Ok(None);
                 }
-                let row: Option<$row> = $table::table.filter($table::code.eq(code)).first(conn).optional()?;
-                row.map(|row| Self::in_force(conn, row)).transpose()
+                let found = current!($table, $versions, $key).filter($table::code.eq(code)).first(conn).optional()?;
+                Ok(found.map(|(row, current)| Self { row, current }))
             }
 
             fn page(conn: &mut AnyConnection, after_code: &str, limit: i64) -> Result<Vec<Self>, StorageError> {
@@ -289,13 +301,9 @@ pub fn recipe_lines_of(conn: &mut AnyConnection, recipe_version_id: i64) -> Resu
         .load(conn)?)
 }
 
-/// Items by row id, without their versions; chunked, for SQLite bounds the variables of a statement.
+/// Items by row id, without their versions.
 pub fn item_rows(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<ItemRow>, StorageError> {
-    let mut found = Vec::with_capacity(ids.len());
-    for chunk in ids.chunks(500) {
-        found.extend(items::table.filter(items::id.eq_any(chunk.to_vec())).load::<ItemRow>(conn)?);
-    }
-    Ok(found)
+    Ok(ItemRow::among(conn, "id", ids)?)
 }
 
 /// The recipes that make an item, the oldest first.

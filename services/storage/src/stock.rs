@@ -232,13 +232,6 @@ pub fn balances_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<Bala
     Ok(found)
 }
 
-/// Every place that ever held some of a lot, or gave some, with what it holds now; empty ones too.
-pub fn places_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Vec<BalanceRow>, StorageError> {
-    let mut found: Vec<BalanceRow> = balances::table.filter(balances::lot_id.eq(lot_id)).load(conn)?;
-    found.sort();
-    Ok(found)
-}
-
 /// When a tub was last opened, if it ever was.
 pub fn opened_at(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<NaiveDateTime>, StorageError> {
     Ok(movements::table
@@ -338,17 +331,6 @@ fn counted_mass(conn: &mut AnyConnection, lot: &LotRow, until: i64) -> Result<i6
         .load(conn)?;
     let found_mg: i64 = differences.into_iter().map(|(from, mg)| if from == word { mg } else { -mg }).sum();
     Ok(lot.mass_mg + found_mg.max(0))
-}
-
-/// The hold that keeps a lot, if one does: the oldest not released.
-pub fn hold_on(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<HoldRow>, StorageError> {
-    let all: Vec<HoldRow> = holds::table.filter(holds::lot_id.eq(lot_id)).order(holds::id).load(conn)?;
-    for hold in all {
-        if release_of(conn, hold.id)?.is_none() {
-            return Ok(Some(hold));
-        }
-    }
-    Ok(None)
 }
 
 /// How a hold was lifted, if it was.

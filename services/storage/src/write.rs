@@ -3,14 +3,16 @@
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::NaiveDateTime;
-use diesel::prelude::*;
+use diesel::RunQueryDsl;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 use tubtrail_domain::place::Place;
 
 use crate::fact::Fact;
-use crate::journal::{Head, JournalRow, journal, journal_head};
-use crate::stock::{MovementRow, balances};
+use crate::group::Group;
+use crate::journal::{Head, JournalRow};
+use crate::kept::{Kept, Value};
+use crate::stock::{MovementRow, balance};
 use crate::{AnyConnection, StorageError};
 
 /// Bytes of a row's SHA-256 kept beside the entry; a multiple of three, so that base64 needs no padding.
@@ -31,6 +33,9 @@ pub struct EntryHeader {
     pub answer_is_secret: bool,
     /// What the command asks of the index.
     pub asks: Asks,
+    /// The command reads nothing of the journal without [`WriteTx::write_journal`]: what others of its group wrote there may
+    /// wait, and be written together.
+    pub leaves_journal: bool,
 }
 
 /// What a command asks of the index, which holds what was committed and not what others of the same group have written.
@@ -101,6 +106,7 @@ pub struct Key {
 /// A journal entry being written.
 pub struct WriteTx<'c> {
     conn: &'c mut AnyConnection,
+    group: &'c mut Group,
     head: Head,
     now: NaiveDateTime,
     site_id: Option<i64>,
@@ -111,14 +117,19 @@ pub struct WriteTx<'c> {
 }
 
 impl<'c> WriteTx<'c> {
-    pub(crate) fn new(conn: &'c mut AnyConnection, head: Head, now: NaiveDateTime) -> Self {
-        let (facts, touched) = (Sha256::new(), Touched::default());
-        Self { conn, head, now, site_id: None, facts, digests: Vec::new(), changes: Vec::new(), touched }
+    pub(crate) fn new(conn: &'c mut AnyConnection, group: &'c mut Group, now: NaiveDateTime) -> Self {
+        let (head, facts, touched) = (group.head.clone(), Sha256::new(), Touched::default());
+        Self { conn, group, head, now, site_id: None, facts, digests: Vec::new(), changes: Vec::new(), touched }
     }
 
     /// The connection, to read with; write through [`Self::record`] and [`Self::move_mass`] only.
     pub fn conn(&mut self) -> &mut AnyConnection {
         self.conn
+    }
+
+    /// Sees to it that the journal can be read as it stands. Only a command that leaves the journal alone must ask for it.
+    pub fn write_journal(&mut self) -> Result<(), StorageError> {
+        self.group.write_journal(self.conn)
     }
 
     /// The entry's position.
@@ -165,49 +176,56 @@ impl<'c> WriteTx<'c> {
     /// Records a movement and changes the two balances it touches; refuses with [`StorageError::Short`] where the place
     /// it leaves holds less.
     pub fn move_mass(&mut self, movement: &MovementRow) -> Result<(), StorageError> {
-        self.adjust(movement.lot_id, movement.from()?, -movement.mass_mg)?;
+        self.take(movement.lot_id, movement.from()?, movement.mass_mg)?;
         let to = movement.to()?;
-        self.adjust(movement.lot_id, to, movement.mass_mg)?;
+        self.give(movement.lot_id, to, movement.mass_mg)?;
         if to.state.is_on_hand() {
             self.touched.add(&Touched { brought_in_at: Some(movement.occurred_at), ..Touched::default() });
         }
         self.record(movement)
     }
 
-    fn adjust(&mut self, lot_id: i64, place: Place, change_mg: i64) -> Result<(), StorageError> {
-        let key = (lot_id, place.site_id, place.state.word());
-        let before: Option<i64> = balances::table.find(key).select(balances::mass_mg).first(self.conn).optional()?;
-        let after = before.unwrap_or(0) + change_mg;
-        if after < 0 && !place.state.may_be_negative() {
-            return Err(StorageError::Short {
-                lot_id,
-                site_id: place.site_id,
-                state: place.state,
-                on_hand_mg: before.unwrap_or(0),
-                wanted_mg: -change_mg,
-            });
+    fn take(&mut self, lot_id: i64, place: Place, mass_mg: i64) -> Result<(), StorageError> {
+        let text = "UPDATE balances SET mass_mg = mass_mg - ? \
+                    WHERE lot_id = ? AND site_id = ? AND state = ? AND mass_mg >= ?";
+        let least_mg = if place.state.may_be_negative() { i64::MIN } else { mass_mg };
+        let values = vec![
+            Value::Number(mass_mg),
+            Value::Number(lot_id),
+            Value::Number(place.site_id),
+            Value::Text(place.state.word()),
+            Value::Number(least_mg),
+        ];
+        if Kept::<()>::new(text, values).execute(self.conn)? > 0 {
+            return Ok(());
         }
-        if before.is_some() {
-            diesel::update(balances::table.find(key)).set(balances::mass_mg.eq(after)).execute(self.conn)?;
-        } else {
-            diesel::insert_into(balances::table)
-                .values((
-                    balances::lot_id.eq(lot_id),
-                    balances::site_id.eq(place.site_id),
-                    balances::state.eq(place.state.word()),
-                    balances::mass_mg.eq(after),
-                ))
-                .execute(self.conn)?;
+        if place.state.may_be_negative() {
+            return self.give(lot_id, place, -mass_mg);
         }
+        let on_hand_mg = balance(self.conn, lot_id, place)?;
+        let (site_id, state) = (place.site_id, place.state);
+        Err(StorageError::Short { lot_id, site_id, state, on_hand_mg, wanted_mg: mass_mg })
+    }
+
+    fn give(&mut self, lot_id: i64, place: Place, mass_mg: i64) -> Result<(), StorageError> {
+        let text = "INSERT INTO balances (lot_id, site_id, state, mass_mg) VALUES (?, ?, ?, ?) \
+                    ON CONFLICT (lot_id, site_id, state) DO UPDATE SET mass_mg = balances.mass_mg + excluded.mass_mg";
+        let values = vec![
+            Value::Number(lot_id),
+            Value::Number(place.site_id),
+            Value::Text(place.state.word()),
+            Value::Number(mass_mg),
+        ];
+        Kept::<()>::new(text, values).execute(self.conn)?;
         Ok(())
     }
 
-    /// Writes the journal entry and returns the head after it, and what was touched.
+    /// Makes the journal entry, and the command stand with it. The entry's position, and what was touched.
     pub(crate) fn finish<T: Serialize>(
         mut self,
         header: EntryHeader,
         answer: &T,
-    ) -> Result<(Head, Touched), StorageError> {
+    ) -> Result<(i64, Touched), StorageError> {
         let (idempotency_key, request_hash) = header.key.map(|key| (key.key, key.request_hash)).unzip();
         let answer = if header.answer_is_secret { None } else { Some(serde_json::to_string(answer)?) };
         let mut row = JournalRow {
@@ -222,34 +240,15 @@ impl<'c> WriteTx<'c> {
             answer,
             changes: serde_json::to_string(&self.changes)?,
             digests: URL_SAFE_NO_PAD.encode(&self.digests),
-            previous_hash: self.head.hash,
+            previous_hash: std::mem::take(&mut self.head.hash),
             hash: String::new(),
         };
         row.hash = entry_hash(&row, &self.facts.finalize())?;
-        diesel::insert_into(journal::table).values(&row).execute(self.conn)?;
         self.head.seq = row.seq;
-        self.head.hash = row.hash;
-        Ok((self.head, self.touched))
+        self.head.hash.clone_from(&row.hash);
+        self.group.keep(row, self.head);
+        Ok((self.group.head.seq, self.touched))
     }
-}
-
-/// Locks the head for this transaction (on SQLite the transaction holds the file already) and reads it.
-pub(crate) fn lock_head(conn: &mut AnyConnection) -> Result<Head, StorageError> {
-    diesel::update(journal_head::table.find(1)).set(journal_head::id.eq(1)).execute(conn)?;
-    crate::journal::head(conn)
-}
-
-/// Writes the head back at the end of the transaction.
-pub(crate) fn store_head(conn: &mut AnyConnection, head: &Head) -> Result<(), StorageError> {
-    diesel::update(journal_head::table.find(1))
-        .set((
-            journal_head::seq.eq(head.seq),
-            journal_head::hash.eq(&head.hash),
-            journal_head::last_id.eq(head.last_id),
-            journal_head::last_lot_id.eq(head.last_lot_id),
-        ))
-        .execute(conn)?;
-    Ok(())
 }
 
 /// A row as the journal's hash sees it.

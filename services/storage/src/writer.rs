@@ -1,5 +1,5 @@
-//! The writer: one thread that runs waiting commands in one transaction, a savepoint each, and answers when the commit
-//! is durable and the index holds it.
+//! The writer: one thread that runs waiting commands in one transaction, each of which can be taken back by itself, and
+//! answers when the commit is durable and the index holds it.
 
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -9,15 +9,15 @@ use std::sync::mpsc::{Receiver, RecvError, SyncSender, TrySendError, sync_channe
 use std::thread::JoinHandle;
 
 use chrono::NaiveDateTime;
-use diesel::Connection;
 use diesel::connection::{AnsiTransactionManager, TransactionManager};
 use parking_lot::Mutex;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
-use crate::journal::{self, Head};
+use crate::group::Group;
+use crate::journal;
 use crate::recalls;
-use crate::write::{self, Asks, EntryHeader, Touched, WriteTx};
+use crate::write::{Asks, EntryHeader, Key, Touched, WriteTx};
 use crate::{AnyConnection, Database, StorageError};
 
 /// Most commands in one commit.
@@ -169,47 +169,40 @@ impl State {
         }
     }
 
-    /// Runs each command in a savepoint, up to the first that must see what an earlier one did to the graph: that one
+    /// Runs one command after the other, up to the first that must see what an earlier one did to the graph: that one
     /// begins the next group. How many were run; the last entry, if any of them wrote.
-    fn run(&mut self, group: &mut VecDeque<Box<dyn Job>>) -> Result<(usize, Option<i64>), StorageError> {
-        let before = write::lock_head(&mut self.conn)?;
-        if self.follower.position() < before.seq {
+    fn run(&mut self, jobs: &mut VecDeque<Box<dyn Job>>) -> Result<(usize, Option<i64>), StorageError> {
+        let head = journal::lock_head(&mut self.conn)?;
+        if self.follower.position() < head.seq {
             self.follower.catch_up(&mut self.conn)?;
         }
-        let (mut head, mut ran, mut touched) = (before.clone(), 0, Touched::default());
-        for job in group.iter_mut() {
-            if self.must_wait(job.asks(), &touched)? {
+        let before = head.seq;
+        let mut group = Group::at(head);
+        let keys: Vec<_> = jobs.iter().filter_map(|job| job.key()).collect();
+        group.look_up(&mut self.conn, &keys)?;
+        // What becomes of a command that is alone becomes of the transaction.
+        let alone = jobs.len() == 1;
+        let (mut ran, mut touched, mut waits) = (0, Touched::default(), Waits::default());
+        for job in jobs.iter_mut() {
+            if waits.must(&mut self.conn, job.asks(), &touched)? {
                 break;
             }
             ran += 1;
-            if let Some((after, wrote)) = job.run(&mut self.conn, &head, (self.clock)()) {
-                head = after;
+            if !alone {
+                group.save(&mut self.conn)?;
+            }
+            if let Some(wrote) = job.run(&mut self.conn, &mut group, (self.clock)())? {
                 touched.add(&wrote);
             }
         }
-        if head == before {
+        if group.head.seq == before {
             return Ok((ran, None));
         }
-        write::store_head(&mut self.conn, &head)?;
+        group.write_journal(&mut self.conn)?;
+        journal::store_head(&mut self.conn, &group.head)?;
         #[allow(clippy::cast_precision_loss)] // A group is small.
         metrics::histogram!("tubtrail_commands_per_commit").record(ran as f64);
-        Ok((ran, Some(head.seq)))
-    }
-
-    /// Whether what earlier commands of the group wrote may change what this one is told when it asks; the index holds only
-    /// what was committed.
-    fn must_wait(&mut self, asks: Asks, touched: &Touched) -> Result<bool, StorageError> {
-        Ok(match asks {
-            Asks::Nothing => false,
-            Asks::Graph => touched.graph || touched.recalls,
-            // Without a recall nothing is recalled, whatever joins the graph.
-            Asks::Recalls if touched.recalls => true,
-            Asks::Recalls if touched.graph => recalls::is_any_in_force(&mut self.conn)?,
-            Asks::Recalls => match touched.brought_in_at {
-                Some(at) => recalls::is_any_place_watched(&mut self.conn, at)?,
-                None => false,
-            },
-        })
+        Ok((ran, Some(group.head.seq)))
     }
 
     /// Begins the transaction; a connection that was lost since the last one is made anew, once.
@@ -219,6 +212,46 @@ impl State {
             begin(&mut self.conn)?;
         }
         Ok(())
+    }
+}
+
+/// Whether a command must wait for the commit of what earlier ones of its group wrote; what was asked of the database is
+/// remembered, for it stays so until a recall begins or ends, and then all wait that ask.
+#[derive(Default)]
+struct Waits {
+    any_in_force: Option<bool>,
+    watched_at: Option<(NaiveDateTime, bool)>,
+}
+
+impl Waits {
+    /// Whether what earlier commands wrote may change what this one is told when it asks; the index holds only what was
+    /// committed.
+    fn must(&mut self, conn: &mut AnyConnection, asks: Asks, touched: &Touched) -> Result<bool, StorageError> {
+        Ok(match asks {
+            Asks::Nothing => false,
+            Asks::Graph => touched.graph || touched.recalls,
+            // Without a recall nothing is recalled, whatever joins the graph.
+            Asks::Recalls if touched.recalls => true,
+            Asks::Recalls if touched.graph => self.any_in_force(conn)?,
+            Asks::Recalls => match touched.brought_in_at {
+                Some(at) => self.watched_at(conn, at)?,
+                None => false,
+            },
+        })
+    }
+
+    fn any_in_force(&mut self, conn: &mut AnyConnection) -> Result<bool, StorageError> {
+        match self.any_in_force {
+            Some(known) => Ok(known),
+            None => Ok(*self.any_in_force.insert(recalls::is_any_in_force(conn)?)),
+        }
+    }
+
+    fn watched_at(&mut self, conn: &mut AnyConnection, at: NaiveDateTime) -> Result<bool, StorageError> {
+        match self.watched_at {
+            Some((then, known)) if then == at => Ok(known),
+            _ => Ok(self.watched_at.insert((at, recalls::is_any_place_watched(conn, at)?)).1),
+        }
     }
 }
 
@@ -247,14 +280,18 @@ fn rollback(conn: &mut AnyConnection) -> Result<(), StorageError> {
     Ok(())
 }
 
-/// The head after a command, and what it touched.
-type Wrote = (Head, Touched);
-
 /// A command in the queue, its types forgotten.
 trait Job: Send {
     fn asks(&self) -> Asks;
-    /// Runs in a savepoint; the head after it and what it touched, where it wrote.
-    fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<Wrote>;
+    /// Who sent it and under which key, where it has one.
+    fn key(&self) -> Option<(&str, &Key)>;
+    /// Runs, and is taken back where it is refused; what it touched, where it wrote. `Err`: nothing of the group can stand.
+    fn run(
+        &mut self,
+        conn: &mut AnyConnection,
+        group: &mut Group,
+        now: NaiveDateTime,
+    ) -> Result<Option<Touched>, StorageError>;
     /// Sends the outcome to whoever waits.
     fn answer(self: Box<Self>, committed: Result<(), String>);
 }
@@ -264,24 +301,6 @@ struct Pending<T, E, F> {
     work: Option<F>,
     outcome: Option<Result<Done<T>, E>>,
     reply: SyncSender<Result<Done<T>, E>>,
-}
-
-/// Why a savepoint is rolled back.
-enum Abort<E> {
-    Refused(E),
-    Storage(StorageError),
-}
-
-impl<E> From<diesel::result::Error> for Abort<E> {
-    fn from(error: diesel::result::Error) -> Self {
-        Self::Storage(error.into())
-    }
-}
-
-impl<E> From<StorageError> for Abort<E> {
-    fn from(error: StorageError) -> Self {
-        Self::Storage(error)
-    }
 }
 
 impl<T, E, F> Job for Pending<T, E, F>
@@ -294,21 +313,30 @@ where
         self.header.as_ref().map_or(Asks::Nothing, |header| header.asks)
     }
 
-    fn run(&mut self, conn: &mut AnyConnection, head: &Head, now: NaiveDateTime) -> Option<Wrote> {
-        let (header, work) = (self.header.take()?, self.work.take()?);
-        // Caught inside the savepoint, so that it is rolled back: unwinding through it would leave it open.
-        let result = conn.transaction(|conn| {
-            let attempt = || run_once(conn, head, now, header, work);
-            catch_unwind(AssertUnwindSafe(attempt))
-                .unwrap_or_else(|_| Err(Abort::Storage(StorageError::WriterStopped("the command panicked".into()))))
-        });
-        let (outcome, after) = match result {
-            Ok((done, after)) => (Ok(done), after),
-            Err(Abort::Refused(refusal)) => (Err(refusal), None),
-            Err(Abort::Storage(error)) => (Err(error.into()), None),
+    fn key(&self) -> Option<(&str, &Key)> {
+        let header = self.header.as_ref()?;
+        Some((&header.actor, header.key.as_ref()?))
+    }
+
+    fn run(
+        &mut self,
+        conn: &mut AnyConnection,
+        group: &mut Group,
+        now: NaiveDateTime,
+    ) -> Result<Option<Touched>, StorageError> {
+        let Some((header, work)) = self.header.take().zip(self.work.take()) else { return Ok(None) };
+        let attempt = || run_once(conn, group, now, header, work);
+        let result = catch_unwind(AssertUnwindSafe(attempt))
+            .unwrap_or_else(|_| Err(StorageError::WriterStopped("the command panicked".into()).into()));
+        let (outcome, touched) = match result {
+            Ok((done, touched)) => (Ok(done), touched),
+            Err(refusal) => {
+                group.take_back(conn)?;
+                (Err(refusal), None)
+            }
         };
         self.outcome = Some(outcome);
-        after
+        Ok(touched)
     }
 
     fn answer(self: Box<Self>, committed: Result<(), String>) {
@@ -325,35 +353,35 @@ where
 
 fn run_once<T, E, F>(
     conn: &mut AnyConnection,
-    head: &Head,
+    group: &mut Group,
     now: NaiveDateTime,
     header: EntryHeader,
     work: F,
-) -> Result<(Done<T>, Option<Wrote>), Abort<E>>
+) -> Result<(Done<T>, Option<Touched>), E>
 where
     T: Serialize + DeserializeOwned,
     E: From<StorageError>,
     F: FnOnce(&mut WriteTx<'_>) -> Result<T, E>,
 {
-    if let Some(done) = replay(conn, &header)? {
+    if let Some(done) = replay(group, &header)? {
         return Ok((done, None));
     }
-    let mut tx = WriteTx::new(conn, head.clone(), now);
-    let answer = work(&mut tx).map_err(Abort::Refused)?;
-    let (after, touched) = tx.finish(header, &answer)?;
-    Ok((Done { answer, entry: after.seq, replayed: false }, Some((after, touched))))
+    if !header.leaves_journal {
+        group.write_journal(conn)?;
+    }
+    let mut tx = WriteTx::new(conn, group, now);
+    let answer = work(&mut tx)?;
+    let (entry, touched) = tx.finish(header, &answer)?;
+    Ok((Done { answer, entry, replayed: false }, Some(touched)))
 }
 
 /// The first answer, where the command was done before under this key.
-fn replay<T: DeserializeOwned>(
-    conn: &mut AnyConnection,
-    header: &EntryHeader,
-) -> Result<Option<Done<T>>, StorageError> {
+fn replay<T: DeserializeOwned>(group: &Group, header: &EntryHeader) -> Result<Option<Done<T>>, StorageError> {
     let Some(key) = &header.key else { return Ok(None) };
-    let Some(row) = journal::by_key(conn, &header.actor, &key.key)? else { return Ok(None) };
+    let Some(row) = group.made_under(&header.actor, key) else { return Ok(None) };
     if row.request_hash.as_deref() != Some(&key.request_hash) {
         return Err(StorageError::KeyReused);
     }
-    let answer = row.answer.ok_or(StorageError::AnswerNotKept)?;
-    Ok(Some(Done { answer: serde_json::from_str(&answer)?, entry: row.seq, replayed: true }))
+    let answer = row.answer.as_deref().ok_or(StorageError::AnswerNotKept)?;
+    Ok(Some(Done { answer: serde_json::from_str(answer)?, entry: row.seq, replayed: true }))
 }

@@ -8,10 +8,9 @@ use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
 use tubtrail_operations::holds::Because;
 use tubtrail_operations::{Request, Tubtrail};
-use tubtrail_storage::journal::{self, JournalRow, journal_head};
-use tubtrail_storage::master_data::{Item, Noun};
-use tubtrail_storage::stock::{HoldRow, hold_on, places_of, rejection_of};
-use tubtrail_storage::{AnyConnection, Fact, lots};
+use tubtrail_storage::journal::{self, Head, JournalRow};
+use tubtrail_storage::stock::HoldRow;
+use tubtrail_storage::{AnyConnection, Fact, standing};
 
 use super::Failure;
 use super::clock::{figures_by_turns, per_second};
@@ -167,13 +166,8 @@ impl Theirs {
 
 /// What our command reads and writes, by the same statements, without its rules, its hashes and its savepoint.
 fn hold(conn: &mut AnyConnection, lot: &Named) -> Result<(), Failure> {
-    diesel::update(journal_head::table.find(1)).set(journal_head::id.eq(1)).execute(conn)?;
-    let head = journal::head(conn)?;
-    let row = lots::lot(conn, lot.row)?;
-    hold_on(conn, row.id)?;
-    rejection_of(conn, row.id)?;
-    places_of(conn, row.id)?;
-    Item::by_id(conn, row.item_id)?;
+    let head = journal::lock_head(conn)?;
+    let row = standing::by_number(conn, lot.number.parse()?)?.ok_or("the lot is missing")?.lot;
     let (seq, id) = (head.seq + 1, head.last_id + 1);
     HoldRow { id, entry: seq, lot_id: row.id, reason: REASON.into() }.insert(conn)?;
     let entry = JournalRow {
@@ -189,11 +183,8 @@ fn hold(conn: &mut AnyConnection, lot: &Named) -> Result<(), Failure> {
         changes: format!("[[\"holds\",{id},1]]"),
         digests: "AAAAAAAA".into(),
         previous_hash: head.hash.clone(),
-        hash: head.hash,
+        hash: head.hash.clone(),
     };
     diesel::insert_into(journal::journal::table).values(&entry).execute(conn)?;
-    diesel::update(journal_head::table.find(1))
-        .set((journal_head::seq.eq(seq), journal_head::hash.eq(&entry.hash), journal_head::last_id.eq(id)))
-        .execute(conn)?;
-    Ok(())
+    Ok(journal::store_head(conn, &Head { seq, last_id: id, ..head })?)
 }

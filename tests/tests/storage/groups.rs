@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use tubtrail_domain::place::State;
+use tubtrail_storage::journal::JournalFilter;
 use tubtrail_storage::lots::BatchRow;
 use tubtrail_storage::recalls::{RecallRow, RecallSeedRow};
 use tubtrail_storage::stock::{MovementRow, balances_of};
@@ -85,6 +86,9 @@ enum Fate {
 
 /// A command that writes a row, moves a gram and then meets its fate.
 fn command(tx: &mut WriteTx<'_>, number: usize, fate: Fate) -> Result<i64, StorageError> {
+    if number % 3 != 0 {
+        see_the_journal(tx, number)?;
+    }
     let site_id = open_site(tx, format!("site-{number:03}"))?;
     throw_away(tx, 1000)?;
     match fate {
@@ -93,6 +97,20 @@ fn command(tx: &mut WriteTx<'_>, number: usize, fate: Fate) -> Result<i64, Stora
         Fate::Panics => panic!("a command of a test panics on purpose"),
         Fate::Breaks => open_site(tx, format!("site-{number:03}")),
     }
+}
+
+/// Every third command leaves the journal alone, and every third sees to it by itself that it can be read.
+fn see_the_journal(tx: &mut WriteTx<'_>, number: usize) -> Result<(), StorageError> {
+    if number % 3 == 1 {
+        tx.write_journal()?;
+    }
+    let newest = journal::entries(tx.conn(), &JournalFilter::default(), 1)?.remove(0);
+    assert_eq!(newest.seq + 1, tx.entry(), "what was written before stands in the journal");
+    Ok(())
+}
+
+fn numbered(number: usize) -> EntryHeader {
+    EntryHeader { leaves_journal: number % 3 != 2, ..header() }
 }
 
 /// Submits commands so that they wait together: while the writer is busy with another.
@@ -113,7 +131,7 @@ fn together(house: &House, fates: &[Fate]) -> Vec<Result<Done<i64>, StorageError
         for (number, fate) in fates.iter().copied().enumerate() {
             let outcomes = &outcomes;
             scope.spawn(move || {
-                let outcome = house.writer.submit(header(), move |tx| command(tx, number, fate));
+                let outcome = house.writer.submit(numbered(number), move |tx| command(tx, number, fate));
                 outcomes.lock().unwrap().push((number, outcome));
             });
         }
@@ -225,7 +243,7 @@ fn entries_have_no_gaps(backend: Backend) {
                         2 => Fate::Breaks,
                         _ => Fate::Done,
                     };
-                    let outcome = house.writer.submit(header(), move |tx| command(tx, number, fate));
+                    let outcome = house.writer.submit(numbered(number), move |tx| command(tx, number, fate));
                     assert_eq!(outcome.is_ok(), fate == Fate::Done, "{fate:?}: {outcome:?}");
                     entries.lock().unwrap().extend(outcome.ok().map(|done| done.entry));
                 }

@@ -1,7 +1,7 @@
 //! What was written down, as plain lists, and every answer worked out from it the slow way.
 
 use petgraph::graph::{DiGraph, NodeIndex};
-use tubtrail_lineage::{Balance, BatchIx, Graph, LotIx};
+use tubtrail_lineage::{Balance, BatchIx, Content, Graph, Loop, LotIx, Use as WholeUse, Whole, WholeLots};
 
 #[derive(Clone, Debug)]
 pub struct Lot {
@@ -84,6 +84,19 @@ impl Facts {
             graph.add_use(lot(used.lot), batch(used.batch), used.mass).unwrap();
         }
         graph
+    }
+
+    /// The graph of these facts, built from all of them at once.
+    pub fn whole(&self) -> Result<Graph, Loop> {
+        let mut lots = WholeLots::default();
+        for (at, Lot { mass, maker }) in self.lots.iter().enumerate() {
+            let own = if maker.is_none() { Content::UNKNOWN } else { Content::NOTHING };
+            assert_eq!(lots.add(maker.map(batch), *mass, own), lot(at));
+        }
+        let uses = self.uses.iter();
+        let uses = uses.map(|one| WholeUse { lot: lot(one.lot), batch: batch(one.batch), mass_mg: one.mass }).collect();
+        let untracked = self.batches.iter().enumerate().map(|(at, mg)| (batch(at), *mg)).collect();
+        Graph::of(Whole { batches: self.batches.len(), lots, uses, untracked, ..Whole::default() })
     }
 
     /// Lots as the first nodes, batches as the others.

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use petgraph::algo::{dijkstra, is_cyclic_directed, toposort};
 use petgraph::graph::NodeIndex;
 use petgraph::visit::Reversed;
-use tubtrail_lineage::{Graph, LotIx, Scratch};
+use tubtrail_lineage::{Graph, Loop, LotIx, Scratch};
 
 use crate::dice::Dice;
 use crate::facts::{Facts, Lot, Use, assert_balance, assert_close, at, batch, lot};
@@ -25,6 +25,10 @@ impl World {
     }
 
     pub fn step(&mut self, dice: &mut Dice) {
+        if dice.one_in(25) {
+            // As after a new start: from then on it grows like any other.
+            self.graph = self.facts.whole().unwrap();
+        }
         match dice.below(20) {
             0..3 => {
                 let mass = dice.mass();
@@ -76,6 +80,9 @@ impl World {
             self.facts.uses.push(used);
             return;
         };
+        self.facts.uses.push(used);
+        self.check_circle(self.facts.whole().unwrap_err());
+        self.facts.uses.pop();
         self.refused += 1;
         let chain = refused.lots;
         assert_eq!(self.facts.lots[at(chain[0])].maker, Some(used.batch));
@@ -86,6 +93,17 @@ impl World {
         }
         let distances = dijkstra(&graph, self.facts.batch_node(used.batch), None, |_| 1);
         assert_eq!(chain.len(), distances[&NodeIndex::new(used.lot)] / 2 + 1, "a shortest chain");
+    }
+
+    /// Every lot of the circle went into the batch that yielded the next, and the last into the one that yielded the first.
+    fn check_circle(&self, found: Loop) {
+        let circle = found.lots;
+        for (at, lot) in circle.iter().enumerate() {
+            let next = circle[(at + 1) % circle.len()];
+            let maker = self.facts.lots[next.index() as usize].maker.expect("made");
+            let is_used = |used: &Use| used.lot == lot.index() as usize && used.batch == maker;
+            assert!(self.facts.uses.iter().any(is_used), "{circle:?}");
+        }
     }
 
     fn check(&mut self, dice: &mut Dice) {

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use tubtrail_lineage::{Answer, Content, Graph};
+use tubtrail_lineage::{Answer, Content, Graph, Use as WholeUse, Whole, WholeContact, WholeLots};
 
 use crate::facts::{batch, lot};
 
@@ -57,6 +57,26 @@ impl Said {
             graph.add_contact(batch(before), batch(after), carries, via);
         }
         graph
+    }
+
+    /// The graph of all this, built at once.
+    pub fn whole(&self) -> Graph {
+        let mut lots = WholeLots::default();
+        for Lot { maker, own } in &self.lots {
+            lots.add(maker.map(batch), 1, *own);
+        }
+        let uses = self.uses.iter();
+        let uses = uses.map(|one| WholeUse { lot: lot(one.lot), batch: batch(one.batch), mass_mg: one.mass }).collect();
+        let declared = self.batches.iter().enumerate().map(|(at, own)| (batch(at), *own)).collect();
+        let contacts = self.contacts.iter().map(|(&(before, after, via), &carries)| WholeContact {
+            before: batch(before),
+            after: batch(after),
+            carries,
+            via,
+        });
+        let contacts = contacts.collect();
+        let whole = Whole { batches: self.batches.len(), lots, uses, declared, contacts, ..Whole::default() };
+        Graph::of(whole).unwrap()
     }
 
     /// What is in each lot and in each batch, by putting every fact through the rules again and again until nothing

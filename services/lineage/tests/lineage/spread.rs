@@ -76,6 +76,10 @@ impl World {
     }
 
     fn step(&mut self, dice: &mut Dice) {
+        if dice.one_in(20) {
+            // As after a new start: from then on it grows like any other.
+            self.graph = self.said.whole();
+        }
         let (lots, batches) = (self.said.lots.len(), self.said.batches.len());
         match dice.below(32) {
             0..3 => self.receive(dice),
@@ -343,6 +347,10 @@ fn a_machine_never_cleaned_carries_through_ten_thousand_batches() {
             world.graph.add_contact(added, batch(back), u64::MAX, 1);
             world.said.contacts.insert((at, back, 1), u64::MAX);
         }
+    }
+    let whole = world.said.whole();
+    for index in 0..BATCHES {
+        assert_eq!(whole.batch_content(batch(index)), world.graph.batch_content(batch(index)), "batch {index}");
     }
     let mut lost = 0;
     let mut before = world.said.contents().1;

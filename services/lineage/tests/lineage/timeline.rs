@@ -140,6 +140,10 @@ struct Book {
 impl Book {
     fn step(&mut self, dice: &mut Dice) {
         let time = |dice: &mut Dice, span| i64::try_from(dice.below(span)).unwrap();
+        if dice.one_in(10) {
+            // As after a new start: from then on it is written in like any other.
+            self.timeline = Timeline::of(self.runs.iter().copied(), self.cleans.iter().copied());
+        }
         self.next += 1;
         let id = self.next * 7 % 1_000;
         let changes = match dice.below(10) {

@@ -11,6 +11,7 @@ use tubtrail_lineage::{Answer, BatchIx, Changed, Clean, ContactChange, Content, 
 use tubtrail_storage::StorageError;
 use tubtrail_storage::contents::{ContentChanges, EquipmentClean, EquipmentRun, StatedInput, StatedLot, Voided};
 
+use super::batches::Batches;
 use super::stated::{Stated, Statements};
 use super::{Inside, lot_ix};
 
@@ -97,12 +98,11 @@ impl Contents {
         &mut self,
         graph: &mut Graph,
         changes: &ContentChanges,
-        batch_of_row: &HashMap<i64, BatchIx>,
+        batches: &Batches,
     ) -> Result<Vec<ContactChange>, StorageError> {
         let mut contacts = Vec::new();
         for run in &changes.runs {
-            let batch = batch_of_row.get(&run.batch_id).copied();
-            let batch = batch.ok_or_else(|| StorageError::Corrupt(format!("run {}: its batch is missing", run.id)))?;
+            let batch = batches.find(run.batch_id)?;
             contacts.extend(self.alter(graph, run.equipment_id, |timeline| timeline.add_run(as_run(run, batch))));
         }
         for clean in &changes.cleans {
@@ -151,13 +151,18 @@ impl Contents {
     }
 
     /// The number of a piece of equipment in the graph, in the order in which they first ran or were cleaned.
-    fn via(&mut self, equipment: i64) -> u32 {
+    pub(super) fn via(&mut self, equipment: i64) -> u32 {
         *self.via_of.entry(equipment).or_insert_with(|| {
             self.equipment.push(equipment);
             self.timelines.push(Timeline::default());
             // Nobody has four thousand million machines.
             u32::try_from(self.equipment.len() - 1).unwrap_or(u32::MAX)
         })
+    }
+
+    /// Puts a book that was written elsewhere in the place of an empty one.
+    pub(super) fn set_timeline(&mut self, via: u32, timeline: Timeline) {
+        self.timelines[via as usize] = timeline;
     }
 }
 
@@ -180,7 +185,7 @@ impl Inside {
             let own = self.graph.declared_of_batch(self.batch(batch)?).union(more);
             self.declare_batch(batch, own)?;
         }
-        self.contents.follow_equipment(&mut self.graph, changes, &self.batch_of_row)
+        self.contents.follow_equipment(&mut self.graph, changes, &self.batches)
     }
 
     fn declare_batch(&mut self, row: i64, own: Content) -> Result<(), StorageError> {
@@ -253,7 +258,7 @@ impl Zones {
 }
 
 /// The inputs of each batch, in order of the batch.
-fn by_batch(inputs: &[StatedInput]) -> BTreeMap<i64, Vec<StatedInput>> {
+pub(super) fn by_batch(inputs: &[StatedInput]) -> BTreeMap<i64, Vec<StatedInput>> {
     let mut batches: BTreeMap<i64, Vec<StatedInput>> = BTreeMap::new();
     for input in inputs {
         batches.entry(input.batch_id).or_default().push(*input);
@@ -268,12 +273,12 @@ fn carried(graph: &Graph, change: &ContactChange) -> Content {
     Content { contains: 0, may_contain, unknown: before.unknown & carries }
 }
 
-fn as_run(run: &EquipmentRun, batch: BatchIx) -> Run {
+pub(super) fn as_run(run: &EquipmentRun, batch: BatchIx) -> Run {
     Run { batch, from: micros(run.from), until: run.until.map(micros), id: run.id }
 }
 
 /// The equipment and what the timeline keeps of a clean.
-fn as_clean(clean: &EquipmentClean) -> Result<(i64, Clean), StorageError> {
+pub(super) fn as_clean(clean: &EquipmentClean) -> Result<(i64, Clean), StorageError> {
     let corrupt = |error| StorageError::Corrupt(format!("clean {}: {error}", clean.id));
     let clears = Clears::from_words(&clean.clears).map_err(corrupt)?.mask();
     Ok((clean.equipment_id, Clean { at: micros(clean.at), clears, id: clean.id }))

@@ -209,7 +209,7 @@ impl Line {
         // Whoever pulls it has it before them: it may be any lot the recall reaches.
         let lot = lots::named(tx.conn(), "lot", &new.lot)?;
         let reached = lot_ix(lot.id)?;
-        let standing = Standing::of(tx.conn(), lot)?;
+        let standing = Standing::of(tx.conn(), &lot)?;
         let is_reached =
             index.look(|inside, _| inside.recalls.get(recall.id).is_some_and(|recalled| recalled.reach.holds(reached)));
         if !is_reached {
