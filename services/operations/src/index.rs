@@ -1,6 +1,13 @@
 //! The lot graph in memory, kept up with the journal. It can be dropped and rebuilt at any time.
 
+mod beside;
+pub mod cases;
 pub mod contents;
+mod kept;
+pub mod names;
+mod numbers;
+pub mod particulars;
+mod places;
 mod recalled;
 pub mod stated;
 
@@ -13,6 +20,8 @@ use tubtrail_storage::lots::{GRAPH, GraphChanges, GraphLot, GraphUse, graph_chan
 use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::{AnyConnection, Follower, StorageError, journal};
 
+pub(crate) use self::beside::{Answered, Unanswered, Unread};
+use self::beside::{Beside, BesideNews};
 use self::contents::Contents;
 use self::recalled::{Grown, News};
 pub(crate) use self::recalled::{Recalls, lots_of_seeds};
@@ -41,6 +50,8 @@ pub struct Inside {
     pub contents: Contents,
     /// Which lots are under recall.
     pub recalls: Recalls,
+    /// What is kept beside the graph.
+    pub beside: Beside,
     batch_of_row: HashMap<i64, BatchIx>,
     row_of_batch: Vec<i64>,
 }
@@ -52,6 +63,12 @@ impl Index {
         let answer = look(&self.inside.read(), &mut scratch);
         self.scratch.lock().push(scratch);
         answer
+    }
+
+    /// The last journal entry it holds, and the last by which someone may have become another, or have other roles.
+    pub(crate) fn people(&self) -> (i64, i64) {
+        let inside = self.inside.read();
+        (inside.position, inside.beside.people)
     }
 
     /// Tells `listener` of every new position from now on.
@@ -75,6 +92,11 @@ impl Index {
     /// Takes in the journal up to an entry.
     pub(crate) fn follow(&self, conn: &mut AnyConnection, until: i64) -> Result<(), StorageError> {
         let _one_at_a_time = self.following.lock();
+        self.follow_alone(conn, until)
+    }
+
+    /// The same, by whoever sees to it that nobody else does meanwhile.
+    fn follow_alone(&self, conn: &mut AnyConnection, until: i64) -> Result<(), StorageError> {
         let after = self.position();
         if until <= after {
             return Ok(());
@@ -85,8 +107,9 @@ impl Index {
         if touched.any(&GRAPH) {
             changes = graph_changes(conn, after, until)?;
         }
+        let beside = BesideNews::read(conn, &self.inside.read(), &touched, (after, until), &changes)?;
         let mut counted = Vec::new();
-        if touched.any(&["movements"]) {
+        if after == 0 || beside.is_counted() {
             counted = counted_masses(conn, after, until)?;
         }
         let mut contents = ContentChanges::default();
@@ -98,8 +121,10 @@ impl Index {
         let mut inside = self.inside.write();
         // Taken out meanwhile: what fails halfway leaves an empty index, which is built anew, and never half a change.
         let mut next = std::mem::take(&mut *inside);
+        let lifted = next.lift(&beside)?;
         let contacts = next.take_in(&changes, &counted, &contents)?;
         next.recall(&changes, &contacts, recalled)?;
+        next.take_in_beside(beside, lifted, &contents.untracked)?;
         next.position = until;
         *inside = next;
         drop(inside);
@@ -141,7 +166,8 @@ impl Inside {
         if let Some((batch, what)) = batch {
             return Some(("batches", batch, what));
         }
-        self.recalls.first_difference(&other.recalls).map(|(row, what)| ("recalls", row, what))
+        let recall = self.recalls.first_difference(&other.recalls).map(|(row, what)| ("recalls", row, what));
+        recall.or_else(|| self.beside_differs(other))
     }
 
     /// Lets the recalls follow what the graph has taken in.

@@ -19,6 +19,8 @@ pub trait Fact: Serialize + Sized {
     fn insert(&self, conn: &mut AnyConnection) -> diesel::QueryResult<usize>;
     /// The next rows from `from_id` on, in order of id.
     fn page(conn: &mut AnyConnection, from_id: i64, limit: i64) -> diesel::QueryResult<Vec<Self>>;
+    /// The rows that the entries in `(after, until]` brought, in order of id.
+    fn between(conn: &mut AnyConnection, after: i64, until: i64) -> diesel::QueryResult<Vec<Self>>;
 }
 
 /// Defines a fact table and its row in one place: `field: RustType => SqlType`. `id` and `entry` are always there.
@@ -63,6 +65,10 @@ macro_rules! fact {
             fn page(conn: &mut crate::AnyConnection, from_id: i64, limit: i64) -> diesel::QueryResult<Vec<Self>> {
                 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
                 $table::table.filter($table::id.ge(from_id)).order($table::id).limit(limit).load(conn)
+            }
+            fn between(conn: &mut crate::AnyConnection, after: i64, until: i64) -> diesel::QueryResult<Vec<Self>> {
+                use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
+                $table::table.filter($table::entry.gt(after)).filter($table::entry.le(until)).order($table::id).load(conn)
             }
         }
     };

@@ -13,6 +13,7 @@ mod gtins;
 mod holds;
 mod imports;
 mod journal;
+mod kept;
 mod lots;
 mod master_data;
 mod nuts;
