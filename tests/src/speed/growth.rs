@@ -145,7 +145,7 @@ fn recalled(wire: &mut Wire, size: Size) -> Result<f64, Failure> {
         RECALLED,
         &mut [&mut || {
             let answer = wire.get(&format!("/v1/recalls/{recall}/lines?format=ndjson"))?;
-            lines = answer.iter().filter(|byte| **byte == b'\n').count() - 1;
+            lines = answer.split(|byte| *byte == b'\n').skip(1).filter(|line| !line.is_empty()).count();
             Ok(())
         }],
     )?;

@@ -51,13 +51,12 @@ pub struct Sort {
 }
 
 /// Where a received lot came from.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Brought {
-    lot: u32,
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Brought<'a> {
     /// With which delivery.
     pub delivery_id: i64,
     /// The supplier's own code for it.
-    pub supplier_lot_code: Box<str>,
+    pub supplier_lot_code: &'a str,
 }
 
 /// What a lot is.
@@ -70,7 +69,7 @@ pub struct LotCard<'a> {
     /// What it has in common with others.
     pub sort: &'a Sort,
     /// How it came, if received.
-    pub brought: Option<&'a Brought>,
+    pub brought: Option<Brought<'a>>,
     mark: u16,
 }
 
@@ -90,7 +89,18 @@ struct LotPage {
     sorts: Vec<u32>,
     marks: Vec<u16>,
     numbers: Vec<Run>,
-    brought: Vec<Brought>,
+    arrivals: Vec<Arrival>,
+    /// The suppliers' own codes of all that arrived, one after another.
+    codes: String,
+}
+
+/// A lot that was received.
+#[derive(Clone, Copy, Debug)]
+struct Arrival {
+    lot: u32,
+    /// Where its code ends among the codes.
+    code_until: u32,
+    delivery_id: i64,
 }
 
 #[derive(Debug, Default)]
@@ -112,6 +122,25 @@ pub enum ReadPage {
 pub(super) struct ParticularsNews {
     lots: Vec<LotParticulars>,
     batches: Vec<BatchParticulars>,
+}
+
+impl LotPage {
+    fn brought(&self, lot: u32) -> Option<Brought<'_>> {
+        let at = self.arrivals.binary_search_by_key(&lot, |arrival| arrival.lot).ok()?;
+        let from = at.checked_sub(1).map_or(0, |before| self.arrivals[before].code_until);
+        let Arrival { code_until, delivery_id, .. } = self.arrivals[at];
+        let supplier_lot_code = self.codes.get(from as usize..code_until as usize)?;
+        Some(Brought { delivery_id, supplier_lot_code })
+    }
+
+    /// Gives back the room that it does not need: it is full, or grows slowly.
+    fn tighten(&mut self) {
+        self.sorts.shrink_to_fit();
+        self.marks.shrink_to_fit();
+        self.numbers.shrink_to_fit();
+        self.arrivals.shrink_to_fit();
+        self.codes.shrink_to_fit();
+    }
 }
 
 impl LotCard<'_> {
@@ -138,8 +167,7 @@ impl Particulars {
         let run = page.numbers[..runs].last()?;
         // It is read from a number that the table holds.
         let number = LotNumber::new(run.day, run.serial_of(lot.index())).ok()?;
-        let brought = page.brought.binary_search_by_key(&lot.index(), |brought| brought.lot).ok();
-        Some(LotCard { lot, number, sort, brought: brought.map(|at| &page.brought[at]), mark: page.marks[at] })
+        Some(LotCard { lot, number, sort, brought: page.brought(lot.index()), mark: page.marks[at] })
     }
 
     /// Where all of a lot lies, by site and then by the word of the state.
@@ -186,6 +214,7 @@ impl Particulars {
                     let lot = lot_ix(row.id)?;
                     self.lie(graph, lot, lying.remove(&row.id).unwrap_or_default());
                 }
+                self.lots[page as usize].iter_mut().for_each(LotPage::tighten);
             }
             ReadPage::Batches(page, rows) => {
                 if !begin(&mut self.batches, page) {
@@ -252,8 +281,8 @@ impl Particulars {
         let lots = (0..graph.lots()).filter_map(|at| u32::try_from(at).ok()).map(LotIx::from_index);
         lots.into_iter().find_map(|lot| {
             let (one, another) = (self.lot(lot)?, other.lot(lot)?);
-            let without_mark = |card: LotCard<'_>| (card.number, *card.sort, card.brought.cloned());
-            if without_mark(one) != without_mark(another) {
+            // Marks are numbers of each one's own.
+            if (LotCard { mark: NOWHERE, ..one }) != (LotCard { mark: NOWHERE, ..another }) {
                 return Some((lot.index(), "what is written of it differs"));
             }
             if self.find(one.number) != Some(lot) || other.find(one.number) != Some(lot) {
@@ -286,7 +315,9 @@ impl Particulars {
             page.numbers.push(run);
         }
         if let (Some(delivery_id), Some(code)) = (row.delivery_id, &row.supplier_lot_code) {
-            page.brought.push(Brought { lot: at, delivery_id, supplier_lot_code: code.as_str().into() });
+            page.codes.push_str(code);
+            let code_until = u32::try_from(page.codes.len()).map_err(|_| corrupt(row, "supplier's lot code"))?;
+            page.arrivals.push(Arrival { lot: at, code_until, delivery_id });
         }
         Ok(())
     }
