@@ -61,6 +61,18 @@ impl TestHouse {
         house
     }
 
+    /// The same house after its server was stopped and started again: all that it knows was read from the database.
+    ///
+    /// # Panics
+    /// If the house cannot be opened.
+    #[must_use]
+    pub fn restarted(self) -> Self {
+        let Self { tubtrail, clock, database } = self;
+        drop(tubtrail);
+        let tubtrail = Tubtrail::open(&database.address(), clock.clock()).expect("the house opens");
+        Self { tubtrail, clock, database }
+    }
+
     /// The database beneath.
     pub fn database(&self) -> &TestDatabase {
         &self.database

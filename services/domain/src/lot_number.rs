@@ -16,6 +16,8 @@ const FIRST_YEAR: i32 = 2000;
 const LAST_YEAR: i32 = 2099;
 const DAY_DIGITS: usize = 6;
 const SERIAL_DIGITS_MIN: usize = 4;
+/// The place of the first of these digits, as a power of ten.
+const SERIAL_PLACES_MIN: u32 = 3;
 const SERIAL_DIGITS_MAX: usize = 7;
 const CHECK_DIGITS: usize = 1;
 const DIGITS_MIN: usize = DAY_DIGITS + SERIAL_DIGITS_MIN + CHECK_DIGITS;
@@ -90,25 +92,63 @@ impl LotNumber {
 
     /// The digits alone, as they go into a barcode: `26112500427`.
     pub fn compact(self) -> String {
-        format!("{}{}{}", self.day_digits(), self.serial_digits(), self.check_digit())
+        let digits = self.digits();
+        digits.iter().chain([&mod_11_10(digits.iter().copied())]).map(|digit| char::from(b'0' + digit)).collect()
     }
 
-    fn day_digits(self) -> String {
-        format!("{:02}{:02}{:02}", self.day.year() - FIRST_YEAR, self.day.month(), self.day.day())
+    /// The values of its digits but for the check digit.
+    fn digits(self) -> Digits {
+        let year = self.day.year().abs_diff(FIRST_YEAR);
+        let mut digits = Digits::default();
+        for two in [year, self.day.month(), self.day.day()] {
+            digits.push(two / 10);
+            digits.push(two % 10);
+        }
+        let mut place = 10_u32.pow(SERIAL_PLACES_MIN);
+        while self.serial / place >= 10 {
+            place *= 10;
+        }
+        while place > 0 {
+            digits.push(self.serial / place % 10);
+            place /= 10;
+        }
+        digits
+    }
+}
+
+/// The values of digits one after another; numbers are written by the hundred thousand, and need no memory of their own.
+#[derive(Clone, Copy, Default)]
+struct Digits {
+    all: [u8; DIGITS_MAX],
+    count: usize,
+}
+
+impl Digits {
+    fn push(&mut self, digit: u32) {
+        // A digit is one byte, and there are never more than fit.
+        self.all[self.count] = digit.to_le_bytes()[0];
+        self.count += 1;
     }
 
-    fn serial_digits(self) -> String {
-        format!("{:0SERIAL_DIGITS_MIN$}", self.serial)
-    }
-
-    fn check_digit(self) -> u8 {
-        mod_11_10(format!("{}{}", self.day_digits(), self.serial_digits()).bytes().map(|digit| digit - b'0'))
+    fn iter(&self) -> impl Iterator<Item = &u8> {
+        self.all[..self.count].iter()
     }
 }
 
 impl fmt::Display for LotNumber {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(formatter, "{}-{}-{}", self.day_digits(), self.serial_digits(), self.check_digit())
+        let digits = self.digits();
+        let mut text = [0; DIGITS_MAX + 2];
+        let mut length = 0;
+        for (at, digit) in digits.iter().chain([&mod_11_10(digits.iter().copied())]).enumerate() {
+            if at == DAY_DIGITS || at == digits.count {
+                text[length] = b'-';
+                length += 1;
+            }
+            text[length] = b'0' + digit;
+            length += 1;
+        }
+        formatter.write_str(std::str::from_utf8(&text[..length]).map_err(|_| fmt::Error)?)
     }
 }
 

@@ -198,6 +198,12 @@ impl Graph {
         self.mass[lot.0 as usize]
     }
 
+    /// What went into batches of `lot`, in milligrams: the sum of its live uses.
+    pub fn used(&self, lot: LotIx) -> i64 {
+        self.check_lot(lot);
+        self.used[lot.0 as usize]
+    }
+
     /// The batch that yielded `lot`; none for a lot that was received.
     pub fn made_by(&self, lot: LotIx) -> Option<BatchIx> {
         self.check_lot(lot);

@@ -169,6 +169,22 @@ impl Timeline {
         all.into_iter().map(|(after, before, carries)| (before, after, carries))
     }
 
+    /// The runs of `batch`, in order of beginning: from when until when, the latter where it is later.
+    pub fn runs_of(&self, batch: BatchIx) -> Vec<(i64, i64)> {
+        let first = late_point(&self.begun, |begun| begun.batch < batch);
+        let mut found = Vec::new();
+        for begun in self.begun[first..].iter().take_while(|begun| begun.batch == batch) {
+            let from = begun.from;
+            let first = late_point(&self.runs, |run| run.from < from);
+            let together = self.runs[first..].iter().take_while(|run| run.from == from);
+            found.extend(together.filter(|run| run.batch == batch).map(|run| (run.id, run.from, run.end)));
+        }
+        // Two that begin together were found twice.
+        found.sort_unstable_by_key(|(id, from, _)| (*from, *id));
+        found.dedup();
+        found.into_iter().map(|(_, from, end)| (from, end)).collect()
+    }
+
     /// Makes a change, of which no other batches feel anything than those `near`, and gives what came of it.
     fn alter(&mut self, mut near: Vec<BatchIx>, change: impl FnOnce(&mut Self)) -> Vec<ContactChange> {
         near.sort_unstable();

@@ -12,9 +12,7 @@ mod words;
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::allergens::{Named, Substance};
-use tubtrail_storage::AnyConnection;
-use tubtrail_storage::contents::stated_lots;
-use tubtrail_storage::master_data::Site;
+use tubtrail_lineage::Scratch;
 use utoipa::ToSchema;
 
 pub use self::amounts::{Estimate, Ethanol};
@@ -24,11 +22,11 @@ pub use self::words::Step;
 use crate::allergen_words::{Answer, Says, all_named};
 use crate::error::{OperationError, Result};
 use crate::index::contents::declares;
-use crate::index::lot_ix;
-use crate::lots::{self, HoldShown};
+use crate::index::{Answered, Inside};
+use crate::lots::HoldShown;
 use crate::quantities::Grams;
 use crate::reach::{self, Request};
-use crate::tubtrail::{Tubtrail, at_once};
+use crate::tubtrail::Tubtrail;
 use crate::{fields, problems};
 
 /// What stands beside every answer about allergens.
@@ -40,6 +38,8 @@ pub const CAUTION: &str = "This is what was written down: statements, uses, runs
 const MOST_NAMES: usize = 40;
 /// Most lots of one check.
 const MOST_LOTS: usize = 20;
+/// Most answers, lots times names, that are worked out on the thread that asks the network.
+const AT_HAND: usize = 40;
 
 /// What is to be avoided, and in what.
 #[derive(Clone, Debug, Default, Serialize, Deserialize, ToSchema)]
@@ -201,72 +201,70 @@ impl Tubtrail {
     pub fn check_allergens(&self, request: &Request, new: &NewAllergenCheck) -> Result<AllergenCheck> {
         request.actor.may_anywhere(&reach::CHECK_ALLERGENS)?;
         let now = (self.clock)();
-        self.read(|conn| {
-            // What is read in here, the index holds; what the index holds, the rows read afterwards say.
-            let (site, question, asked) = at_once(conn, |conn| {
-                let operation = &reach::CHECK_ALLERGENS;
-                let site = fields::site_for(conn, "site", &new.site, &request.actor, operation)?;
-                let question = question(new)?;
-                let lot_ids = new.lots.as_deref().map(|lots| asked::lots_at(conn, request, &site, lots)).transpose()?;
-                let case = Case::at(conn, site.row.id, now)?;
-                let lot_ids = lot_ids.unwrap_or_else(|| case.open_lots());
-                let index = self.current_index(conn)?;
-                let asked = index.look(|inside, scratch| Asked::answer(inside, scratch, &case, &lot_ids, &question))?;
-                Ok((site, question, (asked, case.served_at(now))))
-            })?;
-            let (asked, served) = asked;
-            at_once(conn, |conn| self.show_check(conn, &site, new, &question, &asked, served, now))
+        let check = |inside: &Inside, scratch: &mut Scratch| check(inside, scratch, request, new, now);
+        self.answer(request, check, |conn| {
+            let site = fields::site_for(conn, "site", &new.site, &request.actor, &reach::CHECK_ALLERGENS)?;
+            asked::lots_at(conn, request, &site, new.lots.as_deref().unwrap_or_default())
         })
+    }
+
+    /// The same, where it is asked of a few lots and the answer is at hand; says nothing where it is not. Does not block.
+    pub fn check_allergens_at_hand(&self, request: &Request, new: &NewAllergenCheck) -> Option<Result<AllergenCheck>> {
+        let questions = new.lots.as_ref()?.len() * new.avoid.len();
+        if questions > AT_HAND || request.actor.may_anywhere(&reach::CHECK_ALLERGENS).is_err() {
+            return None;
+        }
+        let now = (self.clock)();
+        self.answer_at_hand(request, |inside, scratch| check(inside, scratch, request, new, now))
     }
 
     /// All that is recorded of what is in a lot, for whoever reaches it.
     pub fn lot_contents(&self, request: &Request, number: &str) -> Result<LotContents> {
-        self.read_at_once(|conn| {
-            let lot = lots::addressed(conn, number)?;
-            lots::within_reach(conn, &request.actor, &reach::SHOW_LOT_CONTENTS, &lot)?;
-            let stated = stated_lots(conn, &[], &[lot.id], i64::MAX)?;
-            let ix = lot_ix(lot.id)?;
-            let index = self.current_index(conn)?;
-            index.look(|inside, _| {
-                let by = stated.iter().flat_map(|stated| inside.contents.statements.of_lot(stated).by);
-                Ok(LotContents {
-                    lot: lots::number(&lot)?.to_string(),
-                    journal_position: inside.position,
-                    says: declares(inside.graph.content(ix)).into(),
-                    declared: declares(inside.graph.declared_of_lot(ix)).into(),
-                    statements: by.map(|stated| stated.id).collect(),
-                    caution: CAUTION.to_owned(),
-                })
+        let lot = self.lot_addressed(request, &reach::SHOW_LOT_CONTENTS, number)?;
+        let show = |inside: &Inside, _: &mut Scratch| {
+            let by = inside.contents.statements.of_lot(&inside.stated_lot(lot)?).by;
+            Ok(LotContents {
+                lot: inside.lot_card(lot)?.number.to_string(),
+                journal_position: inside.position,
+                says: declares(inside.graph.content(lot)).into(),
+                declared: declares(inside.graph.declared_of_lot(lot)).into(),
+                statements: by.iter().map(|stated| stated.id).collect(),
+                caution: CAUTION.to_owned(),
             })
-        })
+        };
+        self.answer_of(request, show)
     }
+}
 
-    #[allow(clippy::too_many_arguments)] // One caller, which has them all.
-    fn show_check(
-        &self,
-        conn: &mut AnyConnection,
-        site: &Site,
-        new: &NewAllergenCheck,
-        question: &Question,
-        asked: &Asked,
-        served: Served,
-        now: NaiveDateTime,
-    ) -> Result<AllergenCheck> {
-        let mut tubs = words::tubs(conn, &self.index, site, question, asked)?;
-        tubs.sort_by(|one, other| (one.worst, &one.name, &one.lot).cmp(&(other.worst, &other.name, &other.lot)));
-        let nothing_open = new.lots.is_none() && tubs.is_empty();
-        let several = new.lots.as_ref().is_some_and(|lots| lots.len() > 1);
-        Ok(AllergenCheck {
-            site: site.row.code.clone(),
-            asked_at: fields::utc(now),
-            journal_position: asked.position,
-            caution: CAUTION.to_owned(),
-            served,
-            note: nothing_open.then(|| format!("Nothing stands open at {} now.", site.current.name)),
-            portion: several.then(|| portion(question, &tubs)),
-            tubs,
-        })
-    }
+/// What the index answers.
+fn check(
+    inside: &Inside,
+    scratch: &mut Scratch,
+    request: &Request,
+    new: &NewAllergenCheck,
+    now: NaiveDateTime,
+) -> Answered<AllergenCheck> {
+    let operation = &reach::CHECK_ALLERGENS;
+    let site = fields::site_kept_for(&inside.beside.names, "site", &new.site, &request.actor, operation)?;
+    let question = question(new)?;
+    let lot_ids = new.lots.as_deref().map(|lots| asked::lots_here(inside, site, lots)).transpose()?;
+    let case = Case::at(inside, site.site.row.id, now)?;
+    let lot_ids = lot_ids.unwrap_or_else(|| case.open_lots());
+    let asked = Asked::answer(inside, scratch, &case, &lot_ids, &question)?;
+    let mut tubs = words::tubs(inside, scratch, site, &question, &asked)?;
+    tubs.sort_by(|one, other| (one.worst, &one.name, &one.lot).cmp(&(other.worst, &other.name, &other.lot)));
+    let nothing_open = new.lots.is_none() && tubs.is_empty();
+    let several = new.lots.as_ref().is_some_and(|lots| lots.len() > 1);
+    Ok(AllergenCheck {
+        site: site.site.row.code.clone(),
+        asked_at: fields::utc(now),
+        journal_position: inside.position,
+        caution: CAUTION.to_owned(),
+        served: case.served_at(now),
+        note: nothing_open.then(|| format!("Nothing stands open at {} now.", site.site.current.name)),
+        portion: several.then(|| portion(&question, &tubs)),
+        tubs,
+    })
 }
 
 /// What is to be avoided: each word once.

@@ -6,23 +6,20 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::allergens::{self, Substance};
-use tubtrail_lineage::Content;
-use tubtrail_storage::AnyConnection;
-use tubtrail_storage::lots::lots_by_ids;
+use tubtrail_lineage::{Content, Scratch};
 use utoipa::ToSchema;
 
 use crate::allergen_checks::case::Case;
 use crate::allergen_checks::{CAUTION, Served};
 use crate::allergen_words::{AllergenList, Answer, words_of};
-use crate::error::Result;
+use crate::error::{OperationError, Result};
 use crate::fields;
-use crate::index::Index;
 use crate::index::contents::declares;
-use crate::known::Known;
-use crate::lots::{self, HoldShown};
+use crate::index::names::KeptSite;
+use crate::index::{Answered, Inside, lot_ix};
+use crate::lots::HoldShown;
 use crate::reach::{self, Request};
-use crate::serving_ways::site_addressed;
-use crate::tubtrail::{Tubtrail, at_once};
+use crate::tubtrail::Tubtrail;
 
 /// The allergen sheet of a site as it stands.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -100,34 +97,37 @@ impl Tubtrail {
     /// The allergen sheet of a site as it stands, by one of the lists.
     pub fn allergen_sheet(&self, request: &Request, site: &str, list: AllergenList) -> Result<AllergenSheet> {
         let now = (self.clock)();
-        self.read(|conn| {
-            let (site, served, position, contents) = at_once(conn, |conn| {
-                let site = site_addressed(conn, &request.actor, &reach::SHOW_ALLERGEN_SHEET, site)?;
-                let case = Case::at(conn, site.row.id, now)?;
-                let index = self.current_index(conn)?;
-                let (position, contents) = index.look(|inside, _| {
-                    let each = case.open_lots().into_iter().map(|lot| Ok((lot, case.content(inside, lot)?)));
-                    Ok::<_, crate::OperationError>((inside.position, each.collect::<Result<Vec<_>>>()?))
-                })?;
-                Ok((site, case.served_at(now), position, contents))
-            })?;
+        let draw = |inside: &Inside, _: &mut Scratch| {
+            let site = kept_site_addressed(inside, request, site)?;
+            let case = Case::at(inside, site.site.row.id, now)?;
+            let each = case.open_lots().into_iter().map(|lot| Ok((lot, case.content(inside, lot)?)));
+            let contents = each.collect::<Result<Vec<_>>>()?;
             let columns = columns(list.into(), &contents);
             Ok(AllergenSheet {
-                site: site.row.code.clone(),
-                name: site.current.name.clone(),
-                day: fields::day_at(&site, now)?,
+                site: site.site.row.code.clone(),
+                name: site.site.current.name.clone(),
+                day: fields::day_at(&site.site, now)?,
                 asked_at: fields::utc(now),
-                clock: fields::wall_clock(&site, now)?,
-                journal_position: position,
+                clock: fields::wall_clock_in(site.zone, now),
+                journal_position: inside.position,
                 list,
                 law: allergens::AllergenList::from(list).law().to_owned(),
-                served,
+                served: case.served_at(now),
                 caution: CAUTION.to_owned(),
-                rows: at_once(conn, |conn| rows(conn, &self.index, &columns, &contents))?,
+                rows: rows(inside, &columns, &contents)?,
                 columns: columns.into_iter().map(|(column, _)| column).collect(),
             })
-        })
+        };
+        self.answer_of(request, draw)
     }
+}
+
+/// The site a request's address names, for someone who may see its sheet.
+fn kept_site_addressed<'a>(inside: &'a Inside, request: &Request, code: &str) -> Result<&'a KeptSite> {
+    let found = inside.beside.names.site_of_code(code).filter(|kept| request.actor.reaches(kept.site.row.id));
+    let kept = found.ok_or_else(|| OperationError::not_found("site", code))?;
+    request.actor.may(&reach::SHOW_ALLERGEN_SHEET, kept.site.row.id)?;
+    Ok(kept)
 }
 
 /// The columns, each with the mask of what falls under it.
@@ -141,19 +141,14 @@ fn columns(list: allergens::AllergenList, contents: &[(i64, Content)]) -> Vec<(S
     of_list.chain(beyond).map(column).collect()
 }
 
-fn rows(
-    conn: &mut AnyConnection,
-    index: &Index,
-    columns: &[(SheetColumn, u64)],
-    contents: &[(i64, Content)],
-) -> Result<Vec<SheetRow>> {
-    let lots = lots_by_ids(conn, &contents.iter().map(|(lot, _)| *lot).collect::<Vec<_>>())?;
-    let known = Known::of(conn, &lots)?.recalled(index)?;
+fn rows(inside: &Inside, columns: &[(SheetColumn, u64)], contents: &[(i64, Content)]) -> Answered<Vec<SheetRow>> {
     let mut rows: BTreeMap<(String, String), SheetRow> = BTreeMap::new();
-    for lot in &lots {
-        let (item, name) = known.item(lot)?;
-        let content = contents.iter().find(|(id, _)| *id == lot.id).map_or(Content::UNKNOWN, |(_, content)| *content);
-        let answers = columns.iter().map(|(_, mask)| Answer::from(declares(content).answer_to(*mask)));
+    for (lot, content) in contents {
+        let ix = lot_ix(*lot)?;
+        let card = inside.lot_card(ix)?;
+        let item = inside.beside.names.item(card.sort.item_id)?;
+        let (item, name) = (item.row.code.clone(), item.current.name.clone());
+        let answers = columns.iter().map(|(_, mask)| Answer::from(declares(*content).answer_to(*mask)));
         let row = rows.entry((name.clone(), item.clone())).or_insert_with(|| SheetRow {
             item,
             name,
@@ -161,9 +156,9 @@ fn rows(
             answers: vec![Answer::NotRecorded; columns.len()],
         });
         row.tubs.push(SheetTub {
-            lot: lots::number(lot)?.to_string(),
-            on_hold: known.hold(lot).map(|hold| HoldShown { hold: hold.id, reason: hold.reason.clone() }),
-            recalls: known.recalls(lot),
+            lot: card.number.to_string(),
+            on_hold: inside.hold_shown(*lot),
+            recalls: inside.recalls_keeping(ix),
         });
         for (worst, answer) in row.answers.iter_mut().zip(answers) {
             *worst = answer.min(*worst);

@@ -28,7 +28,7 @@ use crate::{fields, problems};
 const MOST_LINES: usize = 200;
 
 /// What a date on a package means.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum ExpiryKind {
     /// Quality.

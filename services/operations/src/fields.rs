@@ -1,6 +1,6 @@
 //! Checks of single fields, each naming the field at fault.
 
-use chrono::{DateTime, Duration, NaiveDate, NaiveDateTime, TimeZone, Utc};
+use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveDateTime, TimeZone, Timelike, Utc};
 use chrono_tz::Tz;
 use tubtrail_domain::text::{self, TextError};
 use tubtrail_storage::AnyConnection;
@@ -8,6 +8,7 @@ use tubtrail_storage::master_data::{Equipment, Item, Noun, Partner, Recipe, Site
 
 use crate::clock::to_microseconds;
 use crate::error::{OperationError, Result};
+use crate::index::names::{KeptSite, Names};
 use crate::problems;
 use crate::reach::{Actor, Operation};
 
@@ -136,6 +137,23 @@ pub fn site_for(
     Ok(site)
 }
 
+/// As [`site_for`], by the index.
+pub(crate) fn site_kept_for<'a>(
+    names: &'a Names,
+    field: &str,
+    code: &str,
+    actor: &Actor,
+    operation: &Operation,
+) -> Result<&'a KeptSite> {
+    let kept = names.site_of_code(code).ok_or_else(|| OperationError::unknown("site", code, field))?;
+    in_use(kept.site.current.active, "site", code, field)?;
+    if !actor.reaches(kept.site.row.id) {
+        return Err(OperationError::not_found("site", code).at(field));
+    }
+    actor.may(operation, kept.site.row.id).map_err(|error| error.at(field))?;
+    Ok(kept)
+}
+
 /// The sites a list is asked for: the one named, in use or not, or all where the actor may ask; `None` is every site.
 pub fn sites_asked(
     conn: &mut AnyConnection,
@@ -194,8 +212,15 @@ pub fn day_at(site: &Site, time: NaiveDateTime) -> Result<NaiveDate> {
 
 /// A moment as the clock on a site's wall shows it, for sentences: `2026-11-03 06:00 (Europe/Lisbon)`.
 pub fn wall_clock(site: &Site, time: NaiveDateTime) -> Result<String> {
-    let zone = zone(site)?;
-    Ok(format!("{} ({zone})", time.and_utc().with_timezone(&zone).format("%Y-%m-%d %H:%M")))
+    Ok(wall_clock_in(zone(site)?, time))
+}
+
+/// The same in a time zone.
+pub fn wall_clock_in(zone: Tz, time: NaiveDateTime) -> String {
+    let wall = time.and_utc().with_timezone(&zone);
+    // By hand: patterns of formats are read anew each time, and an answer holds many of these.
+    let (year, month, day) = (wall.year(), wall.month(), wall.day());
+    format!("{year}-{month:02}-{day:02} {:02}:{:02} ({zone})", wall.hour(), wall.minute())
 }
 
 /// When a day begins at a site, UTC. Where the clocks are put forward at midnight, that is the first moment after.

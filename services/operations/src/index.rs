@@ -1,10 +1,19 @@
 //! The lot graph in memory, kept up with the journal. It can be dropped and rebuilt at any time.
 
 mod batches;
+mod beside;
+pub mod cases;
 pub mod contents;
+mod kept;
+pub mod names;
+mod numbers;
+pub mod particulars;
+mod places;
 mod recalled;
 pub mod stated;
 mod whole;
+
+use std::collections::BTreeMap;
 
 use parking_lot::{Mutex, RwLock};
 use tubtrail_lineage::{BatchIx, ContactChange, Graph, LotIx, Scratch};
@@ -15,6 +24,8 @@ use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::{AnyConnection, Database, Follower, StorageError, journal};
 
 use self::batches::Batches;
+pub(crate) use self::beside::{Answered, Unanswered, Unread};
+use self::beside::{Beside, BesideNews};
 use self::contents::Contents;
 use self::recalled::{Grown, News};
 pub(crate) use self::recalled::{Recalls, lots_of_seeds};
@@ -45,6 +56,8 @@ pub struct Inside {
     /// Which lots are under recall.
     pub recalls: Recalls,
     batches: Batches,
+    /// What is kept beside the graph.
+    pub beside: Beside,
 }
 
 impl Index {
@@ -54,6 +67,12 @@ impl Index {
         let answer = look(&self.inside.read(), &mut scratch);
         self.scratch.lock().push(scratch);
         answer
+    }
+
+    /// The last journal entry it holds, and the last by which someone may have become another, or have other roles.
+    pub(crate) fn people(&self) -> (i64, i64) {
+        let inside = self.inside.read();
+        (inside.position, inside.beside.people)
     }
 
     /// Tells `listener` of every new position from now on.
@@ -90,14 +109,19 @@ impl Index {
 
     fn take(&self, sources: Sources<'_>, until: i64) -> Result<(), StorageError> {
         let _one_at_a_time = self.following.lock();
+        self.take_alone(sources, until)
+    }
+
+    /// The same, by whoever sees to it that nobody else does meanwhile.
+    fn take_alone(&self, sources: Sources<'_>, until: i64) -> Result<(), StorageError> {
         let after = self.position();
         if until <= after {
             return Ok(());
         }
         if after == 0 {
-            self.begin(sources, until)?
+            self.begin(sources, until)?;
         } else {
-            self.go_on(sources.first, after, until)?
+            self.go_on(sources.first, after, until)?;
         }
         for listener in self.listeners.lock().iter() {
             listener(until);
@@ -108,8 +132,16 @@ impl Index {
     /// Builds all of it.
     fn begin(&self, Sources { first, second }: Sources<'_>, until: i64) -> Result<(), StorageError> {
         let recalled = News::read(first, &Recalls::default(), &Touched::anything(), 0, until)?;
-        let mut whole = Inside::whole(Sources { first, second }, until)?;
+        let beside = BesideNews::read(
+            first,
+            &Inside::default(),
+            &Touched::anything(),
+            (0, until),
+            &GraphChanges::default(),
+        )?;
+        let (mut whole, inputs) = Inside::whole(Sources { first, second }, until)?;
         whole.recalls.take_in(&whole.graph, recalled, &Grown::default());
+        whole.take_in_beside(beside, BTreeMap::new(), &inputs)?;
         whole.position = until;
         *self.inside.write() = whole;
         Ok(())
@@ -123,8 +155,9 @@ impl Index {
         if touched.any(&GRAPH) {
             changes = graph_changes(conn, after, until)?;
         }
+        let beside = BesideNews::read(conn, &self.inside.read(), &touched, (after, until), &changes)?;
         let mut counted = Vec::new();
-        if touched.any(&["movements"]) {
+        if beside.is_counted() {
             counted = counted_masses(conn, after, until)?;
         }
         let mut contents = ContentChanges::default();
@@ -136,8 +169,10 @@ impl Index {
         let mut inside = self.inside.write();
         // Taken out meanwhile: what fails halfway leaves an empty index, which is built anew, and never half a change.
         let mut next = std::mem::take(&mut *inside);
+        let lifted = next.lift(&beside)?;
         let contacts = next.take_in(&changes, &counted, &contents)?;
         next.recall(&changes, &contacts, recalled)?;
+        next.take_in_beside(beside, lifted, &contents.untracked)?;
         next.position = until;
         *inside = next;
         Ok(())
@@ -175,7 +210,8 @@ impl Inside {
         if let Some((batch, what)) = batch {
             return Some(("batches", batch, what));
         }
-        self.recalls.first_difference(&other.recalls).map(|(row, what)| ("recalls", row, what))
+        let recall = self.recalls.first_difference(&other.recalls).map(|(row, what)| ("recalls", row, what));
+        recall.or_else(|| self.beside_differs(other))
     }
 
     /// Lets the recalls follow what the graph has taken in.

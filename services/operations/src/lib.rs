@@ -5,6 +5,7 @@
 //! beside the function; they are what the REST API speaks. Errors ([`OperationError`]) name a problem of the trade and the
 //! field at fault and know nothing of HTTP.
 
+mod answers;
 mod clock;
 pub mod days;
 mod digest;

@@ -125,17 +125,19 @@ pub struct Request {
     pub request_id: Option<String>,
     /// The client's key for retrying, with the hash of what was sent.
     pub key: Option<tubtrail_storage::write::Key>,
+    /// The last journal entry anybody had committed when it came, or later, where that was asked already.
+    pub as_of: Option<i64>,
 }
 
 impl Request {
     /// A request of the program itself.
     pub fn system() -> Self {
-        Self { actor: Actor::system(), request_id: None, key: None }
+        Self { actor: Actor::system(), request_id: None, key: None, as_of: None }
     }
 
     /// A request of someone, without a key.
     pub fn of(actor: Actor) -> Self {
-        Self { actor, request_id: None, key: None }
+        Self { actor, request_id: None, key: None, as_of: None }
     }
 }
 

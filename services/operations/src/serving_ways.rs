@@ -92,12 +92,20 @@ pub(crate) fn site_addressed(
 
 /// The spans in which one scoop served a case, or may have, for a site has said nothing of them; the first from the
 /// beginning of time, the last until its end.
+#[derive(Debug)]
 pub(crate) struct SharedSpans {
     spans: Vec<Span>,
 }
 
+/// Those of a site that has said nothing.
+impl Default for SharedSpans {
+    fn default() -> Self {
+        Self::of(&[])
+    }
+}
+
 /// A span in which one scoop served a case, or may have.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 pub(crate) struct Span {
     pub from: NaiveDateTime,
     pub until: NaiveDateTime,
@@ -106,18 +114,23 @@ pub(crate) struct Span {
 }
 
 impl SharedSpans {
-    /// Those of a site.
-    pub(crate) fn of(conn: &mut AnyConnection, site_id: i64) -> Result<Self> {
+    /// Those of a site that served in these ways, the oldest first.
+    pub(crate) fn of(ways: &[ServingWayRow]) -> Self {
         let mut spans = Vec::new();
         let mut open = Some((NaiveDateTime::MIN, false));
-        for way in serving_ways_of(conn, site_id)? {
+        for way in ways {
             if let Some((from, said)) = open.take() {
                 spans.push(Span { from, until: way.since, said });
             }
             open = way.shared_scoop.then_some((way.since, true));
         }
         spans.extend(open.map(|(from, said)| Span { from, until: NaiveDateTime::MAX, said }));
-        Ok(Self { spans })
+        Self { spans }
+    }
+
+    /// Whether nothing begins or ends after a moment.
+    pub(crate) fn is_settled(&self, at: NaiveDateTime) -> bool {
+        self.spans.iter().all(|span| span.from <= at && (span.until <= at || span.until == NaiveDateTime::MAX))
     }
 
     /// The first span that has a moment in common with two others at once; what merely touches at an end has one.

@@ -160,19 +160,25 @@ impl Tubtrail {
         known.map(|known| known.actor).ok_or_else(refused)
     }
 
-    /// As [`Self::user_of_session`], where the answer is at hand; says nothing where it is not. Does not block.
-    pub fn user_at_hand(&self, login: &str, session_mark: &str) -> Option<Actor> {
-        self.at_hand(&format!("user:{login}")).filter(|known| known.mark == session_mark).map(|known| known.actor)
+    /// As [`Self::user_of_session`], as of an entry, where the answer is at hand; says nothing where it is not. Does not block.
+    pub fn user_at_hand(&self, login: &str, session_mark: &str, as_of: i64) -> Option<Actor> {
+        self.at_hand(&format!("user:{login}"), as_of)
+            .filter(|known| known.mark == session_mark)
+            .map(|known| known.actor)
     }
 
-    /// As [`Self::device_of_token`], where the answer is at hand; says nothing where it is not. Does not block.
-    pub fn device_at_hand(&self, token: &str) -> Option<Actor> {
-        self.at_hand(&format!("device:{}", devices::token_hash(token))).map(|known| known.actor)
+    /// As [`Self::device_of_token`], as of an entry, where the answer is at hand; says nothing where it is not. Does not block.
+    pub fn device_at_hand(&self, token: &str, as_of: i64) -> Option<Actor> {
+        self.at_hand(&format!("device:{}", devices::token_hash(token)), as_of).map(|known| known.actor)
     }
 
-    fn at_hand(&self, name: &str) -> Option<Known> {
-        let position = self.last_commit_of_all()?;
-        self.people.known.read().get(name).filter(|(read_at, _)| *read_at == position).map(|(_, known)| known.clone())
+    /// Who someone is, as of an entry, where nothing that was committed up to it has changed that since it was read.
+    fn at_hand(&self, name: &str, as_of: i64) -> Option<Known> {
+        let (position, changed) = self.index.people();
+        let all = self.people.known.read();
+        let known =
+            all.get(name).filter(|(read_at, _)| as_of <= *read_at || (as_of <= position && changed <= *read_at));
+        known.map(|(_, known)| known.clone())
     }
 
     /// Reads who someone is, unless nothing was committed anywhere since it was last read.

@@ -6,32 +6,29 @@
 mod outline;
 mod path;
 
-use std::collections::HashMap;
-
 use serde::{Deserialize, Serialize};
 use tubtrail_lineage::{Balance, LotIx};
-use tubtrail_storage::lots::{LotRow, lots_by_ids, lots_of_delivery};
-use tubtrail_storage::{AnyConnection, StorageError};
+use tubtrail_storage::lots::lots_of_delivery;
 use utoipa::ToSchema;
 
 use self::outline::{Outline, Part};
 pub use self::path::{Path, PathStep};
-use crate::deliveries::{self, Expiry, expiry};
+use crate::deliveries::{self, Expiry};
 use crate::error::{OperationError, Result};
-use crate::index::{Index, lot_ix};
-use crate::known::{Holding, Known, Origin};
-use crate::lots::{HoldShown, LotKind, addressed, number, within_reach};
+use crate::index::{Answered, Inside, Unanswered, lot_ix, lot_row};
+use crate::known::{Holding, Origin};
+use crate::lots::{HoldShown, LotKind, number, parse};
 use crate::master_data::MOST;
 use crate::problems;
 use crate::quantities::Grams;
 use crate::reach::{self, Request};
-use crate::tubtrail::{Tubtrail, at_once};
+use crate::tubtrail::Tubtrail;
 
 /// What stands beside every trace.
 pub const CAUTION: &str = "This is what was recorded. What was not written down, or written down wrongly, is not in it; \
     that a lot is missing from this list clears nothing.";
 
-/// Lots read at a time for a stream.
+/// Lots of a piece of a stream.
 const CHUNK: usize = 500;
 
 /// Which way to trace.
@@ -156,9 +153,20 @@ pub struct TraceBalance {
 pub struct TraceStream {
     /// What it says as a whole. A reader that got fewer lots than its total did not get all.
     pub head: TraceHead,
+    request: Request,
     outline: Outline,
     at: usize,
 }
+
+impl TraceStream {
+    /// Whether all of it was read.
+    pub fn is_at_its_end(&self) -> bool {
+        self.at >= self.outline.lots.len()
+    }
+}
+
+/// A lot that a trace begins with, and its number.
+type Seed = (LotIx, String);
 
 impl Tubtrail {
     /// Traces a lot, a page at a time.
@@ -170,34 +178,26 @@ impl Tubtrail {
         after: &str,
         limit: u32,
     ) -> Result<Trace> {
-        self.read(|conn| {
-            let seed = seed(conn, request, number)?;
-            self.page(conn, &[seed], direction, after, limit)
-        })
+        let seed = self.seed(request, number)?;
+        self.page(request, &[seed], direction, after, limit)
     }
 
     /// Traces a lot, all of it.
     pub fn stream_lot_trace(&self, request: &Request, number: &str, direction: Direction) -> Result<TraceStream> {
-        self.read(|conn| {
-            let seed = seed(conn, request, number)?;
-            self.stream(conn, &[seed], direction)
-        })
+        let seed = self.seed(request, number)?;
+        self.stream(request, &[seed], direction)
     }
 
     /// Traces all the lots of a delivery together, forward, a page at a time.
     pub fn trace_delivery(&self, request: &Request, id: i64, after: &str, limit: u32) -> Result<Trace> {
-        self.read(|conn| {
-            let seeds = seeds_of_delivery(conn, request, id)?;
-            self.page(conn, &seeds, Direction::Forward, after, limit)
-        })
+        let seeds = self.seeds_of_delivery(request, id)?;
+        self.page(request, &seeds, Direction::Forward, after, limit)
     }
 
     /// Traces all the lots of a delivery together, forward, all of it.
     pub fn stream_delivery_trace(&self, request: &Request, id: i64) -> Result<TraceStream> {
-        self.read(|conn| {
-            let seeds = seeds_of_delivery(conn, request, id)?;
-            self.stream(conn, &seeds, Direction::Forward)
-        })
+        let seeds = self.seeds_of_delivery(request, id)?;
+        self.stream(request, &seeds, Direction::Forward)
     }
 
     /// The next lots of a stream; none at its end.
@@ -205,54 +205,46 @@ impl Tubtrail {
         let until = (stream.at + CHUNK).min(stream.outline.lots.len());
         let range = stream.at..until;
         stream.at = until;
-        self.read_at_once(|conn| {
-            let index = self.current_index(conn)?;
-            show(conn, index, &stream.outline, range)
-        })
+        self.answer_of(&stream.request, |inside, _| show(inside, &stream.outline, range.clone()))
     }
 
-    fn page(
-        &self,
-        conn: &mut AnyConnection,
-        seeds: &[LotRow],
-        direction: Direction,
-        after: &str,
-        limit: u32,
-    ) -> Result<Trace> {
+    fn page(&self, request: &Request, seeds: &[Seed], direction: Direction, after: &str, limit: u32) -> Result<Trace> {
         let (from, fingerprint) = cursor(after)?;
         let part = Part::Page { from, most: limit.clamp(1, MOST) as usize };
-        let outline = self.outline(conn, seeds, direction, part)?;
+        let outline = self.outline(request, seeds, direction, part)?;
         if from > outline.lots.len() || (from > 0 && outline.fingerprint(from) != fingerprint) {
             return Err(OperationError::new(&problems::TRACE_MOVED, "read it again from the first page").at("after"));
         }
-        // The snapshot begins after the graph was looked at, so it holds every lot that was found there.
-        let index = self.current_index(conn)?;
-        let lots = at_once(conn, |conn| show(conn, index, &outline, outline.detailed()))?;
+        let lots = self.answer_of(request, |inside, _| show(inside, &outline, outline.detailed()))?;
         let until = outline.detailed().end;
         let next = (until < outline.lots.len()).then(|| format!("{until}.{}", outline.fingerprint(until)));
-        Ok(Trace { head: head(seeds, direction, &outline)?, lots, next })
+        Ok(Trace { head: head(seeds, direction, &outline), lots, next })
     }
 
-    fn stream(&self, conn: &mut AnyConnection, seeds: &[LotRow], direction: Direction) -> Result<TraceStream> {
-        let outline = self.outline(conn, seeds, direction, Part::Whole)?;
-        Ok(TraceStream { head: head(seeds, direction, &outline)?, outline, at: 0 })
+    fn stream(&self, request: &Request, seeds: &[Seed], direction: Direction) -> Result<TraceStream> {
+        let outline = self.outline(request, seeds, direction, Part::Whole)?;
+        Ok(TraceStream { head: head(seeds, direction, &outline), request: request.clone(), outline, at: 0 })
     }
 
-    fn outline(&self, conn: &mut AnyConnection, seeds: &[LotRow], direction: Direction, part: Part) -> Result<Outline> {
-        let seeds = seeds.iter().map(|lot| lot_ix(lot.id)).collect::<std::result::Result<Vec<LotIx>, _>>()?;
-        Ok(Outline::draw(self.current_index(conn)?, direction, &seeds, part))
+    fn outline(&self, request: &Request, seeds: &[Seed], direction: Direction, part: Part) -> Result<Outline> {
+        let seeds: Vec<LotIx> = seeds.iter().map(|(lot, _)| *lot).collect();
+        Ok(Outline::draw(self.index_for(request)?, direction, &seeds, part))
     }
-}
 
-fn seed(conn: &mut AnyConnection, request: &Request, number: &str) -> Result<LotRow> {
-    let lot = addressed(conn, number)?;
-    within_reach(conn, &request.actor, &reach::TRACE_LOT, &lot)?;
-    Ok(lot)
-}
+    fn seed(&self, request: &Request, number: &str) -> Result<Seed> {
+        let lot = self.lot_addressed(request, &reach::TRACE_LOT, number)?;
+        Ok((lot, parse(number)?.to_string()))
+    }
 
-fn seeds_of_delivery(conn: &mut AnyConnection, request: &Request, id: i64) -> Result<Vec<LotRow>> {
-    let row = deliveries::addressed(conn, &request.actor, &reach::TRACE_DELIVERY, id)?;
-    Ok(lots_of_delivery(conn, row.id)?)
+    fn seeds_of_delivery(&self, request: &Request, id: i64) -> Result<Vec<Seed>> {
+        self.read_at_once(|conn| {
+            let row = deliveries::addressed(conn, &request.actor, &reach::TRACE_DELIVERY, id)?;
+            let lots = lots_of_delivery(conn, row.id)?;
+            // They may have come to be just now.
+            self.current_index(conn)?;
+            lots.iter().map(|lot| Ok((lot_ix(lot.id)?, number(lot)?.to_string()))).collect()
+        })
+    }
 }
 
 /// The `next` of the page before: where it ended, and what it had come to by then.
@@ -264,15 +256,15 @@ fn cursor(after: &str) -> Result<(usize, &str)> {
     read.ok_or_else(|| OperationError::invalid("after", "send the `next` of the page before, as it was"))
 }
 
-fn head(seeds: &[LotRow], direction: Direction, outline: &Outline) -> Result<TraceHead> {
-    Ok(TraceHead {
-        of: seeds.iter().map(|lot| Ok(number(lot)?.to_string())).collect::<Result<_>>()?,
+fn head(seeds: &[Seed], direction: Direction, outline: &Outline) -> TraceHead {
+    TraceHead {
+        of: seeds.iter().map(|(_, number)| number.clone()).collect(),
         direction,
         journal_position: outline.position,
         total: outline.lots.len(),
         balance: outline.balance.as_ref().map(show_balance),
         caution: CAUTION.to_owned(),
-    })
+    }
 }
 
 fn show_balance(balance: &Balance) -> TraceBalance {
@@ -290,39 +282,35 @@ fn to_grams(mg: f64) -> f64 {
     (mg * 1000.0).round() / 1_000_000.0
 }
 
-/// The rows of some lots of a trace, in its order.
-fn show(
-    conn: &mut AnyConnection,
-    index: &Index,
-    outline: &Outline,
-    range: std::ops::Range<usize>,
-) -> Result<Vec<TracedLot>> {
-    let ids: Vec<i64> = outline.lots[range.clone()].iter().map(|lot| lot.row).collect();
-    let rows = lots_by_ids(conn, &ids)?;
-    let known = Known::of(conn, &rows)?.recalled(index)?;
-    let rows: HashMap<i64, LotRow> = rows.into_iter().map(|row| (row.id, row)).collect();
-    let shown = range.map(|at| {
-        let traced = &outline.lots[at];
-        let row = rows.get(&traced.row);
-        let row = row.ok_or_else(|| StorageError::Corrupt(format!("lot row {} is in the graph alone", traced.row)))?;
-        let (item, name) = known.item(row)?;
-        let used_in = outline.uses(at).iter();
-        Ok(TracedLot {
-            lot: number(row)?.to_string(),
-            item,
-            name,
-            kind: LotKind::of(row)?,
-            generation: traced.generation,
-            grams: to_grams(traced.mg),
-            mass_grams: Grams::from_mg(outline.mass_mg(at)),
-            came_from: known.origin(row)?,
-            used_in: used_in.map(|(batch, mg)| TracedUse { batch: *batch, grams: Grams::from_mg(*mg) }).collect(),
-            expiry: expiry(row.expires_on, row.expiry_kind.as_deref()),
-            on_hold: known.hold(row).map(|hold| HoldShown { hold: hold.id, reason: hold.reason.clone() }),
-            recalls: known.recalls(row),
-            rejected: known.rejection(row),
-            places: known.whereabouts(row)?.places,
-        })
-    });
-    shown.collect()
+/// Some lots of a trace, in its order.
+fn show(inside: &Inside, outline: &Outline, range: std::ops::Range<usize>) -> Answered<Vec<TracedLot>> {
+    let unread = inside.unread_of(outline.lots[range.clone()].iter().map(|traced| traced.lot));
+    if !unread.is_empty() {
+        return Err(Unanswered::Unread(unread));
+    }
+    range.map(|at| show_lot(inside, outline, at)).collect()
+}
+
+fn show_lot(inside: &Inside, outline: &Outline, at: usize) -> Answered<TracedLot> {
+    let traced = &outline.lots[at];
+    let card = inside.lot_card(traced.lot)?;
+    let item = inside.beside.names.item(card.sort.item_id)?;
+    let row = lot_row(traced.lot);
+    let used_in = outline.uses(at).iter();
+    Ok(TracedLot {
+        lot: card.number.to_string(),
+        item: item.row.code.clone(),
+        name: item.current.name.clone(),
+        kind: card.sort.kind,
+        generation: traced.generation,
+        grams: to_grams(traced.mg),
+        mass_grams: Grams::from_mg(outline.mass_mg(at)),
+        came_from: inside.origin_of(&card)?,
+        used_in: used_in.map(|(batch, mg)| TracedUse { batch: *batch, grams: Grams::from_mg(*mg) }).collect(),
+        expiry: card.expiry(),
+        on_hold: inside.hold_shown(row),
+        recalls: inside.recalls_keeping(traced.lot),
+        rejected: inside.beside.kept.rejection(row).map(str::to_owned),
+        places: inside.holdings_of(&card)?,
+    })
 }

@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use tubtrail_storage::connection::snapshot;
+use parking_lot::Mutex;
+use tubtrail_storage::connection::{Reader, snapshot};
 use tubtrail_storage::write::{Asks, EntryHeader};
 use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Follower, StorageError, WriteTx, Writer};
 
@@ -13,8 +14,8 @@ use crate::passwords::Passwords;
 use crate::reach::{self, Operation, Request};
 use crate::sessions::People;
 
-/// Connections that read.
-const READERS: u32 = 8;
+/// Connections that read, and one that is asked again and again for the last commit.
+const READERS: u32 = 9;
 
 /// An open Tubtrail. Cheap to share behind an [`Arc`]; every method blocks its thread while the database works.
 pub struct Tubtrail {
@@ -23,6 +24,7 @@ pub struct Tubtrail {
     pub(crate) clock: Clock,
     pub(crate) passwords: Passwords,
     pub(crate) people: People,
+    asked: Mutex<Option<Reader>>,
     writer: Writer,
 }
 
@@ -44,7 +46,7 @@ impl Tubtrail {
         let index = Arc::new(Index::build(&database)?);
         let writer = Writer::start(&database, Arc::clone(&clock), Arc::clone(&index) as Arc<dyn Follower>)?;
         let (passwords, people) = (Passwords::default(), People::default());
-        Ok(Self { database, index, clock, passwords, people, writer })
+        Ok(Self { database, index, clock, passwords, people, asked: Mutex::default(), writer })
     }
 
     /// Reads. What the index holds is at least as new as anything the closure reads after asking for it.
@@ -130,6 +132,33 @@ impl Tubtrail {
     /// The last entry anybody committed, where that is known without asking: one process serves a SQLite file.
     pub(crate) fn last_commit_of_all(&self) -> Option<i64> {
         matches!(self.database.url(), DatabaseUrl::Sqlite(_)).then(|| self.writer.committed())
+    }
+
+    /// The same, for whoever must not block.
+    pub fn last_commit_at_hand(&self) -> Option<i64> {
+        self.last_commit_of_all()
+    }
+
+    /// The last entry anybody committed, which the index then holds. Blocks.
+    pub fn last_commit(&self) -> Result<i64> {
+        if let Some(last) = self.last_commit_of_all()
+            && last <= self.index.position()
+        {
+            return Ok(last);
+        }
+        let mut kept = self.asked.lock();
+        // One that sat idle may have been closed meanwhile: then once more on another.
+        if let Some(mut conn) = kept.take()
+            && let Ok(index) = self.current_index(&mut conn)
+        {
+            let last = index.position();
+            *kept = Some(conn);
+            return Ok(last);
+        }
+        let mut conn = self.database.reader()?;
+        let last = self.current_index(&mut conn)?.position();
+        *kept = Some(conn);
+        Ok(last)
     }
 
     /// Whether the writer is at work, the database answers and the index holds its last entry.

@@ -70,8 +70,12 @@ impl Tubtrail {
     fn compare_running(&self, conn: &mut AnyConnection) -> Result<Option<Wrong>> {
         let fresh = Index::default();
         loop {
-            let position = self.current_index(conn)?.position();
-            fresh.follow(conn, position)?;
+            self.current_index(conn)?;
+            fresh.catch_up(conn)?;
+            // What the running one keeps, and more.
+            let unread = fresh.look(|fresh, _| fresh.unread());
+            at_once(conn, |conn| Ok(fresh.read_in(conn, &unread)?))?;
+            let position = fresh.position();
             // What was committed in between is followed too, until both stand at the same entry.
             let compared = self.index.look(|running, _| {
                 (running.position == position).then(|| fresh.look(|fresh, _| fresh.first_difference(running)))
@@ -219,6 +223,10 @@ fn check_graph(conn: &mut AnyConnection, index: &Index, verified: &mut Verified)
     let piece = usize::try_from(last / PIECES).unwrap_or(0).max(1);
     for until in (1..last).step_by(piece).chain([last]) {
         fed.follow(conn, until)?;
+    }
+    for one in [index, &fed] {
+        let unread = one.look(|one, _| one.unread());
+        one.read_in(conn, &unread)?;
     }
     let difference = index.look(|built, _| {
         verified.graph_lots = built.graph.lots() as u64;

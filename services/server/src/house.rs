@@ -60,6 +60,27 @@ where
     query(house, signed_in, move |house, request| read(house, request, value)).await
 }
 
+/// As [`ask`], where the answer may be at hand: then it is given at once, by the thread that asks the network.
+pub async fn ask_at_hand<B, T, F>(
+    house: House,
+    signed_in: SignedIn,
+    body: Body<B>,
+    at_hand: impl FnOnce(&Tubtrail, &Request, &B) -> Option<Operated<T>>,
+    read: F,
+) -> Outcome
+where
+    B: DeserializeOwned + Send + 'static,
+    T: Serialize + Send + 'static,
+    F: FnOnce(&Tubtrail, &Request, &B) -> Operated<T> + Send + 'static,
+{
+    let (request, value) = (signed_in.into_request(None), body.value);
+    let answer = match at_hand(&house.tubtrail, &request, &value) {
+        Some(answer) => answer?,
+        None => off_thread(move || read(&house.tubtrail, &request, &value)).await?,
+    };
+    Ok(HttpResponse::Ok().json(answer))
+}
+
 /// Runs a command and answers with `status`, the journal entry, and whether it was done before.
 pub async fn command<B, T, F>(house: House, signed_in: SignedIn, body: Body<B>, status: StatusCode, run: F) -> Outcome
 where

@@ -8,6 +8,9 @@ use tracing_subscriber::fmt::format::FmtSpan;
 
 static METRICS: OnceLock<PrometheusHandle> = OnceLock::new();
 
+/// Says how many parts of the index are still to be read after a start.
+pub const UNREAD: &str = "tubtrail_index_parts_unread";
+
 /// Upper bounds of the latency histogram, in seconds.
 const SECONDS: [f64; 12] = [0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0];
 /// Upper bounds of the histogram of commands per commit.
@@ -40,6 +43,10 @@ pub fn start_metrics() -> Result<(), String> {
     metrics::describe_histogram!("tubtrail_request_seconds", "How long a request took, by operation.");
     metrics::describe_histogram!("tubtrail_commands_per_commit", "Commands that shared one commit.");
     metrics::describe_gauge!("tubtrail_journal_position", "The last entry of the journal.");
+    metrics::describe_gauge!(
+        UNREAD,
+        "Parts of the index that are not read yet; what they hold is answered more slowly."
+    );
     METRICS.set(handle).map_err(|_| "measuring was started before".to_owned())
 }
 

@@ -23,6 +23,8 @@ pub trait Fact: Serialize + Sized {
     fn page(conn: &mut AnyConnection, from_id: i64, limit: i64) -> diesel::QueryResult<Vec<Self>>;
     /// The rows that have one of these in a column of row ids, in no order. Kept prepared, unlike diesel's `eq_any`.
     fn among(conn: &mut AnyConnection, column: &'static str, ids: &[i64]) -> diesel::QueryResult<Vec<Self>>;
+    /// The rows that the entries in `(after, until]` brought, in order of id.
+    fn between(conn: &mut AnyConnection, after: i64, until: i64) -> diesel::QueryResult<Vec<Self>>;
 }
 
 /// Defines a fact table and its row in one place: `field: RustType => SqlType`. `id` and `entry` are always there.
@@ -84,6 +86,10 @@ macro_rules! fact {
                     found.append(&mut kept.load(conn)?);
                 }
                 Ok(found)
+            }
+            fn between(conn: &mut crate::AnyConnection, after: i64, until: i64) -> diesel::QueryResult<Vec<Self>> {
+                use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
+                $table::table.filter($table::entry.gt(after)).filter($table::entry.le(until)).order($table::id).load(conn)
             }
         }
     };

@@ -24,6 +24,7 @@ pub mod master_data;
 pub mod migrations;
 pub mod on_hand;
 pub mod open_tubs;
+pub mod particulars;
 pub mod people;
 pub mod picks;
 pub mod recall_lines;

@@ -198,7 +198,7 @@ fact! {
 }
 
 /// A noun of the master data: its identity and the version in force.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Versioned<R, V> {
     /// The identity.
     pub row: R,

@@ -202,7 +202,8 @@ impl MovementRow {
     }
 }
 
-fn place(site_id: i64, state: &str) -> Result<Place, StorageError> {
+/// The place that a row names.
+pub fn place(site_id: i64, state: &str) -> Result<Place, StorageError> {
     let state = State::from_word(state).ok_or_else(|| StorageError::Corrupt(format!("state {state:?}")))?;
     Ok(Place::new(site_id, state))
 }

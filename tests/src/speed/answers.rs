@@ -235,12 +235,13 @@ fn lookups(
 }
 
 /// A tub that stands open, and where.
-struct OpenTub {
+pub struct OpenTub {
     number: String,
     site: String,
 }
 
-fn open_tubs(conn: &mut AnyConnection) -> Result<Vec<OpenTub>, Failure> {
+/// The tubs that stand open.
+pub fn open_tubs(conn: &mut AnyConnection) -> Result<Vec<OpenTub>, Failure> {
     #[derive(QueryableByName)]
     struct Found {
         #[diesel(sql_type = Date)]
@@ -260,7 +261,7 @@ fn open_tubs(conn: &mut AnyConnection) -> Result<Vec<OpenTub>, Failure> {
 }
 
 /// What is recorded of some allergens in a tub.
-fn check<'w>(wire: &'w mut Wire, tub: &OpenTub) -> Result<&'w [u8], Failure> {
+pub fn check<'w>(wire: &'w mut Wire, tub: &OpenTub) -> Result<&'w [u8], Failure> {
     let body = json!({"site": tub.site, "avoid": AVOID, "lots": [tub.number]}).to_string();
     wire.post("/v1/allergen-checks", "asked-and-not-kept", &body, 200)
 }

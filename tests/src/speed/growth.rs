@@ -1,5 +1,6 @@
 //! How cost grows with the number of lots: it should not, but with the length of the answer.
 
+use serde_json::{Value, json};
 use tubtrail_lineage::{LotIx, Scratch};
 use tubtrail_operations::{Tubtrail, system_clock};
 
@@ -10,19 +11,23 @@ use super::launched::Served;
 use super::lineage::{microseconds_of_one, trace};
 use super::report::{Line, Report, Target};
 use super::scale::Scale;
-use super::worlds::{Named, Picked, add_owner, filled};
+use super::worlds::{Picked, add_owner, filled};
 use super::{answers, wire::Wire};
-use crate::Backend;
-use crate::reference::{SUPPLIERS, Size};
+use crate::reference::{SUPPLIERS, Size, first_day};
+use crate::{Backend, TestDatabase};
 
 const TRACE: &str = "a forward trace in memory";
 const WHOLE: &str = "a whole trace over HTTP";
 const LOOKUP: &str = "a lot over HTTP";
+const CHECK: &str = "an allergen answer over HTTP";
+const RECALL: &str = "a line of a supplier's recall over HTTP";
 
 /// How far back a recall of all that a supplier brought goes, in days.
 const DAYS: [u32; 2] = [9, 90];
 /// How often each is asked: a single one is easily disturbed.
 const MANY: usize = 20;
+/// How often a whole recall is read, which takes long.
+const RECALLED: usize = 2;
 
 /// Traces in memory in worlds of every size, and the recall of a supplier in the largest.
 pub fn of_lineage(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
@@ -93,32 +98,65 @@ pub fn of_answers(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
         let database = filled(Backend::Sqlite, *size, scale.seed)?;
         let picked = Picked::from(*size, scale, &database)?;
         add_owner(&Tubtrail::open(&database.address(), system_clock())?)?;
-        take_answers(scale, report, &Served::start(&database)?, &picked)?;
+        take_answers(scale, report, &database, *size, &Served::start(&database)?, &picked)?;
     }
-    let ends = report.growth.ends(LOOKUP);
-    if let Some((smallest, largest)) = ends {
-        report.add(grown("growth-lot", LOOKUP, smallest, largest, Target::AtMost(1.5)));
+    for (id, what) in [("growth-lot", LOOKUP), ("growth-allergens", CHECK), ("growth-recall", RECALL)] {
+        if let Some((smallest, largest)) = report.growth.ends(what) {
+            report.add(grown(id, what, smallest, largest, Target::AtMost(1.5)));
+        }
     }
     Ok(())
 }
 
-/// Answers in a world that is served, one client, on SQLite.
-pub fn take_answers(scale: &Scale, report: &mut Report, served: &Served, picked: &Picked) -> Result<(), Failure> {
+/// Answers in a world that is served, one client, on SQLite. Afterwards much of it is recalled.
+pub fn take_answers(
+    scale: &Scale,
+    report: &mut Report,
+    database: &TestDatabase,
+    size: Size,
+    served: &Served,
+    picked: &Picked,
+) -> Result<(), Failure> {
     let mut wire = served.wire()?;
     let few = &picked.received[..picked.received.len().div_ceil(4)];
     let whole = each(scale, &mut wire, few, |wire, lot| answers::trace(wire, lot).map(drop))?;
     let tubs = &picked.tubs[..picked.tubs.len().min(scale.questions)];
     let lookup = each(scale, &mut wire, tubs, |wire, lot| answers::lookup(wire, lot).map(drop))?;
+    let mut open = answers::open_tubs(&mut database.connect())?;
+    open.truncate(scale.questions);
+    let check = each(scale, &mut wire, &open, |wire, tub| answers::check(wire, tub).map(drop))?;
     report.growth.add(WHOLE, picked.lots, whole);
     report.growth.add(LOOKUP, picked.lots, lookup);
+    report.growth.add(CHECK, picked.lots, check);
+    report.growth.add(RECALL, picked.lots, recalled(&mut wire, size)?);
     Ok(())
 }
 
-fn each(
+/// Recalls all that a supplier brought in the last days of a world, and reads what became of it; microseconds a line.
+fn recalled(wire: &mut Wire, size: Size) -> Result<f64, Failure> {
+    let day = |day: u32| first_day() + chrono::Days::new(day.into());
+    let (from, until) = (day(size.days.saturating_sub(DAYS[1])), day(size.days.saturating_sub(1)));
+    let seed = json!({"by": "supplier_days", "supplier": "supplier-0", "from": from, "until": until});
+    let new = json!({"kind": "drill", "class": 1, "hazard": "measured", "seeds": [seed]}).to_string();
+    let begun: Value = serde_json::from_slice(wire.post("/v1/recalls", "a-recall-to-measure", &new, 201)?)?;
+    let recall = begun["recall"].as_i64().ok_or("a recall's number")?;
+    let mut lines = 0;
+    let turns = seconds_by_turns(
+        RECALLED,
+        &mut [&mut || {
+            let answer = wire.get(&format!("/v1/recalls/{recall}/lines?format=ndjson"))?;
+            lines = answer.split(|byte| *byte == b'\n').skip(1).filter(|line| !line.is_empty()).count();
+            Ok(())
+        }],
+    )?;
+    Ok(turns.median(0) * microseconds_of_one(lines.max(1)))
+}
+
+fn each<T>(
     scale: &Scale,
     wire: &mut Wire,
-    of: &[Named],
-    ask: impl Fn(&mut Wire, &Named) -> Result<(), Failure>,
+    of: &[T],
+    ask: impl Fn(&mut Wire, &T) -> Result<(), Failure>,
 ) -> Result<f64, Failure> {
     let turns = seconds_by_turns(scale.rounds, &mut [&mut || of.iter().try_for_each(|lot| ask(wire, lot))])?;
     Ok(turns.median(0) * microseconds_of_one(of.len()))

@@ -3,7 +3,7 @@
 use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{RecvTimeoutError, channel};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use serde_json::json;
 
@@ -83,7 +83,23 @@ impl Served {
         let body = json!({"login": LOGIN, "password": PASSWORD});
         let answer = Client::new(&launched.base).request("POST", "/v1/sessions").json(body).send();
         let token = answer.json["token"].as_str().ok_or_else(|| format!("signing in: {}", answer.text()))?;
-        Ok(Self { token: token.to_owned(), launched })
+        let served = Self { token: token.to_owned(), launched };
+        served.wait_until_all_is_read()?;
+        Ok(served)
+    }
+
+    /// What it reads beside its work after a start shall not disturb the measurements.
+    fn wait_until_all_is_read(&self) -> Result<(), Failure> {
+        let mut wire = self.wire()?;
+        let until = Instant::now() + PATIENCE;
+        while Instant::now() < until {
+            let measured = String::from_utf8(wire.get("/metrics")?.to_vec())?;
+            if measured.lines().any(|line| line == "tubtrail_index_parts_unread 0") {
+                return Ok(());
+            }
+            std::thread::sleep(Duration::from_millis(100));
+        }
+        Err("the server did not come to an end of reading its index".into())
     }
 
     /// A connection of the owner's.

@@ -62,7 +62,7 @@ pub fn measure(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
             writes::measure_served(scale, report, database, &served, &picked)?;
         }
         if scale.does(Part::Growth) && database.backend() == Backend::Sqlite {
-            growth::take_answers(scale, report, &served, &picked)?;
+            growth::take_answers(scale, report, database, scale.world, &served, &picked)?;
         }
     }
     Ok(())

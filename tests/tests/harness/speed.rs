@@ -7,7 +7,7 @@ use serde_json::Value;
 use tubtrail_tests::binary;
 
 /// Every line that `tests/speed` prints. Whoever adds one adds it here, so that none is lost without anyone noticing.
-const LINES: [&str; 34] = [
+const LINES: [&str; 36] = [
     "allergens-bare-postgres",
     "allergens-bare-sqlite",
     "allergens-postgres",
@@ -20,7 +20,9 @@ const LINES: [&str; 34] = [
     "forward-petgraph",
     "forward-postgres",
     "forward-sqlite",
+    "growth-allergens",
     "growth-lot",
+    "growth-recall",
     "growth-trace",
     "lot-postgres",
     "lot-sqlite",

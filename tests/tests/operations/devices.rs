@@ -1,8 +1,9 @@
 //! Tills and printers with a token of their own.
 
 use tubtrail_operations::devices::{NewDevice, Revocation};
+use tubtrail_operations::items::ItemKind;
 use tubtrail_operations::{Actor, Grant, Request, Role, Tubtrail};
-use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP};
+use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, item};
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
 on_both!(a_device_acts_at_its_site_until_it_is_revoked, a_token_is_shown_once, devices_are_within_reach_or_not_there,);
@@ -32,6 +33,9 @@ fn a_device_acts_at_its_site_until_it_is_revoked(backend: Backend) {
     let actor = tubtrail.device_of_token(&created.token).expect("its token is good");
     assert_eq!(actor.name, "device:harbour-shop-till");
     assert!(actor.grants.len() == 1 && actor.grants[0].role == Role::Device && actor.grants[0].site_id.is_some());
+    let at_hand = || tubtrail.device_at_hand(&created.token, tubtrail.last_commit().expect("there was one"));
+    house.put(item("honey", ItemKind::Ingredient, true));
+    assert_eq!(at_hand().expect("nobody became another").name, "device:harbour-shop-till");
     let wrong = created.token.replace("tubtrail_device_", "tubtrail_device_A");
     assert_eq!(tubtrail.device_of_token(&wrong).expect_err("it is nobody's").problem.word, "not-signed-in");
 
@@ -41,7 +45,7 @@ fn a_device_acts_at_its_site_until_it_is_revoked(backend: Backend) {
     let revoked =
         tubtrail.revoke_device(&Request::system(), "harbour-shop-till", stolen()).expect("it is there").answer;
     assert_eq!((revoked.active, revoked.revoked_because.as_deref()), (false, Some("Stolen.")));
-    assert!(tubtrail.device_at_hand(&created.token).is_none());
+    assert!(at_hand().is_none());
     assert_eq!(tubtrail.device_of_token(&created.token).expect_err("it is revoked").problem.word, "not-signed-in");
     let error = tubtrail.revoke_device(&Request::system(), "harbour-shop-till", stolen()).expect_err("it was already");
     assert_eq!(error.problem.word, "already-revoked");

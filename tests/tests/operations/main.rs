@@ -14,6 +14,7 @@ mod gtins;
 mod holds;
 mod imports;
 mod journal;
+mod kept;
 mod lots;
 mod master_data;
 mod nuts;

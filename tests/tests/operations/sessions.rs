@@ -120,7 +120,7 @@ fn whoever_may_come_in_no_more_is_out(backend: Backend) {
     tries.change(false, None);
     let error = tubtrail.user_of_session("ines", &welcome.mark).expect_err("her session is over at once");
     assert_eq!(error.problem.word, "session-over");
-    assert!(tubtrail.user_at_hand("ines", &welcome.mark).is_none());
+    assert!(tubtrail.user_at_hand("ines", &welcome.mark, tubtrail.last_commit().unwrap()).is_none());
     assert_eq!(tries.refused("ines", RIGHT), ("wrong-password", None), "and is told nothing more");
 }
 

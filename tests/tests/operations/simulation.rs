@@ -18,6 +18,7 @@ use tubtrail_tests::house::{KITCHEN, SHOP, day, grams, recipe};
 use tubtrail_tests::{Backend, Dice, TestHouse, on_both};
 
 use crate::bench::{begin, try_to_add_water, try_to_complete, try_to_use, try_to_void};
+use crate::kept::assert_kept_as_read;
 
 on_both!(random_days_agree_with_plain_lists);
 
@@ -466,6 +467,8 @@ impl Both {
         let expected = [model.at_kitchen, model.at_shop, model.discarded, model.missing, used, model.came, 0]
             .map(|grams| grams * 1000);
         assert_eq!(found, expected, "{model:?}: {shown:?}");
+        let trace = self.trace(lot, Direction::Forward);
+        assert_kept_as_read(&trace.lots[0], &shown);
         let places: i64 = shown.places.iter().map(|place| place.grams.mg()).sum();
         assert_eq!(places + shown.used_grams.mg(), shown.grams.mg(), "all of it is somewhere: {shown:?}");
     }

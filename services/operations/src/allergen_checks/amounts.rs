@@ -8,19 +8,15 @@ use tubtrail_domain::alcohol::ethanol_fraction;
 use tubtrail_domain::allergens::Substance;
 use tubtrail_domain::doses::{action_level, reference_dose};
 use tubtrail_lineage::{BatchIx, Contact, LotIx, Scratch};
-use tubtrail_storage::cleans::carry_over_in_force;
-use tubtrail_storage::contents::{StatedLot, stated_lots};
-use tubtrail_storage::master_data::{Equipment, Noun};
-use tubtrail_storage::{AnyConnection, StorageError};
+use tubtrail_storage::contents::StatedLot;
 use utoipa::ToSchema;
 
 use super::AllergenAnswer;
 use super::asked::{AskedLot, Bare};
 use crate::allergen_words::Answer;
 use crate::error::Result;
-use crate::index::{Index, Inside, lot_ix, lot_row};
+use crate::index::{Answered, Inside, lot_ix, lot_row};
 use crate::items::counting;
-use crate::names::Names;
 
 /// How many contacts one after another are followed; each leaves a small part of the one before.
 const DEPTH: usize = 4;
@@ -66,72 +62,56 @@ pub struct Ethanol {
     pub assumes: String,
 }
 
-/// Reckons amounts, looking up what it needs once.
-#[derive(Default)]
-pub(super) struct Amounts {
-    names: Names,
-    residues: Option<HashMap<i64, i64>>,
-    equipment: HashMap<i64, String>,
+/// Reckons amounts.
+#[derive(Clone, Copy)]
+pub(super) struct Amounts<'a> {
+    pub inside: &'a Inside,
 }
 
-impl Amounts {
+impl Amounts<'_> {
     /// An answer with the amounts that can be told beside it.
     pub(super) fn beside(
-        &mut self,
-        conn: &mut AnyConnection,
-        index: &Index,
+        self,
+        scratch: &mut Scratch,
         lot: &AskedLot,
         bare: &Bare,
         portion_mg: Option<i64>,
         mut answer: AllergenAnswer,
-    ) -> Result<AllergenAnswer> {
+    ) -> Answered<AllergenAnswer> {
         let Some(portion_mg) = portion_mg else { return Ok(answer) };
         if bare.substance == Substance::Alcohol {
             if bare.answer == Answer::Contains {
-                answer.ethanol = self.ethanol(conn, index, lot.lot_id, portion_mg)?;
+                answer.ethanol = self.ethanol(scratch, lot.lot_id, portion_mg)?;
             }
             return Ok(answer);
         }
-        let by_scoop = lot.beside_others;
         if bare.members.is_empty() && bare.answer == Answer::MayContain {
-            answer.estimate = self.estimate(conn, index, (lot.lot_id, by_scoop), bare.substance, portion_mg)?;
+            answer.estimate = self.estimate(lot, bare.substance, portion_mg)?;
         }
         for (member, of_member) in bare.members.iter().zip(&mut answer.members) {
             if of_member.answer == Answer::MayContain {
-                of_member.estimate = self.estimate(conn, index, (lot.lot_id, by_scoop), member.0, portion_mg)?;
+                of_member.estimate = self.estimate(lot, member.0, portion_mg)?;
             }
         }
         Ok(answer)
     }
 
-    fn estimate(
-        &mut self,
-        conn: &mut AnyConnection,
-        index: &Index,
-        (lot_id, by_scoop): (i64, bool),
-        substance: Substance,
-        portion_mg: i64,
-    ) -> Result<Option<Estimate>> {
-        if self.residues.is_none() {
-            self.residues = Some(carry_over_in_force(conn)?);
-        }
-        let residues = self.residues.as_ref().unwrap_or(&EMPTY);
-        let sources = index.look(|inside, _| sources(inside, lot_id, substance))?;
-        let stated = stated_lots(conn, &[], &sources, i64::MAX)?;
-        let carried = index.look(|inside, _| {
-            Ok::<_, StorageError>(Reckoner::new(inside, residues, substance, &stated).carried_into(lot_ix(lot_id)?))
-        })?;
-        let Some(carried) = carried else { return Ok(None) };
+    fn estimate(self, lot: &AskedLot, substance: Substance, portion_mg: i64) -> Answered<Option<Estimate>> {
+        let (names, residues) = (&self.inside.beside.names, self.inside.beside.kept.carry_over());
+        let sources = sources(self.inside, lot.lot_id, substance)?;
+        let stated = sources.into_iter().map(|lot| self.inside.stated_lot(lot)).collect::<Answered<Vec<_>>>()?;
+        let reckoner = Reckoner::new(self.inside, residues, substance, &stated);
+        let Some(carried) = reckoner.carried_into(lot_ix(lot.lot_id)?) else { return Ok(None) };
         let mut leaves_out: Vec<String> = Vec::new();
         for equipment in &carried.unmeasured {
-            let name = self.equipment_name(conn, *equipment)?;
+            let name = &names.equipment(*equipment)?.current.name;
             leaves_out
                 .push(format!("what stays behind on {name}: it was not measured, and its site reckons with nothing"));
         }
         if carried.possible {
             leaves_out.push(format!("lots of which it is stated only that {} may be in them", substance.name()));
         }
-        if by_scoop {
+        if lot.beside_others {
             leaves_out.push("what a scoop may carry from other tubs in the case".to_owned());
         }
         let dose = reference_dose(substance);
@@ -147,36 +127,16 @@ impl Amounts {
         }))
     }
 
-    fn equipment_name(&mut self, conn: &mut AnyConnection, id: i64) -> Result<String> {
-        if let Some(name) = self.equipment.get(&id) {
-            return Ok(name.clone());
-        }
-        let name = Equipment::by_id(conn, id)?.map_or_else(|| id.to_string(), |equipment| equipment.current.name);
-        self.equipment.insert(id, name.clone());
-        Ok(name)
-    }
-
     /// What every lot in it brings by its strength, in proportion.
-    fn ethanol(
-        &mut self,
-        conn: &mut AnyConnection,
-        index: &Index,
-        lot_id: i64,
-        portion_mg: i64,
-    ) -> Result<Option<Ethanol>> {
-        let (origins, untracked) = index.look(|inside, scratch| origins_of_alcohol(inside, scratch, lot_id))?;
-        let rows: Vec<i64> = origins.iter().map(|(row, _)| *row).collect();
-        let stated: HashMap<i64, StatedLot> =
-            stated_lots(conn, &[], &rows, i64::MAX)?.into_iter().map(|lot| (lot.id, lot)).collect();
+    fn ethanol(self, scratch: &mut Scratch, lot_id: i64, portion_mg: i64) -> Answered<Option<Ethanol>> {
+        let (origins, untracked) = origins_of_alcohol(self.inside, scratch, lot_id)?;
         let (mut share, mut known, mut leaves_out) = (0.0, false, BTreeSet::new());
-        for (row, part) in origins {
-            let Some(stated) = stated.get(&row) else { continue };
-            let item = self.names.item(conn, stated.item_id)?;
-            let percent = index.look(|inside, _| {
-                inside.contents.statements.of_lot(stated).by.iter().find_map(|stated| stated.alcohol_percent_vol)
-            });
-            let fraction = ethanol_fraction(&counting(&item.current)?, percent.as_ref());
-            match fraction {
+        for (lot, part) in origins {
+            let stated = self.inside.stated_lot(lot)?;
+            let item = self.inside.beside.names.item(stated.item_id)?;
+            let holding = self.inside.contents.statements.of_lot(&stated);
+            let percent = holding.by.iter().find_map(|stated| stated.alcohol_percent_vol);
+            match ethanol_fraction(&counting(&item.current)?, percent.as_ref()) {
                 Ok(Some(fraction)) => {
                     share += part * fraction;
                     known = true;
@@ -200,11 +160,9 @@ impl Amounts {
     }
 }
 
-static EMPTY: std::sync::LazyLock<HashMap<i64, i64>> = std::sync::LazyLock::new(HashMap::new);
-
 /// The received lots in a lot that are declared to hold alcohol, each with its part of the lot's mass; and whether anything
 /// kept without lots brought some too.
-fn origins_of_alcohol(inside: &Inside, scratch: &mut Scratch, lot_id: i64) -> Result<(Vec<(i64, f64)>, bool)> {
+fn origins_of_alcohol(inside: &Inside, scratch: &mut Scratch, lot_id: i64) -> Result<(Vec<(LotIx, f64)>, bool)> {
     let graph = &inside.graph;
     let target = lot_ix(lot_id)?;
     let whole = to_mg(graph.mass(target));
@@ -214,12 +172,12 @@ fn origins_of_alcohol(inside: &Inside, scratch: &mut Scratch, lot_id: i64) -> Re
     let untracked = untracked.into_iter().any(|batch| graph.declared_of_batch(batch).contains & alcohol != 0);
     let holds = |lot: LotIx| graph.made_by(lot).is_none() && graph.declared_of_lot(lot).contains & alcohol != 0;
     let part = |mg: f64| if whole > 0.0 { mg / whole } else { 0.0 };
-    let found = origins.iter().filter(|share| holds(share.lot)).map(|share| (lot_row(share.lot), part(share.mg)));
+    let found = origins.iter().filter(|share| holds(share.lot)).map(|share| (share.lot, part(share.mg)));
     Ok((found.collect(), untracked))
 }
 
 /// The received lots that are declared to contain a substance, in a lot or in anything that ran before what it was made of.
-fn sources(inside: &Inside, lot_id: i64, substance: Substance) -> Result<Vec<i64>> {
+fn sources(inside: &Inside, lot_id: i64, substance: Substance) -> Result<Vec<LotIx>> {
     let graph = &inside.graph;
     let mut found = BTreeSet::new();
     let mut seen: HashMap<BatchIx, usize> = HashMap::new();
@@ -234,7 +192,7 @@ fn sources(inside: &Inside, lot_id: i64, substance: Substance) -> Result<Vec<i64
             match graph.made_by(lot) {
                 Some(maker) => waiting.push((maker, depth)),
                 None if graph.declared_of_lot(lot).contains & substance.bit() != 0 => {
-                    found.insert(lot_row(lot));
+                    found.insert(lot);
                 }
                 None => {}
             }

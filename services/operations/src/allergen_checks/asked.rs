@@ -1,5 +1,7 @@
 //! What is asked, of which lots, and what the index answers: bare, with the chain that explains each answer.
 
+use std::cell::OnceCell;
+
 use tubtrail_domain::allergens::{Named, Substance};
 use tubtrail_domain::place::{Place, State};
 use tubtrail_lineage::{Content, Scratch};
@@ -12,7 +14,8 @@ use super::{MOST_LOTS, members};
 use crate::allergen_words::Answer;
 use crate::error::{OperationError, Result};
 use crate::index::contents::declares;
-use crate::index::{Inside, lot_ix};
+use crate::index::names::KeptSite;
+use crate::index::{Answered, Inside, Unanswered, lot_ix, lot_row};
 use crate::reach::Request;
 use crate::standing::Standing;
 use crate::{fields, problems};
@@ -24,8 +27,6 @@ pub(super) struct Question {
 
 /// What the index answers.
 pub(super) struct Asked {
-    /// The last journal entry it takes into account.
-    pub position: i64,
     pub lots: Vec<AskedLot>,
 }
 
@@ -51,7 +52,33 @@ pub(super) struct Bare {
     pub scoop: Option<Beside>,
 }
 
-/// The lots a request names, all of which must lie at the site, each once.
+/// The lots a request names, all of which must lie at the site, each once; by the index, which leaves it to the database to
+/// say why one does not.
+pub(super) fn lots_here(inside: &Inside, site: &KeptSite, numbers: &[String]) -> Answered<Vec<i64>> {
+    fields::between("lots", numbers.len(), 1, MOST_LOTS)?;
+    let mut ids: Vec<i64> = Vec::with_capacity(numbers.len());
+    for (position, text) in numbers.iter().enumerate() {
+        let number = text.parse().map_err(|_| Unanswered::NotHere)?;
+        let lot = inside.beside.particulars.find(number).ok_or(Unanswered::NotHere)?;
+        let card = inside.lot_card(lot)?;
+        let is_here =
+            |place: &Place| place.site_id == site.site.row.id && matches!(place.state, State::Available | State::Open);
+        if !inside.beside.particulars.places(&inside.graph, &card).any(|(place, mg)| is_here(&place) && mg > 0) {
+            return Err(Unanswered::NotHere);
+        }
+        let id = lot_row(lot);
+        if ids.contains(&id) {
+            let field = format!("lots[{position}]");
+            return Err(OperationError::new(&problems::REPEATED, format!("lot {text} is named twice"))
+                .at(field)
+                .into());
+        }
+        ids.push(id);
+    }
+    Ok(ids)
+}
+
+/// The same by the database.
 pub(super) fn lots_at(
     conn: &mut AnyConnection,
     request: &Request,
@@ -82,35 +109,38 @@ impl Asked {
     pub(super) fn answer(
         inside: &Inside,
         scratch: &mut Scratch,
-        case: &Case,
+        case: &Case<'_>,
         lot_ids: &[i64],
         question: &Question,
     ) -> Result<Self> {
         let mut lots = Vec::with_capacity(lot_ids.len());
         for lot_id in lot_ids {
-            let about = About { inside, own: inside.graph.content(lot_ix(*lot_id)?), lot_id: *lot_id };
-            let beside = case.beside(*lot_id);
+            let own = inside.graph.content(lot_ix(*lot_id)?);
+            let about = About { inside, case, own, lot_id: *lot_id, beside: OnceCell::new() };
             let all = case.content(inside, *lot_id)?;
-            let answers = question.names.iter().map(|named| about.bare(scratch, &beside, all, *named));
+            let answers = question.names.iter().map(|named| about.bare(scratch, all, *named));
             lots.push(AskedLot {
                 lot_id: *lot_id,
                 open: case.is_open(*lot_id),
-                beside_others: !beside.is_empty(),
+                beside_others: case.mixed(inside, *lot_id)?.is_any,
                 answers: answers.collect::<Result<_>>()?,
             });
         }
-        Ok(Self { position: inside.position, lots })
+        Ok(Self { lots })
     }
 }
 
 struct About<'a> {
     inside: &'a Inside,
+    case: &'a Case<'a>,
     own: Content,
     lot_id: i64,
+    /// Looked up when it is needed: mostly a lot's own making accounts for what is in it.
+    beside: OnceCell<Vec<Beside>>,
 }
 
 impl About<'_> {
-    fn bare(&self, scratch: &mut Scratch, beside: &[Beside], all: Content, named: Named) -> Result<Bare> {
+    fn bare(&self, scratch: &mut Scratch, all: Content, named: Named) -> Result<Bare> {
         let declared = declares(all);
         let answer: Answer = declared.answer(named).into();
         let of_members: Vec<(Substance, Answer)> =
@@ -122,7 +152,7 @@ impl About<'_> {
                 worst.or(group.unspecified()).unwrap_or(Substance::Walnut)
             }
         };
-        let (chain, scoop) = self.explain(scratch, beside, substance, answer)?;
+        let (chain, scoop) = self.explain(scratch, substance, answer)?;
         Ok(Bare { named, substance, answer, members: of_members, chain, scoop })
     }
 
@@ -130,14 +160,13 @@ impl About<'_> {
     fn explain(
         &self,
         scratch: &mut Scratch,
-        beside: &[Beside],
         substance: Substance,
         answer: Answer,
     ) -> Result<(Option<Chain>, Option<Beside>)> {
         if Answer::from(declares(self.own).answer(substance)) == answer {
             return Ok((chain(self.inside, scratch, self.lot_id, substance, answer)?, None));
         }
-        for other in beside {
+        for other in self.beside.get_or_init(|| self.case.beside(self.lot_id)) {
             let there = self.inside.graph.content(lot_ix(other.lot_id)?);
             if Answer::from(declares(by_scoop(there)).answer(substance)) != answer {
                 continue;

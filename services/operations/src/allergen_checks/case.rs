@@ -5,20 +5,19 @@
 
 use chrono::NaiveDateTime;
 use tubtrail_lineage::Content;
-use tubtrail_storage::AnyConnection;
-use tubtrail_storage::open_tubs::{OpenTub, gone_since, open_now};
+use tubtrail_storage::open_tubs::OpenTub;
 
 use super::Served;
-use crate::error::Result;
-use crate::index::{Inside, lot_ix};
+use crate::error::{OperationError, Result};
+use crate::index::cases::{CaseOf, Mixed};
+use crate::index::{Answered, Inside, Unread, lot_ix};
 use crate::serving_ways::SharedSpans;
 
 /// What stands open at a site, and what stood open beside it.
-pub(crate) struct Case {
+pub(crate) struct Case<'a> {
     now: NaiveDateTime,
-    open: Vec<OpenTub>,
-    gone: Vec<OpenTub>,
-    spans: SharedSpans,
+    tubs: &'a CaseOf,
+    spans: &'a SharedSpans,
 }
 
 /// A tub from which something may have got into another by the scoop.
@@ -35,29 +34,21 @@ pub(crate) struct Beside {
     pub said: bool,
 }
 
-impl Case {
+impl<'a> Case<'a> {
     /// As the book has it.
-    pub(crate) fn at(conn: &mut AnyConnection, site_id: i64, now: NaiveDateTime) -> Result<Self> {
-        let open = open_now(conn, site_id)?;
-        let spans = SharedSpans::of(conn, site_id)?;
-        let mut gone = Vec::new();
-        if let Some(first) = open.iter().map(|tub| tub.opened_at).min() {
-            gone = gone_since(conn, site_id, first, &open)?;
-            if let Some(earlier) = gone.iter().map(|tub| tub.opened_at).min().filter(|earlier| *earlier < first) {
-                gone = gone_since(conn, site_id, earlier, &open)?;
-            }
-        }
-        Ok(Self { now, open, gone, spans })
+    pub(crate) fn at(inside: &'a Inside, site_id: i64, now: NaiveDateTime) -> Answered<Self> {
+        let tubs = inside.beside.cases.of(site_id).ok_or(Unread::Case(site_id))?;
+        Ok(Self { now, tubs, spans: inside.beside.kept.spans(site_id) })
     }
 
     /// The lots that stand open.
     pub(crate) fn open_lots(&self) -> Vec<i64> {
-        self.open.iter().map(|tub| tub.lot_id).collect()
+        self.tubs.open.iter().map(|tub| tub.lot_id).collect()
     }
 
     /// Whether a lot stands open.
     pub(crate) fn is_open(&self, lot_id: i64) -> bool {
-        self.open.iter().any(|tub| tub.lot_id == lot_id)
+        self.open_tub(lot_id).is_some()
     }
 
     /// How the site serves at a moment.
@@ -72,34 +63,56 @@ impl Case {
     /// The tubs from which something may have got into a lot by the scoop: those that stood open with it first, then those
     /// opened last. None for a lot that is not open.
     pub(crate) fn beside(&self, lot_id: i64) -> Vec<Beside> {
-        let Some(tub) = self.open.iter().find(|tub| tub.lot_id == lot_id) else { return Vec::new() };
-        let own = self.while_open(tub);
-        let others = || self.open.iter().chain(&self.gone).filter(|other| other.lot_id != lot_id);
-        let with_it = others().filter(|other| self.spans.shared(self.while_open(other), own).is_some());
-        let first = with_it.map(|other| other.opened_at).min().map_or(own.0, |first| first.min(own.0));
-        let beside = others().filter_map(|other| {
-            let direct = self.spans.shared(self.while_open(other), own);
-            let span = direct.or_else(|| self.spans.shared(self.while_open(other), (first, self.now)))?;
-            Some(Beside {
-                lot_id: other.lot_id,
-                from: other.opened_at,
-                until: other.gone_at,
-                direct: direct.is_some(),
-                said: span.said,
-            })
-        });
-        let mut beside: Vec<Beside> = beside.collect();
+        let mut beside: Vec<Beside> = self.each_beside(lot_id).collect();
         beside.sort_by_key(|other| (!other.direct, std::cmp::Reverse(other.from), other.lot_id));
         beside
     }
 
+    /// What may have got into a lot by the scoop.
+    pub(crate) fn mixed(&self, inside: &Inside, lot_id: i64) -> Result<Mixed> {
+        let work_out = || {
+            let nothing = Mixed { content: Content::NOTHING, is_any: false };
+            self.each_beside(lot_id).try_fold(nothing, |sum, other| {
+                let there = inside.graph.content(lot_ix(other.lot_id)?);
+                Ok::<_, OperationError>(Mixed { content: sum.content.union(by_scoop(there)), is_any: true })
+            })
+        };
+        // From then on nothing changes but by a new fact.
+        if self.tubs.latest <= self.now && self.spans.is_settled(self.now) {
+            return self.tubs.mixed(lot_id, work_out);
+        }
+        work_out()
+    }
+
     /// What is in a lot by all that is recorded, the scoop's doing too.
     pub(crate) fn content(&self, inside: &Inside, lot_id: i64) -> Result<Content> {
-        let own = inside.graph.content(lot_ix(lot_id)?);
-        self.beside(lot_id).iter().try_fold(own, |sum, other| {
-            let there = inside.graph.content(lot_ix(other.lot_id)?);
-            Ok(sum.union(by_scoop(there)))
+        Ok(inside.graph.content(lot_ix(lot_id)?).union(self.mixed(inside, lot_id)?.content))
+    }
+
+    /// As [`Self::beside`], in no order.
+    fn each_beside(&self, lot_id: i64) -> impl Iterator<Item = Beside> {
+        self.open_tub(lot_id).into_iter().flat_map(move |tub| {
+            let own = self.while_open(tub);
+            let others = || self.tubs.open.iter().chain(&self.tubs.gone).filter(move |other| other.lot_id != lot_id);
+            let with_it = others().filter(|other| self.spans.shared(self.while_open(other), own).is_some());
+            let first = with_it.map(|other| other.opened_at).min().map_or(own.0, |first| first.min(own.0));
+            others().filter_map(move |other| {
+                let direct = self.spans.shared(self.while_open(other), own);
+                let span = direct.or_else(|| self.spans.shared(self.while_open(other), (first, self.now)))?;
+                Some(Beside {
+                    lot_id: other.lot_id,
+                    from: other.opened_at,
+                    until: other.gone_at,
+                    direct: direct.is_some(),
+                    said: span.said,
+                })
+            })
         })
+    }
+
+    fn open_tub(&self, lot_id: i64) -> Option<&'a OpenTub> {
+        let at = self.tubs.open.binary_search_by_key(&lot_id, |tub| tub.lot_id).ok()?;
+        self.tubs.open.get(at)
     }
 
     fn while_open(&self, tub: &OpenTub) -> (NaiveDateTime, NaiveDateTime) {

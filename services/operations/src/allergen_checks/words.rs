@@ -1,18 +1,9 @@
-//! Answers in plain words: the chains of the index with the names, papers and times of the database.
-
-use std::collections::HashMap;
-use std::collections::hash_map::Entry;
+//! Answers in plain words: the chains of the index with the names, papers and times that it keeps.
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::allergens::Substance;
-use tubtrail_storage::cleans::equipment_voids_of;
-use tubtrail_storage::contents::{StatedInput, stated_lots};
-use tubtrail_storage::lots::{BatchEquipmentRow, LotRow, equipment_of_batch, lots_by_ids};
-use tubtrail_storage::master_data::{Equipment, Noun, Site};
-use tubtrail_storage::search::{NamedBatch, item_labels, named_batches, untracked_of_batches};
-use tubtrail_storage::statements::{StatementRow, statements_by_ids};
-use tubtrail_storage::{AnyConnection, StorageError};
+use tubtrail_lineage::{LotIx, Scratch};
 use utoipa::ToSchema;
 
 use super::amounts::Amounts;
@@ -21,12 +12,12 @@ use super::case::Beside;
 use super::evidence::{Chain, ChainSource, Link};
 use super::{AllergenAnswer, CheckedTub, MemberAnswer};
 use crate::allergen_words::Answer;
-use crate::error::Result;
 use crate::fields;
-use crate::index::Index;
-use crate::known::{Known, Origin};
-use crate::lots::{self, HoldShown};
-use crate::names::Names;
+use crate::index::contents::RanOn;
+use crate::index::names::KeptSite;
+use crate::index::particulars::{BatchCard, LotCard};
+use crate::index::{Answered, Inside, Unanswered, lot_ix};
+use crate::lots::LotKind;
 use crate::quantities::Grams;
 
 /// A link of the chain that explains an answer.
@@ -105,53 +96,40 @@ pub enum Step {
     },
 }
 
-/// What a source's own declaration says of a substance: the row of the lot or batch, and which answer.
-type Said = (i64, Substance, Answer);
-
-/// Everything the chains of a check name.
+/// What names the links of chains.
 struct Words<'a> {
-    site: &'a Site,
-    rows: HashMap<i64, LotRow>,
-    known: Known,
-    batches: HashMap<i64, NamedBatch>,
-    sites: HashMap<i64, Site>,
-    equipment: HashMap<i64, Equipment>,
-    runs: HashMap<i64, Vec<BatchEquipmentRow>>,
-    /// The statements that say something of a source lot, and whether it is a plain spirit.
-    stated: HashMap<Said, (Vec<StatementRow>, bool)>,
-    /// By batch and what is said of which substance, what was kept without lots and its statements.
-    inputs: HashMap<Said, (String, String, Vec<i64>)>,
+    inside: &'a Inside,
+    site: &'a KeptSite,
 }
 
 /// What was answered of each lot, in words.
 pub(super) fn tubs(
-    conn: &mut AnyConnection,
-    index: &Index,
-    site: &Site,
+    inside: &Inside,
+    scratch: &mut Scratch,
+    site: &KeptSite,
     question: &Question,
     asked: &Asked,
-) -> Result<Vec<CheckedTub>> {
-    let words = Words::of(conn, index, site, asked)?;
-    let mut names = Names::default();
-    let mut amounts = Amounts::default();
+) -> Answered<Vec<CheckedTub>> {
+    let words = Words { inside, site };
+    let amounts = Amounts { inside };
     let mut found = Vec::with_capacity(asked.lots.len());
     for lot in &asked.lots {
-        let row = words.row(lot.lot_id)?;
-        let portion_mg = names.item(conn, row.item_id)?.current.portion_mg;
+        let (ix, card) = words.card(lot.lot_id)?;
+        let item = inside.beside.names.item(card.sort.item_id)?;
+        let portion_mg = item.current.portion_mg;
         let answers = lot.answers.iter().map(|bare| {
             let answer = words.answer(lot, bare)?;
-            amounts.beside(conn, index, lot, bare, portion_mg, answer)
+            amounts.beside(scratch, lot, bare, portion_mg, answer)
         });
-        let allergens = answers.collect::<Result<Vec<_>>>()?;
-        let (item, name) = words.known.item(row)?;
+        let allergens = answers.collect::<Answered<Vec<_>>>()?;
         found.push(CheckedTub {
-            lot: lots::number(row)?.to_string(),
-            item,
-            name,
+            lot: card.number.to_string(),
+            item: item.row.code.clone(),
+            name: item.current.name.clone(),
             open: lot.open,
-            on_hold: words.known.hold(row).map(|hold| HoldShown { hold: hold.id, reason: hold.reason.clone() }),
-            recalls: words.known.recalls(row),
-            rejected: words.known.rejection(row),
+            on_hold: inside.hold_shown(lot.lot_id),
+            recalls: inside.recalls_keeping(ix),
+            rejected: inside.beside.kept.rejection(lot.lot_id).map(str::to_owned),
             portion_grams: portion_mg.map(Grams::from_mg),
             worst: allergens.iter().map(|answer| answer.answer).min().unwrap_or(Answer::NotRecorded),
             allergens,
@@ -162,127 +140,36 @@ pub(super) fn tubs(
 }
 
 impl<'a> Words<'a> {
-    fn of(conn: &mut AnyConnection, index: &Index, site: &'a Site, asked: &Asked) -> Result<Self> {
-        let bare = || asked.lots.iter().flat_map(|lot| &lot.answers);
-        let chains = || bare().filter_map(|bare| Some((bare.chain.as_ref()?, bare.substance)));
-        let links = || chains().flat_map(|(chain, _)| &chain.links);
-        let mut lot_ids: Vec<i64> = asked.lots.iter().map(|lot| lot.lot_id).collect();
-        lot_ids.extend(bare().filter_map(|bare| bare.scoop).map(|scoop| scoop.lot_id));
-        lot_ids.extend(links().filter_map(|link| if let Link::Lot(lot) = link { Some(*lot) } else { None }));
-        lot_ids.sort_unstable();
-        lot_ids.dedup();
-        let rows = lots_by_ids(conn, &lot_ids)?;
-        let known = Known::of(conn, &rows)?.recalled(index)?;
-        let batch_ids: Vec<i64> =
-            links().filter_map(|link| if let Link::Batch(id) = link { Some(*id) } else { None }).collect();
-        let batches = named_batches(conn, &batch_ids)?;
-        let mut words = Self {
-            site,
-            rows: rows.into_iter().map(|row| (row.id, row)).collect(),
-            known,
-            sites: sites_of(conn, &batches)?,
-            batches,
-            equipment: HashMap::new(),
-            runs: HashMap::new(),
-            stated: HashMap::new(),
-            inputs: HashMap::new(),
-        };
-        for link in links() {
-            if let Link::Contact { before, after, equipment } = *link {
-                words.look_up_contact(conn, before, after, equipment)?;
-            }
-        }
-        for (chain, substance) in chains() {
-            match chain.source {
-                ChainSource::Lot(lot) => words.look_up_statements(conn, index, (lot, substance, chain.stated))?,
-                ChainSource::Batch(batch) => words.look_up_input(conn, index, (batch, substance, chain.stated))?,
-            }
-        }
-        Ok(words)
+    fn card(&self, lot: i64) -> Answered<(LotIx, LotCard<'a>)> {
+        let ix = lot_ix(lot)?;
+        Ok((ix, self.inside.lot_card(ix)?))
     }
 
-    fn look_up_contact(&mut self, conn: &mut AnyConnection, before: i64, after: i64, equipment: i64) -> Result<()> {
-        if let Entry::Vacant(gap) = self.equipment.entry(equipment) {
-            let found = Equipment::by_id(conn, equipment)?;
-            gap.insert(found.ok_or_else(|| missing("equipment", equipment))?);
-        }
-        for batch in [before, after] {
-            if self.runs.contains_key(&batch) {
-                continue;
-            }
-            let mut runs = equipment_of_batch(conn, batch)?;
-            let voids = equipment_voids_of(conn, &runs.iter().map(|run| run.id).collect::<Vec<_>>())?;
-            runs.retain(|run| voids.iter().all(|void| void.batch_equipment_id != run.id));
-            self.runs.insert(batch, runs);
-        }
-        Ok(())
+    fn number(&self, lot: i64) -> Answered<String> {
+        Ok(self.card(lot)?.1.number.to_string())
     }
 
-    fn look_up_statements(&mut self, conn: &mut AnyConnection, index: &Index, said: Said) -> Result<()> {
-        if self.stated.contains_key(&said) {
-            return Ok(());
-        }
-        let (lot, substance, answer) = said;
-        let stated = stated_lots(conn, &[], &[lot], i64::MAX)?;
-        let (ids, is_spirit) = index.look(|inside, _| {
-            let holding: Vec<_> = stated.iter().map(|lot| inside.contents.statements.of_lot(lot)).collect();
-            let ids: Vec<i64> =
-                holding.iter().flat_map(|holding| holding.saying(substance, answer.in_graph())).collect();
-            (ids, holding.iter().any(|holding| holding.is_spirit))
-        });
-        self.stated.insert(said, (statements_by_ids(conn, &ids)?, is_spirit));
-        Ok(())
-    }
-
-    fn look_up_input(&mut self, conn: &mut AnyConnection, index: &Index, said: Said) -> Result<()> {
-        let (batch, substance, answer) = said;
-        let row = &self.batch(batch)?.batch;
-        let (site_id, started_at, batch_entry) = (row.site_id, row.started_at, row.entry);
-        let inputs = untracked_of_batches(conn, &[batch])?;
-        let stated = |item_id| StatedInput { batch_id: batch, item_id, site_id, started_at, batch_entry };
-        let found = index.look(|inside, _| {
-            let contents = &inside.contents;
-            let mut found = None;
-            for input in &inputs {
-                let content = contents.of_inputs(&contents.statements, &[stated(input.item_id)])?;
-                if (content.contains | content.may_contain | content.unknown) & substance.bit() != 0 {
-                    let stated = stated(input.item_id);
-                    found = Some((input.item_id, contents.saying_of_input(&stated, substance, answer.in_graph())?));
-                    break;
-                }
-            }
-            Ok::<_, StorageError>(found)
-        })?;
-        if let Some((item, statements)) = found {
-            let label = item_labels(conn, &[item])?.remove(&item).ok_or_else(|| missing("item", item))?;
-            self.inputs.insert(said, (label.0, label.1, statements));
-        }
-        Ok(())
-    }
-
-    fn row(&self, lot: i64) -> Result<&LotRow> {
-        Ok(self.rows.get(&lot).ok_or_else(|| missing("lot", lot))?)
-    }
-
-    fn batch(&self, id: i64) -> Result<&NamedBatch> {
-        Ok(self.batches.get(&id).ok_or_else(|| missing("batch", id))?)
+    fn batch(&self, id: i64) -> Answered<BatchCard> {
+        self.inside.batch_card(self.inside.batch(id)?)
     }
 
     /// A lot in a sentence.
-    fn lot(&self, id: i64) -> Result<String> {
-        let row = self.row(id)?;
-        let what = if row.kind == "tub" { "tub" } else { "lot" };
-        Ok(format!("{what} {} of {}", lots::number(row)?, self.known.item(row)?.1))
+    fn lot(&self, id: i64) -> Answered<String> {
+        let (_, card) = self.card(id)?;
+        let what = if card.sort.kind == LotKind::Tub { "tub" } else { "lot" };
+        Ok(format!("{what} {} of {}", card.number, self.inside.beside.names.item(card.sort.item_id)?.current.name))
     }
 
     /// A batch in a sentence.
-    fn batch_in_words(&self, id: i64) -> Result<String> {
-        let named = self.batch(id)?;
-        let site = self.sites.get(&named.batch.site_id).unwrap_or(self.site);
-        Ok(format!("batch {id} ({}, begun {})", named.name, fields::wall_clock(site, named.batch.started_at)?))
+    fn batch_in_words(&self, id: i64) -> Answered<String> {
+        let card = self.batch(id)?;
+        let names = &self.inside.beside.names;
+        let (_, name) = names.recipe_version(card.recipe_version_id)?;
+        let zone = names.site(card.site_id)?.zone;
+        Ok(format!("batch {id} ({name}, begun {})", fields::wall_clock_in(zone, card.started_at)))
     }
 
-    fn answer(&self, lot: &AskedLot, bare: &Bare) -> Result<AllergenAnswer> {
+    fn answer(&self, lot: &AskedLot, bare: &Bare) -> Answered<AllergenAnswer> {
         let (mut because, mut steps) = (Vec::new(), Vec::new());
         match &bare.chain {
             Some(chain) => {
@@ -322,7 +209,7 @@ impl<'a> Words<'a> {
         substance: Substance,
         because: &mut Vec<String>,
         steps: &mut Vec<Step>,
-    ) -> Result<()> {
+    ) -> Answered<()> {
         match chain.source {
             ChainSource::Lot(lot) => self.tell_statement(lot, chain.stated, substance, because, steps)?,
             ChainSource::Batch(batch) => self.tell_input(batch, chain.stated, substance, because, steps)?,
@@ -332,12 +219,12 @@ impl<'a> Words<'a> {
             match (*link, links.peek()) {
                 (Link::Lot(lot), Some(Link::Batch(batch))) => {
                     because.push(format!("{} went into {}.", capital(&self.lot(lot)?), self.batch_in_words(*batch)?));
-                    steps.push(Step::Use { lot: lots::number(self.row(lot)?)?.to_string(), batch: *batch });
+                    steps.push(Step::Use { lot: self.number(lot)?, batch: *batch });
                 }
                 (Link::Batch(batch), Some(Link::Lot(lot))) => {
                     let made = if *lot == end { self.lot(*lot)? } else { format!("{}, used further", self.lot(*lot)?) };
                     because.push(format!("{} made {made}.", capital(&self.batch_in_words(batch)?)));
-                    steps.push(Step::Made { batch, lot: lots::number(self.row(*lot)?)?.to_string() });
+                    steps.push(Step::Made { batch, lot: self.number(*lot)? });
                 }
                 (Link::Contact { before, after, equipment }, _) => {
                     self.tell_contact((before, after, equipment), substance, because, steps)?;
@@ -355,34 +242,38 @@ impl<'a> Words<'a> {
         substance: Substance,
         because: &mut Vec<String>,
         steps: &mut Vec<Step>,
-    ) -> Result<()> {
-        let row = self.row(lot)?;
-        let by = match self.known.origin(row)? {
-            Origin::Delivery { supplier, supplier_lot_code, .. } => {
-                format!(" ({supplier}, their lot {supplier_lot_code})")
+    ) -> Answered<()> {
+        let (ix, card) = self.card(lot)?;
+        let names = &self.inside.beside.names;
+        let by = match (card.brought, card.sort.supplier_id) {
+            (Some(brought), Some(supplier)) => {
+                format!(" ({}, their lot {})", names.partner(supplier)?, brought.supplier_lot_code)
             }
-            Origin::Batch { .. } => String::new(),
+            _ => String::new(),
         };
-        let nothing = (Vec::new(), false);
-        let (statements, is_spirit) = self.stated.get(&(lot, substance, stated)).unwrap_or(&nothing);
+        let contents = &self.inside.contents;
+        let holding = contents.statements.of_lot(&self.inside.stated_lot(ix)?);
+        let mut ids = holding.saying(substance, stated.in_graph());
+        ids.sort_unstable();
+        let papers = ids.iter().map(|id| Ok((*id, contents.document(*id)?))).collect::<Answered<Vec<_>>>()?;
         let says = says(stated, substance);
-        let named = capital(&self.lot(lot)?);
-        because.push(match statements.as_slice() {
-            [] if *is_spirit && substance == Substance::Alcohol => {
-                format!("{named}{by}: it is counted as a plain spirit.")
+        let lot_named = capital(&self.lot(lot)?);
+        because.push(match papers.as_slice() {
+            [] if holding.is_spirit && substance == Substance::Alcohol => {
+                format!("{lot_named}{by}: it is counted as a plain spirit.")
             }
-            [] => format!("{named}{by}: nobody has stated what is in it."),
+            [] => format!("{lot_named}{by}: nobody has stated what is in it."),
             several => {
                 let papers: Vec<_> =
-                    several.iter().map(|row| format!("statement {} ({})", row.id, row.document)).collect();
-                format!("{named}{by}: {} {says}.", papers.join(" with "))
+                    several.iter().map(|(id, document)| format!("statement {id} ({document})")).collect();
+                format!("{lot_named}{by}: {} {says}.", papers.join(" with "))
             }
         });
         steps.push(Step::Statement {
-            lot: lots::number(row)?.to_string(),
-            item: self.known.item(row)?.0,
-            statement: statements.first().map(|row| row.id),
-            document: statements.first().map(|row| row.document.clone()),
+            lot: card.number.to_string(),
+            item: names.item(card.sort.item_id)?.row.code.clone(),
+            statement: papers.first().map(|(id, _)| *id),
+            document: papers.first().map(|(_, document)| (*document).to_owned()),
         });
         Ok(())
     }
@@ -394,17 +285,32 @@ impl<'a> Words<'a> {
         substance: Substance,
         because: &mut Vec<String>,
         steps: &mut Vec<Step>,
-    ) -> Result<()> {
-        let Some((item, name, statements)) = self.inputs.get(&(batch, substance, stated)) else { return Ok(()) };
+    ) -> Answered<()> {
+        let Some((item, statements)) = self.input(batch, substance, stated)? else { return Ok(()) };
+        let item = self.inside.beside.names.item(item)?;
         let papers: Vec<String> = statements.iter().map(|id| format!("statement {id}")).collect();
         let said = if papers.is_empty() {
             "nobody has stated what is in it".to_owned()
         } else {
             format!("{} {}", papers.join(" with "), says(stated, substance))
         };
+        let name = &item.current.name;
         because.push(format!("{name}, kept without lots, went into {}: {said}.", self.batch_in_words(batch)?));
-        steps.push(Step::Input { batch, item: item.clone(), statement: statements.first().copied() });
+        steps.push(Step::Input { batch, item: item.row.code.clone(), statement: statements.first().copied() });
         Ok(())
+    }
+
+    /// What went into a batch without a lot and brought a substance, or may have, and the statements that say so.
+    fn input(&self, batch: i64, substance: Substance, stated: Answer) -> Answered<Option<(i64, Vec<i64>)>> {
+        let contents = &self.inside.contents;
+        let ix = self.inside.batch(batch)?;
+        for (item_id, day) in self.inside.inputs_of(ix) {
+            let holding = contents.statements.of_input(item_id, day);
+            if (holding.own.contains | holding.own.may_contain | holding.own.unknown) & substance.bit() != 0 {
+                return Ok(Some((item_id, holding.saying(substance, stated.in_graph()))));
+            }
+        }
+        Ok(None)
     }
 
     fn tell_contact(
@@ -413,18 +319,18 @@ impl<'a> Words<'a> {
         substance: Substance,
         because: &mut Vec<String>,
         steps: &mut Vec<Step>,
-    ) -> Result<()> {
-        let machine = self.equipment.get(&equipment).ok_or_else(|| missing("equipment", equipment))?;
-        let none = Vec::new();
-        let runs =
-            |batch: i64| self.runs.get(&batch).unwrap_or(&none).iter().filter(|run| run.equipment_id == equipment);
-        let pairs = runs(before).flat_map(|one| runs(after).map(move |other| (one, other)));
+    ) -> Answered<()> {
+        let (names, contents) = (&self.inside.beside.names, &self.inside.contents);
+        let machine = names.equipment(equipment)?;
+        let runs = |batch: i64| Ok::<_, Unanswered>(contents.runs_on(equipment, self.inside.batch(batch)?));
+        let (befores, afters) = (runs(before)?, runs(after)?);
+        let pairs = befores.iter().flat_map(|one| afters.iter().map(move |other| (one, other)));
         let Some((one, other)) = pairs.min_by_key(|(one, other)| gap(one, other)) else { return Ok(()) };
-        let site = self.sites.get(&self.batch(after)?.batch.site_id).unwrap_or(self.site);
-        let span = |run: &BatchEquipmentRow| -> Result<String> {
-            let from = fields::wall_clock(site, run.used_from)?;
-            let until = run.used_until.map(|until| fields::wall_clock(site, until)).transpose()?;
-            Ok(until.map_or(format!("from {from}"), |until| format!("from {from} until {until}")))
+        let zone = names.site(self.batch(after)?.site_id)?.zone;
+        let span = |run: &RanOn| {
+            let from = fields::wall_clock_in(zone, run.from);
+            let until = run.until.map(|until| fields::wall_clock_in(zone, until));
+            until.map_or(format!("from {from}"), |until| format!("from {from} until {until}"))
         };
         let how = if overlap(one, other) {
             "ran on it at the same time".to_owned()
@@ -435,26 +341,25 @@ impl<'a> Words<'a> {
             "{} ran on {} {}; {}, {}, {how}.",
             capital(&self.batch_in_words(before)?),
             machine.current.name,
-            span(one)?,
+            span(one),
             self.batch_in_words(after)?,
-            span(other)?,
+            span(other),
         ));
         steps.push(Step::Contact {
             equipment: machine.row.code.clone(),
             before,
-            before_from: fields::utc(one.used_from),
-            before_until: one.used_until.map(fields::utc),
+            before_from: fields::utc(one.from),
+            before_until: one.until.map(fields::utc),
             after,
-            after_from: fields::utc(other.used_from),
-            after_until: other.used_until.map(fields::utc),
+            after_from: fields::utc(other.from),
+            after_until: other.until.map(fields::utc),
         });
         Ok(())
     }
 
-    fn tell_scoop(&self, lot: i64, scoop: &Beside, because: &mut Vec<String>, steps: &mut Vec<Step>) -> Result<()> {
-        let clock = |at: NaiveDateTime| fields::wall_clock(self.site, at);
-        let until =
-            scoop.until.map(clock).transpose()?.map_or("and still does".to_owned(), |until| format!("until {until}"));
+    fn tell_scoop(&self, lot: i64, scoop: &Beside, because: &mut Vec<String>, steps: &mut Vec<Step>) -> Answered<()> {
+        let clock = |at: NaiveDateTime| fields::wall_clock_in(self.site.zone, at);
+        let until = scoop.until.map(clock).map_or("and still does".to_owned(), |until| format!("until {until}"));
         let how = if scoop.said {
             "one scoop serves all that is open there"
         } else {
@@ -464,10 +369,10 @@ impl<'a> Words<'a> {
         because.push(format!(
             "{} stood open from {} {until}, in the same case as {with}; {how}.",
             capital(&self.lot(scoop.lot_id)?),
-            clock(scoop.from)?
+            clock(scoop.from)
         ));
         steps.push(Step::Scoop {
-            lot: lots::number(self.row(scoop.lot_id)?)?.to_string(),
+            lot: self.number(scoop.lot_id)?,
             from: fields::utc(scoop.from),
             until: scoop.until.map(fields::utc),
             direct: scoop.direct,
@@ -475,17 +380,6 @@ impl<'a> Words<'a> {
         });
         Ok(())
     }
-}
-
-fn sites_of(conn: &mut AnyConnection, batches: &HashMap<i64, NamedBatch>) -> Result<HashMap<i64, Site>> {
-    let mut sites = HashMap::new();
-    for named in batches.values() {
-        let id = named.batch.site_id;
-        if let Entry::Vacant(gap) = sites.entry(id) {
-            gap.insert(Site::by_id(conn, id)?.ok_or_else(|| missing("site", id))?);
-        }
-    }
-    Ok(sites)
 }
 
 /// What a statement says of a substance, after its name.
@@ -498,25 +392,21 @@ fn says(stated: Answer, substance: Substance) -> String {
     }
 }
 
-fn overlap(one: &BatchEquipmentRow, other: &BatchEquipmentRow) -> bool {
-    let end = |run: &BatchEquipmentRow| run.used_until.unwrap_or(run.used_from);
-    one.used_from == other.used_from || (one.used_from < end(other) && other.used_from < end(one))
+fn overlap(one: &RanOn, other: &RanOn) -> bool {
+    let end = |run: &RanOn| run.until.unwrap_or(run.from);
+    one.from == other.from || (one.from < end(other) && other.from < end(one))
 }
 
 /// How far apart two runs are: of several of two batches, the nearest explain the contact.
-fn gap(one: &BatchEquipmentRow, other: &BatchEquipmentRow) -> (bool, i64) {
+fn gap(one: &RanOn, other: &RanOn) -> (bool, i64) {
     if overlap(one, other) {
         return (false, 0);
     }
-    let apart = other.used_from - one.used_until.unwrap_or(one.used_from);
+    let apart = other.from - one.until.unwrap_or(one.from);
     (apart.num_microseconds().unwrap_or(i64::MAX) < 0, apart.num_microseconds().unwrap_or(i64::MAX).abs())
 }
 
 fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
-}
-
-fn missing(noun: &str, id: i64) -> StorageError {
-    StorageError::Corrupt(format!("{noun} row {id} is named and missing"))
 }

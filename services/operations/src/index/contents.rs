@@ -3,11 +3,11 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use chrono::NaiveDateTime;
+use chrono::{NaiveDate, NaiveDateTime};
 use chrono_tz::Tz;
-use tubtrail_domain::allergens::{Declared, EVERY_SUBSTANCE, Substance};
+use tubtrail_domain::allergens::{Declared, EVERY_SUBSTANCE};
 use tubtrail_domain::cleans::Clears;
-use tubtrail_lineage::{Answer, BatchIx, Changed, Clean, ContactChange, Content, Graph, LotIx, Run, Scratch, Timeline};
+use tubtrail_lineage::{BatchIx, Changed, Clean, ContactChange, Content, Graph, LotIx, Run, Scratch, Timeline};
 use tubtrail_storage::StorageError;
 use tubtrail_storage::contents::{ContentChanges, EquipmentClean, EquipmentRun, StatedInput, StatedLot, Voided};
 
@@ -20,10 +20,21 @@ use super::{Inside, lot_ix};
 pub struct Contents {
     /// The statements that count.
     pub statements: Statements,
+    /// The papers on which statements stand, by statement.
+    documents: HashMap<i64, Box<str>>,
     zones: Zones,
     equipment: Vec<i64>,
     via_of: HashMap<i64, u32>,
     timelines: Vec<Timeline>,
+}
+
+/// When a batch ran on a piece of equipment.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RanOn {
+    /// From when.
+    pub from: NaiveDateTime,
+    /// Until when, where that was written down and is later.
+    pub until: Option<NaiveDateTime>,
 }
 
 /// The time zones of sites, each from a journal entry on: a day of a batch stays the day it was, whatever is said later.
@@ -38,6 +49,23 @@ impl Contents {
         self.equipment[via as usize]
     }
 
+    /// The paper on which a statement stands.
+    pub fn document(&self, statement: i64) -> Result<&str, StorageError> {
+        let document = self.documents.get(&statement).map(AsRef::as_ref);
+        document.ok_or_else(|| StorageError::Corrupt(format!("statement {statement} is named and missing")))
+    }
+
+    /// When a batch ran on a piece of equipment, the first time first.
+    pub fn runs_on(&self, equipment: i64, batch: BatchIx) -> Vec<RanOn> {
+        let timeline = self.via_of.get(&equipment).map(|via| &self.timelines[*via as usize]);
+        let runs = timeline.map(|timeline| timeline.runs_of(batch)).unwrap_or_default();
+        let moment = |micros| chrono::DateTime::from_timestamp_micros(micros).map(|at| at.naive_utc());
+        let ran = |(from, end): (i64, i64)| {
+            Some(RanOn { from: moment(from)?, until: if end > from { moment(end) } else { None } })
+        };
+        runs.into_iter().filter_map(ran).collect()
+    }
+
     /// What would be declared of a batch by these inputs without lots, all that it has.
     pub fn of_inputs(&self, statements: &Statements, inputs: &[StatedInput]) -> Result<Content, StorageError> {
         inputs.iter().try_fold(Content::NOTHING, |sum, input| {
@@ -45,14 +73,9 @@ impl Contents {
         })
     }
 
-    /// The statements that say this of a substance in an input without a lot.
-    pub fn saying_of_input(
-        &self,
-        input: &StatedInput,
-        substance: Substance,
-        answer: Answer,
-    ) -> Result<Vec<i64>, StorageError> {
-        Ok(self.statements.of_input(input.item_id, self.zones.day_of(input)?).saying(substance, answer))
+    /// The day of an input without a lot: by it, it is known which statement holds.
+    pub fn day_of_input(&self, input: &StatedInput) -> Result<NaiveDate, StorageError> {
+        self.zones.day_of(input)
     }
 
     /// What is on a piece of equipment at a moment, and may get into what is made on it then: as if a batch began.
@@ -76,6 +99,7 @@ impl Contents {
             proteins.entry(row.statement_id).or_default().push(row);
         }
         for row in &changes.statements {
+            self.documents.insert(row.id, row.document.as_str().into());
             let proteins = proteins.remove(&row.id).unwrap_or_default();
             self.statements.add(Stated::read(row, &proteins)?);
         }
@@ -248,7 +272,7 @@ impl Zones {
     }
 
     /// The day on which a batch began, as its site counted days when it was written down.
-    fn day_of(&self, input: &StatedInput) -> Result<chrono::NaiveDate, StorageError> {
+    fn day_of(&self, input: &StatedInput) -> Result<NaiveDate, StorageError> {
         let zones = self.of_site.get(&input.site_id).map_or(&[][..], Vec::as_slice);
         let zone = zones.iter().rev().find(|(entry, _)| *entry <= input.batch_entry);
         let (_, zone) =

@@ -33,8 +33,9 @@ struct Joins {
 }
 
 impl Inside {
-    /// Everything up to and including an entry, but for the recalls.
-    pub(super) fn whole(sources: Sources<'_>, until: i64) -> Result<Self, StorageError> {
+    /// Everything up to and including an entry, but for the recalls and what is kept beside the graph; with what went into
+    /// batches without lots.
+    pub(super) fn whole(sources: Sources<'_>, until: i64) -> Result<(Self, Vec<StatedInput>), StorageError> {
         let Sources { first, second } = sources;
         let mut contents = Contents::default();
         contents.take_statements(&whole_statements(first, until)?)?;
@@ -59,7 +60,7 @@ impl Inside {
         for (lot, mass_mg) in counted_masses(first, 0, until)? {
             graph.set_mass(lot_ix(lot)?, mass_mg);
         }
-        Ok(Self { graph, contents, batches, ..Self::default() })
+        Ok((Self { graph, contents, batches, ..Self::default() }, joins.inputs))
     }
 }
 
@@ -74,7 +75,7 @@ fn lots(
     let mut add = |lots: &mut WholeLots, row: GraphLot| -> Result<(), StorageError> {
         let GraphLot { id, item_id, supplier_id, batch_id, mass_mg, day } = row;
         let made_by = batch_id.map(|batch| finder.find(batch)).transpose()?;
-        let own = contents.statements.of_lot(&StatedLot { id, item_id, supplier_id, batch_id, day }).own;
+        let own = contents.statements.own_of_lot(&StatedLot { id, item_id, supplier_id, batch_id, day });
         lots.add(made_by, mass_mg, own);
         Ok(())
     };

@@ -24,7 +24,7 @@ use crate::reach::{self, Actor, Operation, Request};
 use crate::tubtrail::Tubtrail;
 
 /// What sort of lot it is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum LotKind {
     /// From a supplier.
@@ -56,9 +56,13 @@ impl LotKind {
         }
     }
 
+    pub(crate) fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+
     pub(crate) fn of(lot: &LotRow) -> Result<Self> {
-        let found = Self::ALL.into_iter().find(|kind| kind.word() == lot.kind);
-        Ok(found.ok_or_else(|| StorageError::Corrupt(format!("lot row {}: kind {:?}", lot.id, lot.kind)))?)
+        Ok(Self::from_word(&lot.kind)
+            .ok_or_else(|| StorageError::Corrupt(format!("lot row {}: kind {:?}", lot.id, lot.kind)))?)
     }
 }
 

@@ -280,6 +280,11 @@ impl Tubtrail {
 }
 
 impl RecallStream {
+    /// Whether all of it was read.
+    pub fn is_at_its_end(&self) -> bool {
+        self.at >= self.outline.lots.len()
+    }
+
     fn next_range(&mut self) -> Range<usize> {
         let until = (self.at + CHUNK).min(self.outline.lots.len());
         let range = self.at..until;

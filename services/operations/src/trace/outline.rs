@@ -26,8 +26,8 @@ pub(super) struct Outline {
 
 /// A lot of a trace.
 pub(super) struct Traced {
-    /// Row id.
-    pub row: i64,
+    /// Which.
+    pub lot: LotIx,
     /// Milligrams of the seeds in it, or of it in the lot that was traced back.
     pub mg: f64,
     /// How many batches away it is, by the shortest way.
@@ -71,7 +71,7 @@ impl Outline {
             };
             let details = Details::copy(inside, &shares, &batches, part);
             let lots = shares.iter().zip(generations).map(|(share, generation)| Traced {
-                row: lot_row(share.lot),
+                lot: share.lot,
                 mg: share.mg,
                 generation,
             });
@@ -98,7 +98,7 @@ impl Outline {
 
     /// Tells whether the first so many lots are still the same when the next page is asked for.
     pub fn fingerprint(&self, until: usize) -> String {
-        let rows: Vec<u8> = self.lots[..until].iter().flat_map(|lot| lot.row.to_le_bytes()).collect();
+        let rows: Vec<u8> = self.lots[..until].iter().flat_map(|lot| lot_row(lot.lot).to_le_bytes()).collect();
         let mut print = sha256_hex(&rows);
         print.truncate(16);
         print

@@ -1,12 +1,50 @@
 //! `tubtrail serve`
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::JoinHandle;
+
 use clap::Args;
 use tubtrail_operations::{Tubtrail, system_clock};
 
 use super::{Outcome, in_words};
 use crate::config::{Serving, Settings};
 use crate::door::{Door, Keys};
+use crate::house::House;
 use crate::{house, serve, telemetry};
+
+/// Reads what is otherwise read when it is first asked for, while the server serves already.
+struct ReadingAhead {
+    goes_on: Arc<AtomicBool>,
+    thread: JoinHandle<()>,
+}
+
+impl ReadingAhead {
+    fn begin(house: &House) -> std::io::Result<Self> {
+        let goes_on = Arc::new(AtomicBool::new(true));
+        let (house, going) = (house.clone(), Arc::clone(&goes_on));
+        let read = move || {
+            let goes_on = |left: usize| {
+                #[allow(clippy::cast_precision_loss)] // A few thousand.
+                metrics::gauge!(telemetry::UNREAD).set(left as f64);
+                going.load(Ordering::Relaxed)
+            };
+            if let Err(error) = house.tubtrail.read_ahead(goes_on) {
+                // It is read when it is asked for.
+                tracing::warn!(%error, "not all could be read ahead");
+            }
+        };
+        Ok(Self { goes_on, thread: std::thread::Builder::new().name("read ahead".into()).spawn(read)? })
+    }
+
+    /// Ends it, with its hold on the house.
+    fn end(self) {
+        self.goes_on.store(false, Ordering::Relaxed);
+        if self.thread.join().is_err() {
+            tracing::error!("reading ahead had panicked");
+        }
+    }
+}
 
 #[derive(Debug, Args)]
 #[command(after_help = "\
@@ -40,7 +78,9 @@ impl Serve {
         let door = Door::new(Keys::open(&folder)?, session_minutes);
         tracing::info!(database = %settings.database, listen, "starting");
         let house = house::share(tubtrail, door, public_url);
+        let reading = ReadingAhead::begin(&house)?;
         let ended = actix_web::rt::System::new().block_on(serve::serve(house.clone(), &listen));
+        reading.end();
         // The last handle: dropping it waits for the writer to finish what it was given.
         drop(house);
         tracing::info!("stopped");

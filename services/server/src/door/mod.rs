@@ -1,6 +1,7 @@
 //! The door: who may come in, and who asks.
 
 pub mod keys;
+mod newest;
 mod signed_in;
 pub mod tokens;
 
@@ -13,7 +14,8 @@ use tubtrail_operations::sessions::Welcome;
 use tubtrail_operations::{Actor, OperationError, Tubtrail, problems};
 
 pub use keys::Keys;
-pub use signed_in::{SignedIn, guard, request_id, who};
+use newest::Newest;
+pub use signed_in::{SignedIn, guard, request_id};
 use tokens::{Refused, Verified};
 
 use crate::problem::Problem;
@@ -28,22 +30,23 @@ pub struct Door {
     session_minutes: u32,
     // Tokens that were ours: a signature never becomes wrong, so it is checked once.
     verified: RwLock<HashMap<String, Verified>>,
+    newest: Newest,
 }
 
 impl Door {
     /// A door; sessions last so many minutes.
     pub fn new(keys: Keys, session_minutes: u32) -> Self {
-        Self { keys, session_minutes, verified: RwLock::default() }
+        Self { keys, session_minutes, verified: RwLock::default(), newest: Newest::default() }
     }
 
-    /// Who a bearer token stands for, if that is known without asking the database. Does not block.
-    pub fn recognise(&self, tubtrail: &Tubtrail, bearer: &str) -> Option<Actor> {
+    /// Who a bearer token stands for, as of a journal entry, if that is known without asking the database. Does not block.
+    pub fn recognise(&self, tubtrail: &Tubtrail, bearer: &str, as_of: i64) -> Option<Actor> {
         if bearer.starts_with(TOKEN_PREFIX) {
-            return tubtrail.device_at_hand(bearer);
+            return tubtrail.device_at_hand(bearer, as_of);
         }
         let verified = self.verified.read();
         let verified = verified.get(bearer).filter(|verified| verified.holds(&self.keys))?;
-        tubtrail.user_at_hand(&verified.claims.sub, &verified.claims.mark)
+        tubtrail.user_at_hand(&verified.claims.sub, &verified.claims.mark, as_of)
     }
 
     /// Who a bearer token stands for, today. Blocks.

@@ -10,6 +10,7 @@ use tracing_actix_web::RequestId;
 use tubtrail_operations::reach::Operation;
 use tubtrail_operations::{Actor, OperationError, Request, problems};
 
+use super::newest::last_commit;
 use crate::house::{House, Inside, off_thread};
 use crate::problem::Problem;
 use crate::routed::{self, Route, Routed};
@@ -21,17 +22,21 @@ pub struct SignedIn {
     bearer: String,
     request_id: Option<String>,
     key: Option<String>,
+    as_of: Option<i64>,
 }
 
 impl SignedIn {
     /// Somebody who was let in by other means than a header, as pages do; what they may do, each operation looks at.
-    pub fn of(actor: Actor, bearer: String, request_id: Option<String>) -> Self {
-        Self { actor, bearer, request_id, key: None }
+    pub async fn by(house: House, bearer: String, request_id: Option<String>) -> Result<Self, Problem> {
+        let as_of = last_commit(&house).await;
+        let actor = who(house, bearer.clone(), as_of).await?;
+        Ok(Self { actor, bearer, request_id, key: None, as_of })
     }
 
     /// Who it is by now, for what goes on for long: refuses whoever may come in no more.
     pub async fn again(&mut self, house: &House) -> Result<(), Problem> {
-        self.actor = who(house.clone(), self.bearer.clone()).await?;
+        self.as_of = last_commit(house).await;
+        self.actor = who(house.clone(), self.bearer.clone(), self.as_of).await?;
         Ok(())
     }
 
@@ -43,7 +48,7 @@ impl SignedIn {
     /// As the operations know it; `hash` is the request's, for commands.
     pub fn into_request(self, hash: Option<&str>) -> Request {
         let key = self.key.zip(hash).map(|(key, hash)| tubtrail_operations::Key { key, request_hash: hash.to_owned() });
-        Request { actor: self.actor, request_id: self.request_id, key }
+        Request { actor: self.actor, request_id: self.request_id, key, as_of: self.as_of }
     }
 }
 
@@ -91,15 +96,16 @@ fn passed<B: MessageBody + 'static>(
 
 async fn sign_in(request: &ServiceRequest, operation: &'static Operation) -> Result<SignedIn, Problem> {
     let bearer = bearer(request.headers())?;
-    let actor = who(house(request)?, bearer.clone()).await?;
-    actor.may_anywhere(operation)?;
-    let key = idempotency_key(request.headers())?;
-    Ok(SignedIn { actor, bearer, request_id: request_id(request.request()), key })
+    let house = house(request)?;
+    let mut signed_in = SignedIn::by(house, bearer, request_id(request.request())).await?;
+    signed_in.actor.may_anywhere(operation)?;
+    signed_in.key = idempotency_key(request.headers())?;
+    Ok(signed_in)
 }
 
-/// Who a bearer token stands for, now.
-pub async fn who(house: House, bearer: String) -> Result<Actor, Problem> {
-    match house.door.recognise(&house.tubtrail, &bearer) {
+/// Who a bearer token stands for, now: as of the last commit, where that was asked.
+async fn who(house: House, bearer: String, as_of: Option<i64>) -> Result<Actor, Problem> {
+    match as_of.and_then(|as_of| house.door.recognise(&house.tubtrail, &bearer, as_of)) {
         Some(actor) => Ok(actor),
         None => off_thread(move || house.door.identify(&house.tubtrail, &bearer)).await,
     }

@@ -18,7 +18,7 @@ use super::fields::Fields;
 use super::marks::digest;
 use super::page::Unable;
 use super::texts::Texts;
-use crate::door::{SignedIn, request_id, who};
+use crate::door::{SignedIn, request_id};
 use crate::house::{House, Inside};
 use crate::problem::Problem;
 
@@ -109,12 +109,11 @@ async fn visitor(request: &HttpRequest) -> Result<Visitor, Unable> {
         .ok_or_else(|| Unable::problem(request, Problem::internal(&"no house")))?;
     let Some(cookie) = request.cookie(COOKIE) else { return Err(Unable::not_signed_in(request)) };
     let bearer = cookie.value().to_owned();
-    let actor = match who(house, bearer.clone()).await {
+    let signed_in = match SignedIn::by(house, bearer.clone(), request_id(request)).await {
         Err(problem) if problem.turns_away() => return Err(Unable::not_signed_in(request)),
         known => known.map_err(|problem| Unable::problem(request, problem))?,
     };
     let mark = digest(&["form", &bearer]);
-    let signed_in = SignedIn::of(actor, bearer, request_id(request));
     Ok(Visitor { signed_in, texts: Texts::wanted(request), mark })
 }
 

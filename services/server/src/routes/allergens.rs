@@ -4,6 +4,7 @@ use actix_web::{HttpResponse, get, post, web};
 use serde::Deserialize;
 use tubtrail_documents::allergen_sheet::{self, Legend, SheetAnswer, SheetRow};
 use tubtrail_documents::pdf::{self, Paper};
+use tubtrail_operations::Tubtrail;
 use tubtrail_operations::allergen_checks::{AllergenCheck, LotContents, NewAllergenCheck};
 use tubtrail_operations::allergen_sheets::{AllergenSheet, SheetTub};
 use tubtrail_operations::allergen_words::{AllergenList, Answer};
@@ -13,7 +14,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::body::{Body, Query};
 use crate::door::SignedIn;
-use crate::house::{House, Outcome, ask, off_thread, query};
+use crate::house::{House, Outcome, ask, ask_at_hand, off_thread, query};
 use crate::problem::Problem;
 
 pub fn configure(config: &mut ServiceConfig) {
@@ -55,7 +56,7 @@ struct SheetAsked {
 #[utoipa::path(tag = "allergens", request_body = NewAllergenCheck, responses((status = 200, body = AllergenCheck)))]
 #[post("/v1/allergen-checks")]
 async fn check_allergens(house: House, signed_in: SignedIn, body: Body<NewAllergenCheck>) -> Outcome {
-    ask(house, signed_in, body, |house, request, new| house.check_allergens(request, &new)).await
+    ask_at_hand(house, signed_in, body, Tubtrail::check_allergens_at_hand, Tubtrail::check_allergens).await
 }
 
 /// All that is recorded of what is in a lot, by what went in and what ran before it; what a scoop did is not in this.

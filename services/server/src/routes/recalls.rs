@@ -7,16 +7,23 @@ use tubtrail_operations::Tubtrail;
 use tubtrail_operations::master_data::Page;
 use tubtrail_operations::recalls::{
     Begun, Closing, Confirmed, DrillReport, DrillsAsked, Ending, NewConfirmations, NewNotice, NewRecall, NewReplies,
-    Notice, PullList, Recall, RecallCase, RecallConsignees, RecallLines, RecallsAsked, Replies,
+    Notice, PullList, Recall, RecallCase, RecallConsignees, RecallLine, RecallLines, RecallLinesHead, RecallStream,
+    RecallsAsked, Replies,
 };
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use super::trace::{Format, streamed, wants_stream};
+use super::trace::{Format, Pieces, streamed, wants_stream};
 use super::usual;
 use crate::body::{Body, Query};
 use crate::door::SignedIn;
-use crate::house::{House, Outcome, command, off_thread, query};
+use crate::house::{House, Outcome, command, query};
+
+const LINES: Pieces<RecallStream, RecallLinesHead, RecallLine> = Pieces {
+    head: |stream| &stream.head,
+    more: Tubtrail::more_recall_lines,
+    is_at_its_end: RecallStream::is_at_its_end,
+};
 
 pub fn configure(config: &mut ServiceConfig) {
     config
@@ -109,11 +116,8 @@ async fn list_recall_lines(
     let LinesAsked { after, limit, format } = asked.0;
     if wants_stream(&request, format, &after)? {
         let asking = signed_in.into_request(None);
-        let at = house.clone();
-        let seat = house.traces.take()?;
-        let lines = off_thread(move || at.tubtrail.stream_recall_lines(&asking, *recall)).await?;
-        let head = lines.head.clone();
-        return streamed(house, seat, &head, lines, Tubtrail::more_recall_lines);
+        let begin = move |tubtrail: &Tubtrail| tubtrail.stream_recall_lines(&asking, *recall);
+        return streamed(house, LINES, begin).await;
     }
     query(house, signed_in, move |house, request| house.list_recall_lines(request, *recall, &after, limit)).await
 }

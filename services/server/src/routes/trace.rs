@@ -4,7 +4,7 @@ use actix_web::http::header::{ACCEPT, CONTENT_ENCODING};
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use futures_util::stream;
 use serde::{Deserialize, Serialize};
-use tubtrail_operations::trace::{Direction, Path, Trace};
+use tubtrail_operations::trace::{Direction, Path, Trace, TraceHead, TraceStream, TracedLot};
 use tubtrail_operations::{OperationError, Tubtrail, problems};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -14,7 +14,6 @@ use crate::body::Query;
 use crate::door::SignedIn;
 use crate::house::{House, Outcome, off_thread, query};
 use crate::problem::Problem;
-use crate::seats::Seat;
 
 const NDJSON: &str = "application/x-ndjson";
 
@@ -101,11 +100,8 @@ async fn trace_lot(
     let TraceAsked { direction, after, limit, format } = asked.0;
     if wants_stream(&request, format, &after)? {
         let asking = signed_in.into_request(None);
-        let at = house.clone();
-        let seat = house.traces.take()?;
-        let trace = off_thread(move || at.tubtrail.stream_lot_trace(&asking, &lot, direction)).await?;
-        let head = trace.head.clone();
-        return streamed(house, seat, &head, trace, Tubtrail::more_of_trace);
+        let begin = move |tubtrail: &Tubtrail| tubtrail.stream_lot_trace(&asking, &lot, direction);
+        return streamed(house, TRACE, begin).await;
     }
     query(house, signed_in, move |house, request| house.trace_lot(request, &lot, direction, &after, limit)).await
 }
@@ -125,11 +121,8 @@ async fn trace_delivery(
     let DeliveryTraceAsked { after, limit, format } = asked.0;
     if wants_stream(&request, format, &after)? {
         let asking = signed_in.into_request(None);
-        let at = house.clone();
-        let seat = house.traces.take()?;
-        let trace = off_thread(move || at.tubtrail.stream_delivery_trace(&asking, *delivery)).await?;
-        let head = trace.head.clone();
-        return streamed(house, seat, &head, trace, Tubtrail::more_of_trace);
+        let begin = move |tubtrail: &Tubtrail| tubtrail.stream_delivery_trace(&asking, *delivery);
+        return streamed(house, TRACE, begin).await;
     }
     query(house, signed_in, move |house, request| house.trace_delivery(request, *delivery, &after, limit)).await
 }
@@ -154,42 +147,71 @@ pub(super) fn wants_stream(request: &HttpRequest, format: Option<Format>, after:
     Ok(wanted)
 }
 
+/// How something is read a piece at a time.
+pub(super) struct Pieces<S, H, R> {
+    /// What it says as a whole.
+    pub head: fn(&S) -> &H,
+    /// Its next rows; none at its end.
+    pub more: fn(&Tubtrail, &mut S) -> Result<Vec<R>, OperationError>,
+    /// Whether all of it was read.
+    pub is_at_its_end: fn(&S) -> bool,
+}
+
+const TRACE: Pieces<TraceStream, TraceHead, TracedLot> =
+    Pieces { head: |stream| &stream.head, more: Tubtrail::more_of_trace, is_at_its_end: TraceStream::is_at_its_end };
+
 /// Sends what is read a piece at a time: its head, then a line a row. What fails on the way breaks the connection off, so
 /// that no part passes for the whole.
-pub(super) fn streamed<S, R>(house: House, seat: Seat, head: &impl Serialize, source: S, more: More<S, R>) -> Outcome
+pub(super) async fn streamed<S, H, R>(
+    house: House,
+    pieces: Pieces<S, H, R>,
+    begin: impl FnOnce(&Tubtrail) -> Result<S, OperationError> + Send + 'static,
+) -> Outcome
 where
     S: Send + 'static,
+    H: Serialize + 'static,
     R: Serialize + 'static,
 {
-    let mut first = Vec::new();
-    line(&mut first, head)?;
-    // The seat goes with the stream, to its end or until the client is gone.
-    let pieces =
-        stream::try_unfold((house, seat, source, Some(first)), move |(house, seat, mut source, first)| async move {
-            if let Some(first) = first {
-                return Ok::<_, Problem>(Some((web::Bytes::from(first), (house, seat, source, None))));
-            }
-            let at = house.clone();
-            let (bytes, source) = off_thread(move || {
-                let rows = more(&at.tubtrail, &mut source)?;
-                Ok((lines(&rows), source))
-            })
-            .await?;
-            let bytes = bytes?;
-            Ok(if bytes.is_empty() { None } else { Some((web::Bytes::from(bytes), (house, seat, source, None))) })
-        });
+    let seat = house.traces.take()?;
+    let Pieces { head, more, is_at_its_end } = pieces;
+    let at = house.clone();
+    let (first, source) = off_thread(move || {
+        let mut source = begin(&at.tubtrail)?;
+        let rows = more(&at.tubtrail, &mut source)?;
+        let mut first = Vec::new();
+        let written = line(&mut first, head(&source)).and_then(|()| lines(&mut first, &rows));
+        Ok((written.map(|()| first), source))
+    })
+    .await?;
+    let first = first?;
     let mut response = HttpResponse::Ok();
     response.content_type(NDJSON).insert_header((CONTENT_ENCODING, "identity"));
+    if is_at_its_end(&source) {
+        return Ok(response.body(first));
+    }
+    // The seat goes with the stream, to its end or until the client is gone.
+    let state = (house, seat, source, Some(first));
+    let pieces = stream::try_unfold(state, move |(house, seat, mut source, first)| async move {
+        if let Some(first) = first {
+            return Ok::<_, Problem>(Some((web::Bytes::from(first), (house, seat, source, None))));
+        }
+        if is_at_its_end(&source) {
+            return Ok(None);
+        }
+        let at = house.clone();
+        let (bytes, source) = off_thread(move || {
+            let rows = more(&at.tubtrail, &mut source)?;
+            let mut bytes = Vec::new();
+            Ok((lines(&mut bytes, &rows).map(|()| bytes), source))
+        })
+        .await?;
+        Ok(Some((web::Bytes::from(bytes?), (house, seat, source, None))))
+    });
     Ok(response.streaming(pieces))
 }
 
-/// Reads the next rows of something; none at its end.
-type More<S, R> = fn(&Tubtrail, &mut S) -> Result<Vec<R>, OperationError>;
-
-fn lines<T: Serialize>(rows: &[T]) -> Result<Vec<u8>, Problem> {
-    let mut bytes = Vec::new();
-    rows.iter().try_for_each(|row| line(&mut bytes, row))?;
-    Ok(bytes)
+fn lines<T: Serialize>(bytes: &mut Vec<u8>, rows: &[T]) -> Result<(), Problem> {
+    rows.iter().try_for_each(|row| line(bytes, row))
 }
 
 fn line<T: Serialize>(bytes: &mut Vec<u8>, row: &T) -> Result<(), Problem> {
