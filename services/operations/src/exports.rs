@@ -242,7 +242,9 @@ impl Tubtrail {
                 Ok((keys.is_empty(), events.loader.load(conn, &keys)?))
             })?;
             found.retain(|event| events.concerns(event));
-            found.iter_mut().for_each(|event| events.narrow(event));
+            for event in &mut found {
+                events.narrow(event);
+            }
             if is_last || !found.is_empty() {
                 return Ok(found);
             }

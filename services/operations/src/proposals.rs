@@ -99,12 +99,14 @@ impl Tubtrail {
         self.read_at_once(|conn| {
             let site = fields::site_for(conn, "site", site, &request.actor, &reach::PROPOSE_DELIVERY)?;
             let today = fields::day_at(&site, now)?;
-            let document = document::read(document)?;
+            let mut document = document::read(document)?;
             let mut lines = Lines::new(conn, today);
             for shipped in &document.shipped {
                 lines.add(shipped)?;
             }
             let lines = lines.done()?;
+            // Who sent it, and with which paper, is for the events to say that the lines are of.
+            document.shipped.retain(|shipped| Some(shipped.step.rank()) == lines.rank);
             let mut proposal = DeliveryProposal {
                 delivery: ProposedDelivery {
                     supplier: None,

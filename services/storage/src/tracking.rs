@@ -323,11 +323,11 @@ pub fn transfers_with_lines(
     Ok(found)
 }
 
+/// A receipt, its transfer, and its lines.
+pub type Arrived = (ReceiptRow, TransferRow, Vec<ReceiptLineRow>);
+
 /// Some receipts with their transfers and their lines, by row id of the receipt.
-pub fn receipts_with_lines(
-    conn: &mut AnyConnection,
-    ids: &[i64],
-) -> Result<HashMap<i64, (ReceiptRow, TransferRow, Vec<ReceiptLineRow>)>, StorageError> {
+pub fn receipts_with_lines(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, Arrived>, StorageError> {
     let mut found = HashMap::new();
     for chunk in ids.chunks(CHUNK) {
         let rows: Vec<ReceiptRow> = receipts::table.filter(receipts::id.eq_any(chunk.to_vec())).load(conn)?;

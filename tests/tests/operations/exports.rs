@@ -12,7 +12,7 @@ use tubtrail_operations::receipts::NewReceipt;
 use tubtrail_operations::sites::{Site, SiteKind};
 use tubtrail_operations::transfers::{NewTransfer, NewTransferLine};
 use tubtrail_operations::voids::UseVoid;
-use tubtrail_operations::{OperationError, Request, Role};
+use tubtrail_operations::{Grams, OperationError, Request, Role};
 use tubtrail_tests::batches::{because, of, out, refused, untracked};
 use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day, grams, line, site};
 use tubtrail_tests::{Backend, TestHouse, on_both};
@@ -184,7 +184,7 @@ fn a_week_is_told_event_by_event(backend: Backend) {
     assert_eq!([0, 1, 6, 7, 8].map(other), ["dairy", "nut-mill", SHOP, KITCHEN, "bistro"].map(Some));
     assert_eq!(paper(8), Some((PaperKind::Consignment, "DN-311")));
     assert_eq!(paper(6), paper(7), "the transfer");
-    assert_eq!(events[9].expected.map(|expected| expected.mg()), Some(2_100_000));
+    assert_eq!(events[9].expected.map(Grams::mg), Some(2_100_000));
     assert_eq!(events[10].reason.as_deref(), Some("the freezer failed"));
     let withdrawn = |at: usize| events[at].withdrawn.as_ref();
     let (first, second) = (withdrawn(3).expect("put right"), withdrawn(4).expect("put right"));
@@ -299,7 +299,7 @@ fn a_recall_is_told_as_far_as_it_reaches(backend: Backend) {
         due_at: None,
         instructions: None,
     };
-    let recall = week.house.tubtrail.begin_recall(&owner, drill).expect("begun").answer.recall;
+    let recall = week.house.tubtrail.begin_recall(&owner, drill).expect("begun").answer.recall.recall;
     let asked = EventsAsked { recall: Some(recall), ..EventsAsked::default() };
     let events = told(&week.house, &owner, &asked).unwrap_or_else(|error| panic!("{error}"));
     // All of the week: the nuts' delivery too, for paste is in the tubs.
@@ -386,15 +386,15 @@ fn an_article_is_named_where_one_alone_fits(backend: Backend) {
     use tubtrail_operations::gtins::NewItemGtin;
     let house = TestHouse::new(backend);
     let give = |gtin: &str, supplier: Option<&str>, grams: Option<i64>| {
-        let grams_per_unit = grams.map(|grams| tubtrail_operations::Grams::from_mg(grams * 1000));
+        let grams_per_unit = grams.map(|grams| Grams::from_mg(grams * 1000));
         let supplier = supplier.map(str::to_owned);
         let new = NewItemGtin { gtin: gtin.into(), supplier, grams_per_unit, since: None, reason: None };
         house.tubtrail.add_item_gtin(&Request::system(), "milk", new).expect("given");
     };
     let gtin = |code: &str| {
         let events = all(&house);
-        let goods = events.iter().flat_map(|event| &event.goods);
-        goods.filter(|goods| goods.supplier_lot_code.as_deref() == Some(code)).next_back().expect("told").gtin.clone()
+        let mut goods = events.iter().flat_map(|event| &event.goods);
+        goods.rfind(|goods| goods.supplier_lot_code.as_deref() == Some(code)).expect("told").gtin.clone()
     };
     house.receive("dairy", "milk", "M-0", 100);
     house.clock.set(day(3, 6));

@@ -3,24 +3,24 @@
 
 use tubtrail_domain::gs1::epc::{Named, goods, place};
 
-fn named(gtin: &str, lot: Option<&str>, serial: Option<&str>) -> Option<Named> {
+fn named(gtin: &str, lot: Option<&str>, serial: Option<&str>) -> Named {
     let gtin = gtin.parse().expect("a GTIN");
-    Some(Named { gtin, lot: lot.map(str::to_owned), serial: serial.map(str::to_owned) })
+    Named { gtin, lot: lot.map(str::to_owned), serial: serial.map(str::to_owned) }
 }
 
 #[test]
 fn goods_are_named_by_urn_and_by_link() {
     let sgtin = goods("urn:epc:id:sgtin:0614141.112345.400", 2026);
-    assert_eq!(sgtin, Ok(named("10614141123459", None, Some("400"))), "Tag Data Standard");
+    assert_eq!(sgtin, Ok(Some(named("10614141123459", None, Some("400")))), "Tag Data Standard");
     let lot = goods("urn:epc:class:lgtin:4012345.012345.998877", 2026);
-    assert_eq!(lot, Ok(named("04012345123456", Some("998877"), None)), "example 9.6.2");
-    assert_eq!(goods("urn:epc:idpat:sgtin:4012345.012345.*", 2026), Ok(named("04012345123456", None, None)));
+    assert_eq!(lot, Ok(Some(named("04012345123456", Some("998877"), None))), "example 9.6.2");
+    assert_eq!(goods("urn:epc:idpat:sgtin:4012345.012345.*", 2026), Ok(Some(named("04012345123456", None, None))));
     let link = goods("https://id.gs1.org/01/09520123456788/10/ABC123", 2026);
-    assert_eq!(link, Ok(named("09520123456788", Some("ABC123"), None)));
+    assert_eq!(link, Ok(Some(named("09520123456788", Some("ABC123"), None))));
     let other_server = goods("https://farm.example/shop/01/09520123456788/21/7", 2026);
-    assert_eq!(other_server, Ok(named("09520123456788", None, Some("7"))));
+    assert_eq!(other_server, Ok(Some(named("09520123456788", None, Some("7")))));
     let slash = goods("urn:epc:class:lgtin:4012345.012345.24%2F118", 2026);
-    assert_eq!(slash, Ok(named("04012345123456", Some("24/118"), None)));
+    assert_eq!(slash, Ok(Some(named("04012345123456", Some("24/118"), None))));
 }
 
 #[test]

@@ -57,8 +57,8 @@ impl Written {
                 row,
             })
             .collect();
-        let used = batches.iter().flat_map(|batch| batch.uses.iter().map(|row| row.lot_id));
-        let mut written = Self { known: Known::of(conn, used, [])?, batches, voids };
+        let went_in = batches.iter().flat_map(|batch| batch.uses.iter().map(|row| row.lot_id));
+        let mut written = Self { known: Known::of(conn, went_in, [])?, batches, voids };
         let entries: Vec<i64> = written.batches.iter().flat_map(|batch| written.ways(batch)).collect();
         written.known.commits = Known::of(conn, [], entries)?.commits;
         Ok(written)

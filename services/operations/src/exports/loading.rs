@@ -65,8 +65,9 @@ fn identity(hash: &str, table: &str, row: i64) -> String {
     bytes.copy_from_slice(&digest[..16]);
     bytes[6] = (bytes[6] & 0x0f) | 0x80;
     bytes[8] = (bytes[8] & 0x3f) | 0x80;
-    let hex = |part: &[u8]| part.iter().map(|byte| format!("{byte:02x}")).collect::<String>();
-    let parts = [&bytes[..4], &bytes[4..6], &bytes[6..8], &bytes[8..10], &bytes[10..]].map(hex);
+    let number = u128::from_be_bytes(bytes);
+    let part = |from: u32, digits: usize| format!("{:0digits$x}", (number >> from) & ((1 << (4 * digits)) - 1));
+    let parts = [part(96, 8), part(80, 4), part(64, 4), part(48, 4), part(0, 12)];
     format!("urn:uuid:{}", parts.join("-"))
 }
 

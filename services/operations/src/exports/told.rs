@@ -1,6 +1,7 @@
 //! Sites, partners and items as records tell of them, each looked up once.
 
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 
 use chrono::{NaiveDateTime, Offset as _, TimeZone as _};
 use chrono_tz::Tz;
@@ -102,10 +103,10 @@ impl Told {
     /// The number of the article that a lot was when it came to be: the only one known then, or the only one of packages of
     /// just that mass. Which of several it was nobody knows.
     fn gtin(&mut self, conn: &mut AnyConnection, lot: &LotRow) -> Result<Option<String>> {
-        if !self.gtins.contains_key(&lot.item_id) {
-            self.gtins.insert(lot.item_id, gtins_once_of(conn, lot.item_id)?);
-        }
-        let said = self.gtins.get(&lot.item_id).map_or(&[][..], Vec::as_slice);
+        let said = match self.gtins.entry(lot.item_id) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(gap) => gap.insert(gtins_once_of(conn, lot.item_id)?),
+        };
         Ok(gtin_of(lot, said).map(|row| row.gtin.clone()))
     }
 }

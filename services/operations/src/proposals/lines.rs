@@ -27,7 +27,7 @@ pub(super) struct Lines<'c> {
     today: NaiveDate,
     /// How good what was read so far is: what left the supplier, else what arrived, else what was made.
     rank: Option<u8>,
-    lines: Vec<Line>,
+    said: Vec<Line>,
     /// The last days of lots, by what names them.
     days: HashMap<String, Expiry>,
 }
@@ -40,7 +40,12 @@ pub(super) struct Done {
     pub cautions: Vec<String>,
     /// The suppliers that the articles name, by row id.
     pub suppliers: Vec<i64>,
+    /// The rank of the events that the lines are of.
+    pub rank: Option<u8>,
 }
+
+/// What a number stands for, and the item.
+type Known = (ItemGtinRow, Item);
 
 /// A line as the document says it.
 struct Line {
@@ -54,14 +59,17 @@ struct Line {
 
 impl<'c> Lines<'c> {
     pub fn new(conn: &'c mut AnyConnection, today: NaiveDate) -> Self {
-        Self { conn, today, rank: None, lines: Vec::new(), days: HashMap::new() }
+        Self { conn, today, rank: None, said: Vec::new(), days: HashMap::new() }
     }
 
     /// Takes in an event.
     pub fn add(&mut self, shipped: &Shipped) -> Result<()> {
+        if shipped.objects.is_empty() {
+            return Ok(());
+        }
         if self.rank.is_none_or(|rank| shipped.step.rank() < rank) {
             self.rank = Some(shipped.step.rank());
-            self.lines.clear();
+            self.said.clear();
         }
         for object in &shipped.objects {
             let line = self.read(shipped, object)?;
@@ -88,23 +96,23 @@ impl<'c> Lines<'c> {
     }
 
     fn put(&mut self, object: &Object, line: Line) -> Result<()> {
-        if let Some(same) = self.lines.iter_mut().find(|same| same.key() == line.key()) {
+        if let Some(same) = self.said.iter_mut().find(|same| same.key() == line.key()) {
             same.amounts.extend(line.amounts);
             return Ok(());
         }
-        if self.lines.len() == MOST_LINES {
+        if self.said.len() == MOST_LINES {
             let detail = format!("a delivery has at most {MOST_LINES} lines: divide the document");
             return Err(OperationError::new(&problems::TOO_LARGE, detail).at(object.at.clone()));
         }
-        self.lines.push(line);
+        self.said.push(line);
         Ok(())
     }
 
     /// The lines, with what the house knows of them.
     pub fn done(mut self) -> Result<Done> {
-        let mut done = Done::default();
+        let mut done = Done { rank: self.rank, ..Done::default() };
         let mut suppliers = BTreeSet::new();
-        for (at, mut line) in std::mem::take(&mut self.lines).into_iter().enumerate() {
+        for (at, mut line) in std::mem::take(&mut self.said).into_iter().enumerate() {
             line.expiry = line.expiry.or_else(|| self.days.get(&line.key()).copied());
             let proposed = self.propose(&line, at, &mut done, &mut suppliers)?;
             done.lines.push(proposed);
@@ -125,10 +133,13 @@ impl<'c> Lines<'c> {
     ) -> Result<ProposedLine> {
         let mut lacks =
             |field: &str, why: String| done.missing.push(Gap { field: format!("lines[{at}].{field}"), why });
-        let (known, why) = self.known(line)?;
-        if let Some(why) = why {
-            lacks("item", why);
-        }
+        let known = match self.known(line)? {
+            Ok(known) => Some(known),
+            Err(why) => {
+                lacks("item", why);
+                None
+            }
+        };
         if line.lot.is_none() {
             lacks("supplier_lot_code", format!("{} says no lot", line.uri));
         }
@@ -152,22 +163,22 @@ impl<'c> Lines<'c> {
     }
 
     /// The item, or why there is none that can be received.
-    fn known(&mut self, line: &Line) -> Result<(Option<(ItemGtinRow, Item)>, Option<String>)> {
+    fn known(&mut self, line: &Line) -> Result<std::result::Result<Known, String>> {
         let Some(named) = &line.named else {
-            return Ok((None, Some(format!("{} is the sender's own and names no article", line.uri))));
+            return Ok(Err(format!("{} is the sender's own and names no article", line.uri)));
         };
         let Some(row) = gtin_in_force(self.conn, &named.gtin.to_string())? else {
             let why = format!("nobody has given {} to an item", named.gtin.printed());
-            return Ok((None, Some(why)));
+            return Ok(Err(why));
         };
         let item = item_of(self.conn, &row)?;
         let why = match &item {
             item if item.row.kind != "ingredient" => format!("{} is made here", item.current.name),
             item if !item.current.tracked => format!("{} is not kept by lot", item.current.name),
             item if !item.current.active => format!("{} is no longer in use", item.current.name),
-            _ => return Ok((Some((row, item)), None)),
+            _ => return Ok(Ok((row, item))),
         };
-        Ok((None, Some(why)))
+        Ok(Err(why))
     }
 }
 
@@ -183,7 +194,7 @@ impl Line {
 }
 
 /// How much it is, as a delivery takes it: as it stands there where it stands there once, else the sum in grams.
-fn quantity(line: &Line, known: Option<&(ItemGtinRow, Item)>) -> std::result::Result<QuantityEntered, String> {
+fn quantity(line: &Line, known: Option<&Known>) -> std::result::Result<QuantityEntered, String> {
     let said = line.amounts.iter().map(|(amount, unit)| entered(amount, unit.as_deref(), known));
     let said = said.collect::<std::result::Result<Vec<_>, String>>()?;
     let Some(first) = said.first() else { return Err("the document does not say how much".to_owned()) };
@@ -201,11 +212,7 @@ fn quantity(line: &Line, known: Option<&(ItemGtinRow, Item)>) -> std::result::Re
 }
 
 /// A figure in our units; packages by what is in one.
-fn entered(
-    amount: &str,
-    unit: Option<&str>,
-    known: Option<&(ItemGtinRow, Item)>,
-) -> std::result::Result<QuantityEntered, String> {
+fn entered(amount: &str, unit: Option<&str>, known: Option<&Known>) -> std::result::Result<QuantityEntered, String> {
     let in_unit = |unit: &str| Ok(QuantityEntered { amount: Amount(amount.to_owned()), unit: unit.to_owned() });
     // UN/ECE Recommendation 20 (from memory, but for KGM, GRM, LTR and MLT).
     match unit {
@@ -223,7 +230,7 @@ fn entered(
     }
 }
 
-fn packages(amount: &str, known: Option<&(ItemGtinRow, Item)>) -> std::result::Result<QuantityEntered, String> {
+fn packages(amount: &str, known: Option<&Known>) -> std::result::Result<QuantityEntered, String> {
     let unit_mg = known.and_then(|(row, _)| row.unit_mg);
     let Some(unit_mg) = unit_mg else {
         return Ok(QuantityEntered { amount: Amount(amount.to_owned()), unit: "piece".to_owned() });

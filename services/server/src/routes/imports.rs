@@ -41,7 +41,9 @@ struct Arriving {
             {"type": "ObjectEvent", "eventTime": "2026-11-25T05:00:00Z", "eventTimeZoneOffset": "+00:00",
                 "action": "OBSERVE", "bizStep": "shipping", "quantityList": [
                 {"epcClass": "https://id.gs1.org/01/09520123456788/10/24-118", "quantity": 40, "uom": "KGM"}]}]}})),
-        (Object = "application/ld+json"))),
+        (Object = "application/ld+json", example = json!({
+            "@context": ["https://ref.gs1.org/standards/epcis/2.0.0/epcis-context.jsonld"], "type": "EPCISDocument",
+            "schemaVersion": "2.0", "creationDate": "2026-11-25T05:00:00Z", "epcisBody": {"eventList": []}})))),
     responses((status = 200, body = DeliveryProposal)))]
 #[post("/v1/imports/epcis")]
 async fn propose_delivery(house: House, signed_in: SignedIn, arriving: Query<Arriving>, body: JsonLd) -> Outcome {
