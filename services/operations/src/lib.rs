@@ -16,6 +16,7 @@ mod names;
 pub mod passwords;
 pub mod problems;
 pub mod quantities;
+mod random;
 
 pub mod reach;
 mod standing;
@@ -68,6 +69,7 @@ pub mod users;
 pub mod uses;
 pub mod verify;
 pub mod voids;
+pub mod webhooks;
 pub mod write_ups;
 
 pub use clock::{Clock, Steps, system_clock};

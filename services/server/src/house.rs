@@ -6,6 +6,7 @@ use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
+use tubtrail_operations::webhooks::Outgoing;
 use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
 
 use crate::body::Body;
@@ -27,6 +28,8 @@ pub struct Inside {
     pub followers: Followers,
     /// Who reads a whole trace as it is put together.
     pub traces: Seats,
+    /// What may be sent out, and where.
+    pub outgoing: Outgoing,
 }
 
 /// A handle to it, for handlers.
@@ -91,8 +94,8 @@ where
 }
 
 /// A handle for the life of the server.
-pub fn share(tubtrail: Tubtrail, door: Door) -> House {
+pub fn share(tubtrail: Tubtrail, door: Door, outgoing: Outgoing) -> House {
     let followers = Followers::of(&tubtrail);
     let traces = Seats::new(TRACES, "read a whole trace");
-    web::Data::from(Arc::new(Inside { tubtrail, door, followers, traces }))
+    web::Data::from(Arc::new(Inside { tubtrail, door, followers, traces, outgoing }))
 }

@@ -29,6 +29,8 @@ pub mod recalls;
 pub mod search;
 pub mod statements;
 pub mod stock;
+pub mod turn;
+pub mod webhooks;
 mod whole_graph;
 pub mod write;
 pub mod writer;

@@ -38,3 +38,4 @@ mod users;
 mod uses;
 mod verify;
 mod voids;
+mod webhooks;

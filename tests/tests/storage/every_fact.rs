@@ -8,7 +8,7 @@ use tubtrail_storage::cleans::{
     CarryOverDefaultRow, CleanKindRow, CleanKindVersionRow, CleanRow, CleanVoidRow, EquipmentVoidRow, ResidueRow,
     ServingWayRow,
 };
-use tubtrail_storage::gtins::ItemGtinRow;
+use tubtrail_storage::gtins::{GtinWithdrawalRow, ItemGtinRow};
 use tubtrail_storage::lots::{
     BatchEquipmentRow, BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, LotRow, ReadingRow, UntrackedInputRow,
     UseRow, UseVoidRow,
@@ -25,6 +25,9 @@ use tubtrail_storage::statements::{StatementProteinRow, StatementRow};
 use tubtrail_storage::stock::{
     CountLineRow, CountRow, HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, ReceiptLineRow, ReceiptRow,
     TransferLineRow, TransferRow,
+};
+use tubtrail_storage::webhooks::{
+    RecallReachRow, WebhookAttemptRow, WebhookRow, WebhookSecretRow, WebhookSwitchRow, WebhookTestRow,
 };
 use tubtrail_storage::{Fact, StorageError, WriteTx};
 
@@ -137,6 +140,7 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
         since: at(6),
         reason: text(full, "the other milk"),
     })?;
+    add(tx, |id| GtinWithdrawalRow { id, entry, gtin: "09520123456788".into(), since: at(5), reason: "gone".into() })?;
     let recipe = add(tx, |id| RecipeRow { id, entry, code: format!("base-{mark}"), item_id: item })?;
     let version = add(tx, |id| RecipeVersionRow {
         id,
@@ -193,7 +197,34 @@ fn people(tx: &mut WriteTx<'_>, full: bool, kitchen: i64) -> Result<(), StorageE
         token_hash: format!("{mark:0>64}"),
     })?;
     add(tx, |id| DeviceRevocationRow { id, entry, device_id: device, reason: "broken".into() })?;
-    add(tx, |id| LoginAttemptRow { id, entry, user_id: user, attempted_at: at(5), succeeded: full }).map(|_| ())
+    add(tx, |id| LoginAttemptRow { id, entry, user_id: user, attempted_at: at(5), succeeded: full })?;
+    webhook(tx, full, mark)
+}
+
+fn webhook(tx: &mut WriteTx<'_>, full: bool, mark: &str) -> Result<(), StorageError> {
+    let entry = tx.entry();
+    let url = "https://bistro.northquay.example/".to_owned();
+    let events = "hold.placed".to_owned();
+    let webhook_id =
+        add(tx, |id| WebhookRow { id, entry, code: format!("screen-{mark}"), name: "Screen".into(), url, events })?;
+    let (nonce, fingerprint) = ("bm9uY2U".to_owned(), "5f1c".to_owned());
+    add(tx, |id| WebhookSecretRow { id, entry, webhook_id, nonce, fingerprint, at_once: full })?;
+    let event_id = add(tx, |id| WebhookTestRow { id, entry, webhook_id })?;
+    add(tx, |id| WebhookAttemptRow {
+        id,
+        entry,
+        webhook_id,
+        event_id,
+        event: "test".into(),
+        number: 1,
+        attempted_at: at(5),
+        took_ms: 40,
+        status: full.then_some(204),
+        said: "thanks".into(),
+        delivered: full,
+    })?;
+    let skipped_to = full.then_some(event_id);
+    add(tx, |id| WebhookSwitchRow { id, entry, webhook_id, is_on: full, reason: "away".into(), skipped_to }).map(|_| ())
 }
 
 /// Milk that came in and, of some of it, a base. Returns both lots and the use.
@@ -573,6 +604,14 @@ fn recall(
         replied_by: "Bruno".into(),
         replied_at: at(18),
         note: text(full, "in the bin"),
+    })?;
+    add(tx, |id| RecallReachRow {
+        id,
+        entry,
+        recall_id: recall,
+        reached_lots: 3,
+        reached_before: 2,
+        digest: "5f1c".into(),
     })?;
     add(tx, |id| RecallEndingRow {
         id,

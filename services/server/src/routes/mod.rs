@@ -35,6 +35,7 @@ mod trace;
 mod transfers;
 mod tubs;
 mod users;
+mod webhooks;
 
 /// Every route of the API.
 pub fn configure(config: &mut ServiceConfig) {
@@ -66,6 +67,7 @@ pub fn configure(config: &mut ServiceConfig) {
     transfers::configure(config);
     tubs::configure(config);
     users::configure(config);
+    webhooks::configure(config);
 }
 
 /// Which page of a list.
