@@ -1,4 +1,7 @@
-"""A till's day and a label printer's day, against a running Tubtrail. See README.md for how to generate tubtrail_client."""
+"""A till's day and a label printer's day, against a running Tubtrail.
+
+See README.md for how to generate tubtrail_client.
+"""
 
 import os
 from uuid import uuid4

@@ -63,7 +63,8 @@ async function till(house: House, site: string): Promise<void> {
 
   const tub = await openOne(house, site);
   const path = { lot: tub.lot };
-  const served = await house.POST("/v1/lots/{lot}/servings", { params: { path, header: key() }, body: { site, portions: 2 } });
+  const portions = { site, portions: 2 };
+  const served = await house.POST("/v1/lots/{lot}/servings", { params: { path, header: key() }, body: portions });
   console.log(`served ${done(served).grams} g, ${done(served).open_grams} g left`);
 
   const scan = done(await house.POST("/v1/scans", { body: { site, text: tub.lot } }));

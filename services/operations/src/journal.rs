@@ -118,6 +118,9 @@ impl Tubtrail {
             }
             fields::name(field, text).map(Some)
         };
+        if search.before.is_some_and(|before| before < 1) {
+            return Err(OperationError::invalid("before", "the journal's first entry is 1"));
+        }
         let actor = line("actor", &search.actor, LONGEST_ACTOR)?;
         let operation = line("operation", &search.operation, LONGEST_OPERATION)?;
         self.read_at_once(|conn| {

@@ -31,7 +31,7 @@ impl Day {
         house.owner.post(&receipt, json!({"all_as_sent": true})).expect(201).done();
         let reason = json!({"reason": "the lid was loose"});
         house.owner.post(&format!("/v1/lots/{}/holds", tubs[0]), reason).expect(201).done();
-        let statement = json!({"item": "milk", "supplier": "dairy", "from": "2026-01-01", "lists": ["eu"],
+        let statement = json!({"item": "milk", "supplier": "dairy", "in_force_from": "2026-01-01", "lists": ["eu"],
             "contains": ["milk"], "document": "S-1"});
         house.owner.post("/v1/statements", statement).expect(201).done();
         let device = |code: &str, site: &str| {

@@ -26,12 +26,12 @@ use tubtrail_storage::stock::{
     CountLineRow, CountRow, HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, ReceiptLineRow, ReceiptRow,
     TransferLineRow, TransferRow,
 };
-use tubtrail_storage::webhooks::{
-    RecallReachRow, WebhookAttemptRow, WebhookRow, WebhookSecretRow, WebhookSwitchRow, WebhookTestRow,
-};
+use tubtrail_storage::webhooks::RecallReachRow;
 use tubtrail_storage::{Fact, StorageError, WriteTx};
 
 use crate::house::{House, add};
+
+mod webhooks;
 
 /// Tables that hold no facts; every other one does.
 pub const NO_FACTS: [&str; 4] = ["__diesel_schema_migrations", "balances", "journal", "journal_head"];
@@ -198,33 +198,7 @@ fn people(tx: &mut WriteTx<'_>, full: bool, kitchen: i64) -> Result<(), StorageE
     })?;
     add(tx, |id| DeviceRevocationRow { id, entry, device_id: device, reason: "broken".into() })?;
     add(tx, |id| LoginAttemptRow { id, entry, user_id: user, attempted_at: at(5), succeeded: full })?;
-    webhook(tx, full, mark)
-}
-
-fn webhook(tx: &mut WriteTx<'_>, full: bool, mark: &str) -> Result<(), StorageError> {
-    let entry = tx.entry();
-    let url = "https://bistro.northquay.example/".to_owned();
-    let events = "hold.placed".to_owned();
-    let webhook_id =
-        add(tx, |id| WebhookRow { id, entry, code: format!("screen-{mark}"), name: "Screen".into(), url, events })?;
-    let (nonce, fingerprint) = ("bm9uY2U".to_owned(), "5f1c".to_owned());
-    add(tx, |id| WebhookSecretRow { id, entry, webhook_id, nonce, fingerprint, at_once: full })?;
-    let event_id = add(tx, |id| WebhookTestRow { id, entry, webhook_id })?;
-    add(tx, |id| WebhookAttemptRow {
-        id,
-        entry,
-        webhook_id,
-        event_id,
-        event: "test".into(),
-        number: 1,
-        attempted_at: at(5),
-        took_ms: 40,
-        status: full.then_some(204),
-        said: "thanks".into(),
-        delivered: full,
-    })?;
-    let skipped_to = full.then_some(event_id);
-    add(tx, |id| WebhookSwitchRow { id, entry, webhook_id, is_on: full, reason: "away".into(), skipped_to }).map(|_| ())
+    webhooks::webhook(tx, full, mark)
 }
 
 /// Milk that came in and, of some of it, a base. Returns both lots and the use.
