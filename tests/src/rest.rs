@@ -19,7 +19,16 @@ impl RestHouse {
     /// If anything is refused.
     #[track_caller]
     pub fn open(backend: Backend) -> Self {
-        let world = World::open(backend);
+        Self::open_with(backend, &[])
+    }
+
+    /// The same with more arguments to `serve`.
+    ///
+    /// # Panics
+    /// If anything is refused.
+    #[track_caller]
+    pub fn open_with(backend: Backend, more: &[&str]) -> Self {
+        let world = World::open_with(backend, more);
         let house = Self { owner: world.owner.clone(), world };
         house.furnish();
         house

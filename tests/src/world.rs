@@ -24,9 +24,18 @@ impl World {
     /// If any of that cannot be had.
     #[track_caller]
     pub fn open(backend: Backend) -> Self {
+        Self::open_with(backend, &[])
+    }
+
+    /// The same with more arguments to `serve`.
+    ///
+    /// # Panics
+    /// If any of that cannot be had.
+    #[track_caller]
+    pub fn open_with(backend: Backend, more: &[&str]) -> Self {
         let database = TestDatabase::new(backend);
         binary::add_user(&database, "owner", "Olga Owner", &["owner"], PASSWORD);
-        let server = TestServer::start(&database);
+        let server = TestServer::start_with(&database, more);
         let owner = sign_in(&server, "owner", PASSWORD);
         Self { owner, server, database }
     }

@@ -12,7 +12,7 @@ use crate::error::{OperationError, Result};
 use crate::master_data::{MOST, Page};
 use crate::reach::{self, Actor, Request, Role};
 use crate::tubtrail::{Answered, Tubtrail};
-use crate::{digest, fields, problems};
+use crate::{digest, fields, problems, random};
 
 /// What every device's token begins with: to tell it from a session's, and to find one that leaked.
 pub const TOKEN_PREFIX: &str = "tubtrail_device_";
@@ -162,13 +162,7 @@ fn answer(conn: &mut AnyConnection, device: stored::Device) -> Result<Device> {
 }
 
 fn new_token() -> Result<String> {
-    let mut random = [0; TOKEN_BYTES];
-    getrandom::fill(&mut random).map_err(|error| {
-        let mut problem = OperationError::new(&problems::INTERNAL, problems::INTERNAL.title);
-        problem.cause = Some(Box::new(StorageError::Corrupt(format!("no random numbers: {error}"))));
-        problem
-    })?;
-    Ok(format!("{TOKEN_PREFIX}{}", URL_SAFE_NO_PAD.encode(random)))
+    Ok(format!("{TOKEN_PREFIX}{}", URL_SAFE_NO_PAD.encode(random::bytes::<TOKEN_BYTES>()?)))
 }
 
 /// 256 random bits cannot be guessed, so that a fast hash is enough.

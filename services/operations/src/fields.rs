@@ -113,7 +113,8 @@ pub fn after_id(field: &str, text: &str) -> Result<i64> {
     if text.is_empty() {
         return Ok(0);
     }
-    text.parse().map_err(|_| OperationError::invalid(field, "send the `next` of the page before, as it was"))
+    let id = text.parse().ok().filter(|id: &i64| id.to_string() == text);
+    id.ok_or_else(|| OperationError::invalid(field, "send the `next` of the page before, as it was"))
 }
 
 /// The `next` of a list that is paged by code; empty before the first page.

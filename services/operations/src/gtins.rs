@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::gs1::gtin::Gtin;
 use tubtrail_domain::quantity::Mass;
-use tubtrail_storage::gtins::{ItemGtinRow, gtin_in_force};
+use tubtrail_storage::gtins::{GtinWithdrawalRow, ItemGtinRow, gtin_in_force};
 use tubtrail_storage::master_data::{Item, Noun};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::ToSchema;
@@ -68,6 +68,36 @@ pub struct ItemGtin {
     pub entry: i64,
 }
 
+/// A number is to stand for nothing any more.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"reason": "the dairy gave up this carton"}))]
+pub struct NewGtinWithdrawal {
+    /// Why.
+    #[serde(default)]
+    #[schema(max_length = 2000)]
+    pub reason: Option<String>,
+}
+
+/// A number that stands for nothing any more, until it is given to an item anew.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(example = json!({"gtin": "09520123456788", "printed": "9520123456788", "item": "whole-milk",
+    "since": "2026-11-25T06:00:00Z", "reason": "the dairy gave up this carton", "entry": 311}))]
+pub struct GtinWithdrawal {
+    /// In fourteen digits.
+    pub gtin: String,
+    /// As it stands under the bars.
+    pub printed: String,
+    /// The code of the item it stood for.
+    pub item: String,
+    /// From when.
+    pub since: DateTime<Utc>,
+    /// Why.
+    pub reason: String,
+    /// The journal entry that holds it.
+    pub entry: i64,
+}
+
 impl Tubtrail {
     /// Gives a number to an item, or says anew what it stands for. What is another item's is taken from it only with a
     /// reason.
@@ -83,15 +113,41 @@ impl Tubtrail {
         })
     }
 
+    /// Lets a number stand for nothing any more. What was received by it stays as it is.
+    pub fn withdraw_gtin(
+        &self,
+        request: &Request,
+        gtin: &str,
+        new: NewGtinWithdrawal,
+    ) -> Result<Answered<GtinWithdrawal>> {
+        request.actor.may_anywhere(&reach::WITHDRAW_GTIN)?;
+        let gtin: Gtin = gtin.parse().map_err(|error| OperationError::invalid("gtin", format!("{error}")))?;
+        self.write(request, &reach::WITHDRAW_GTIN, move |tx| {
+            let known = gtin_in_force(tx.conn(), &gtin.to_string())?.ok_or_else(|| stands_for_nothing(gtin))?;
+            let reason = fields::reason("reason", new.reason.as_deref())?;
+            // A number may be given from a moment on that a device's clock has reached and ours has not.
+            let since = tx.now().max(known.since);
+            let (id, entry) = (tx.id(), tx.entry());
+            tx.record(&GtinWithdrawalRow { id, entry, gtin: known.gtin.clone(), since, reason: reason.clone() })?;
+            let item = item_of(tx.conn(), &known)?.row.code;
+            let (printed, since) = (gtin.printed(), fields::utc(since));
+            Ok(GtinWithdrawal { gtin: known.gtin, printed, item, since, reason, entry })
+        })
+    }
+
     /// What a number stands for now.
     pub fn get_gtin(&self, request: &Request, gtin: &str) -> Result<ItemGtin> {
         request.actor.may_anywhere(&reach::GET_GTIN)?;
         let number: Gtin = gtin.parse().map_err(|error| OperationError::invalid("gtin", format!("{error}")))?;
         self.read_at_once(|conn| {
             let row = gtin_in_force(conn, &number.to_string())?;
-            show(conn, row.ok_or_else(|| OperationError::not_found("item with the GTIN", number.printed()))?)
+            show(conn, row.ok_or_else(|| stands_for_nothing(number))?)
         })
     }
+}
+
+fn stands_for_nothing(gtin: Gtin) -> OperationError {
+    OperationError::not_found("item with the GTIN", gtin.printed())
 }
 
 fn check(tx: &mut WriteTx<'_>, item: &Item, new: &NewItemGtin) -> Result<ItemGtinRow> {

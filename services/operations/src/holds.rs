@@ -212,6 +212,21 @@ impl Tubtrail {
     }
 }
 
+/// A hold as it was placed.
+pub(crate) fn placed(conn: &mut AnyConnection, row: HoldRow) -> Result<Hold> {
+    let by = By::of_entries(conn, &[row.entry])?;
+    let (held, lot) = (By::of_entry(&by, row.entry)?, lot(conn, row.lot_id)?);
+    answer(conn, &mut Names::default(), &lot, row, held, None)
+}
+
+/// A hold as it was released.
+pub(crate) fn released(conn: &mut AnyConnection, row: HoldReleaseRow) -> Result<Hold> {
+    let missing = || StorageError::Corrupt(format!("hold_releases row {} names a missing hold", row.id));
+    let hold = hold(conn, row.hold_id)?.ok_or_else(missing)?;
+    let by = By::of_entries(conn, &[row.entry])?;
+    Ok(Hold { release: Some(release_answer(&by, row)?), ..placed(conn, hold)? })
+}
+
 /// The journal entry happens at one site; a lot that is at several is held everywhere at once.
 fn at_the_first(tx: &mut WriteTx<'_>, sites: &[i64]) {
     if let Some(site) = sites.first() {

@@ -5,7 +5,7 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, Utc};
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 use serde_json::Value;
 use tubtrail_storage::journal::{JournalFilter, JournalRow, entries, entries_after, position};
 use tubtrail_storage::search::site_codes;
@@ -19,6 +19,23 @@ use crate::tubtrail::Tubtrail;
 
 /// Most entries of one page; an answer may be long.
 const MOST: u32 = 200;
+
+/// Most characters of an actor that is asked for.
+const LONGEST_ACTOR: usize = 100;
+/// Most characters of an operation that is asked for.
+const LONGEST_OPERATION: usize = 60;
+
+/// Reads how many entries a page shall have.
+///
+/// # Errors
+/// If it is no such number.
+pub fn limit<'de, D: Deserializer<'de>>(deserializer: D) -> std::result::Result<u32, D::Error> {
+    let limit = u32::deserialize(deserializer)?;
+    if (1..=MOST).contains(&limit) {
+        return Ok(limit);
+    }
+    Err(serde::de::Error::custom(format_args!("a page has 1 to {MOST} entries")))
+}
 
 /// A command that was committed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -94,10 +111,18 @@ impl Tubtrail {
     pub fn list_journal(&self, request: &Request, search: &JournalSearch, limit: u32) -> Result<JournalPage> {
         request.actor.may_everywhere(&reach::LIST_JOURNAL)?;
         let limit = limit.clamp(1, MOST);
-        let line = |field: &str, text: &Option<String>| -> Result<Option<String>> {
-            text.as_deref().map(|text| fields::name(field, text)).transpose()
+        let line = |field: &str, text: &Option<String>, most: usize| -> Result<Option<String>> {
+            let Some(text) = text.as_deref() else { return Ok(None) };
+            if text.chars().count() > most {
+                return Err(OperationError::invalid(field, format!("this is longer than {most} characters")));
+            }
+            fields::name(field, text).map(Some)
         };
-        let (actor, operation) = (line("actor", &search.actor)?, line("operation", &search.operation)?);
+        if search.before.is_some_and(|before| before < 1) {
+            return Err(OperationError::invalid("before", "the journal's first entry is 1"));
+        }
+        let actor = line("actor", &search.actor, LONGEST_ACTOR)?;
+        let operation = line("operation", &search.operation, LONGEST_OPERATION)?;
         self.read_at_once(|conn| {
             let filter = JournalFilter {
                 before: search.before,

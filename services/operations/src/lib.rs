@@ -17,6 +17,7 @@ mod names;
 pub mod passwords;
 pub mod problems;
 pub mod quantities;
+mod random;
 
 pub mod reach;
 mod standing;
@@ -71,6 +72,7 @@ pub mod users;
 pub mod uses;
 pub mod verify;
 pub mod voids;
+pub mod webhooks;
 pub mod write_ups;
 
 pub use clock::{Clock, Steps, system_clock};

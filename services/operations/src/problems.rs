@@ -78,6 +78,7 @@ problems! {
     REPEATED = Invalid "repeated" "The same thing is named twice.";
     UNKNOWN_ALLERGEN = Invalid "unknown-allergen" "A word names no allergen we know.";
     SAYS_NOTHING = Invalid "says-nothing" "The statement says nothing.";
+    ADDRESS_REFUSED = Invalid "address-refused" "Webhooks are not sent to this address.";
     PAST_ITS_DATE = Invalid "past-its-date" "It was past its date on arrival; it can only be rejected.";
 
     CODE_TAKEN = Refused "code-taken" "This code is taken.";
@@ -109,4 +110,8 @@ problems! {
     ALREADY_RELEASED = Refused "already-released" "The hold was already released.";
     LAST_OWNER = Refused "last-owner" "Somebody must remain who may do everything.";
     ALREADY_REVOKED = Refused "already-revoked" "The device was already revoked.";
+    WEBHOOK_STOPPED = Refused "webhook-stopped" "Nothing is sent to this webhook already.";
+    WEBHOOK_RUNNING = Refused "webhook-running" "This webhook is not stopped.";
+    TOO_MANY_WEBHOOKS = Refused "too-many-webhooks" "There are as many webhooks as can be served.";
+    NO_WEBHOOK_KEY = Refused "no-webhook-key" "This server has no key to make a webhook's secret with.";
 }

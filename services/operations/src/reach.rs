@@ -288,6 +288,7 @@ operations! {
 
     ADD_ITEM_GTIN = "add_item_gtin" [Owner Kitchen];
     GET_GTIN = "get_gtin" [Owner Kitchen Shop Inspector Device];
+    WITHDRAW_GTIN = "withdraw_gtin" [Owner Kitchen];
     SCAN = "scan" [Owner Kitchen Shop Inspector Device];
 
     EXPORT_EPCIS = "export_epcis" [Owner Inspector];
@@ -295,6 +296,15 @@ operations! {
     EXPORT_FSMA204_CSV = "export_fsma204_csv" [Owner Inspector];
     EXPORT_SFCR = "export_sfcr" [Owner Inspector];
     PROPOSE_DELIVERY = "propose_delivery" [Owner Kitchen];
+
+    LIST_WEBHOOKS = "list_webhooks" [Owner Inspector];
+    GET_WEBHOOK = "get_webhook" [Owner Inspector];
+    CREATE_WEBHOOK = "create_webhook" [Owner];
+    ROTATE_WEBHOOK_SECRET = "rotate_webhook_secret" [Owner];
+    STOP_WEBHOOK = "stop_webhook" [Owner];
+    RESUME_WEBHOOK = "resume_webhook" [Owner];
+    TEST_WEBHOOK = "test_webhook" [Owner];
+    LIST_WEBHOOK_ATTEMPTS = "list_webhook_attempts" [Owner Inspector];
 
     LIST_JOURNAL = "list_journal" [Owner Inspector];
     FOLLOW_CHANGES = "follow_changes" [Owner Inspector];

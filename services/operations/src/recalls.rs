@@ -256,6 +256,13 @@ pub(crate) fn lots_reached(house: &Tubtrail, conn: &mut AnyConnection, row: &Rec
     Ok(house.outline_of(conn, row)?.lots.iter().map(|reached| reached.row).collect())
 }
 
+/// A recall as it stood when it was begun, or when it ended.
+pub(crate) fn told(conn: &mut AnyConnection, row: RecallRow, ending: Option<RecallEndingRow>) -> Result<Recall> {
+    let entries: Vec<i64> = std::iter::once(row.entry).chain(ending.as_ref().map(|ending| ending.entry)).collect();
+    let written = authors(conn, &entries)?;
+    show_one(conn, ending, row, &written)
+}
+
 fn one(conn: &mut AnyConnection, row: RecallRow) -> Result<Recall> {
     let id = row.id;
     let shown = show(conn, vec![row])?.pop();

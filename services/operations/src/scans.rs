@@ -3,10 +3,11 @@
 
 use chrono::{Datelike as _, NaiveDate};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::gs1::Gs1Error;
 use tubtrail_domain::gs1::element_string::{Element, ElementString};
 use tubtrail_domain::gs1::goods::{Goods, LastDay};
 use tubtrail_domain::gs1::gtin::{Gln, Gtin};
-use tubtrail_domain::gs1::scanned::{self, Scanned};
+use tubtrail_domain::gs1::scanned::{self, Code, Label, Scanned};
 use tubtrail_domain::lot_number::LotNumber;
 use tubtrail_domain::quantity::{Counting, Mass};
 use tubtrail_storage::AnyConnection;
@@ -28,6 +29,8 @@ use crate::{fields, problems};
 
 /// Most characters that are looked at.
 const MOST_CHARACTERS: usize = 400;
+/// Most further codes of one label.
+const MOST_ALSO: usize = 4;
 
 /// What was sent.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -45,11 +48,30 @@ pub struct NewScan {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(pattern = "^][A-Za-z][0-9A-Za-z]$")]
     pub symbology: Option<String>,
+    /// The other codes of the same label, where it carries several and one says only a half: the article in one, lot and date
+    /// in the other.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 4)]
+    pub also: Vec<AlsoScanned>,
+}
+
+/// Another code of the same label.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"text": "]C1172612091024-118"}))]
+pub struct AlsoScanned {
+    /// Everything the scanner sent.
+    #[schema(min_length = 1, max_length = 400)]
+    pub text: String,
+    /// The symbology identifier, where it came apart from the text.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(pattern = "^][A-Za-z][0-9A-Za-z]$")]
+    pub symbology: Option<String>,
 }
 
 /// An identifier of GS1's and its value, as it stands in a code.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[schema(example = json!({"identifier": "10", "title": "lot", "value": "24-118", "position": 38}))]
+#[schema(example = json!({"identifier": "10", "title": "lot", "value": "24-118", "position": 38, "code": 1}))]
 pub struct SaidElement {
     /// Its digits.
     pub identifier: String,
@@ -59,6 +81,13 @@ pub struct SaidElement {
     pub value: String,
     /// Where it begins, in characters of what was sent, from 1.
     pub position: usize,
+    /// In which code: 1 is `text`, 2 the first of `also`.
+    #[serde(default = "first_code")]
+    pub code: usize,
+}
+
+const fn first_code() -> usize {
+    1
 }
 
 /// As much of a line of a delivery as the code says, in the form in which a delivery takes it.
@@ -85,7 +114,8 @@ pub struct ScannedLine {
 #[schema(example = json!({"kind": "delivery_line", "name": "Whole milk", "gtin": "09520123456788",
     "supplier": "hollow-farm", "line": {"item": "whole-milk", "supplier_lot_code": "24-118",
     "quantity": {"amount": "10.000", "unit": "kg"}, "expiry": {"kind": "use_by", "on": "2026-12-09"}},
-    "missing": [], "cautions": [], "said": [{"identifier": "10", "title": "lot", "value": "24-118", "position": 38}]}))]
+    "missing": [], "cautions": [], "said": [{"identifier": "10", "title": "lot", "value": "24-118", "position": 38,
+    "code": 1}]}))]
 pub enum Scan {
     /// A lot of ours, a tub among them, with its places and the hold that keeps it.
     Lot {
@@ -107,6 +137,9 @@ pub enum Scan {
         missing: Vec<String>,
         /// What to look at before it is received.
         cautions: Vec<String>,
+        /// What to do about what is missing, where another code of the label may say it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        hint: Option<String>,
         /// The number of the pallet it stands on.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         sscc: Option<String>,
@@ -140,10 +173,23 @@ pub enum Scan {
         /// All that the code says.
         said: Vec<SaidElement>,
     },
+    /// Half of what a label says: well formed, but by itself it does not tell of what. Scan the label's other code too, and
+    /// send both together.
+    Half {
+        /// What it does say.
+        said: Vec<SaidElement>,
+        /// What another code has to say: `gtin`, `count`, `sscc`, or other identifiers by their digits.
+        missing: Vec<String>,
+        /// What to do, in a sentence.
+        hint: String,
+    },
     /// It cannot be read, or stands for nothing here.
     Wrong {
         /// Where, in characters of what was sent, from 1; one past the end where something is missing there.
         position: usize,
+        /// In which code: 1 is `text`, 2 the first of `also`.
+        #[serde(default = "first_code")]
+        code: usize,
         /// What is wrong, in a sentence.
         reason: String,
     },
@@ -157,12 +203,28 @@ impl Tubtrail {
             let site = fields::site_for(conn, "site", &new.site, &request.actor, &reach::SCAN)?;
             check(new)?;
             let today = fields::day_at(&site, now)?;
-            let scanned = match scanned::read(&new.text, new.symbology.as_deref(), today.year()) {
-                Ok(scanned) => scanned,
-                Err(error) => return Ok(wrong(error.position, error.fault.to_string())),
+            let also = new.also.iter().map(|also| code(&also.text, also.symbology.as_deref()));
+            let codes: Vec<_> = std::iter::once(code(&new.text, new.symbology.as_deref())).chain(also).collect();
+            let label = match scanned::read_label(&codes, today.year()) {
+                Ok(label) => label,
+                Err((at, error)) => {
+                    let (code, position, reason) = (at + 1, error.position, error.fault.to_string());
+                    return Ok(Scan::Wrong { position, code, reason });
+                }
             };
             let index = self.current_index(conn)?;
-            let mut asked = Asked { conn, index, actor: &request.actor, today };
+            let mut asked = Asked { conn, index, actor: &request.actor, today, codes: Vec::new() };
+            let scanned = match label {
+                Label::Whole(scanned) => scanned,
+                Label::Together(says, codes) => {
+                    asked.codes = codes;
+                    Scanned::Elements(says)
+                }
+                Label::Half(says, codes, lacks) => {
+                    asked.codes = codes;
+                    return Ok(asked.half(&says, &lacks));
+                }
+            };
             match scanned {
                 Scanned::LotNumber(number) => asked.lot(number),
                 Scanned::Article(gtin) => asked.article(gtin, &Goods::default(), &[]),
@@ -177,17 +239,30 @@ impl Tubtrail {
     }
 }
 
+const fn code<'a>(text: &'a str, symbology: Option<&'a str>) -> Code<'a> {
+    Code { text, symbology }
+}
+
 fn check(new: &NewScan) -> Result<()> {
-    if new.text.is_empty() {
+    check_code(&new.text, new.symbology.as_deref())?;
+    fields::between("also", new.also.len(), 0, MOST_ALSO)?;
+    for (index, also) in new.also.iter().enumerate() {
+        check_code(&also.text, also.symbology.as_deref()).map_err(|error| error.under(&format!("also[{index}]")))?;
+    }
+    Ok(())
+}
+
+fn check_code(text: &str, symbology: Option<&str>) -> Result<()> {
+    if text.is_empty() {
         return Err(OperationError::invalid("text", "this must not be empty"));
     }
-    if new.text.chars().count() > MOST_CHARACTERS {
+    if text.chars().count() > MOST_CHARACTERS {
         return Err(OperationError::invalid("text", format!("this is longer than {MOST_CHARACTERS} characters")));
     }
-    if new.text.contains('\0') {
+    if text.contains('\0') {
         return Err(OperationError::invalid("text", "this holds a NUL, which no scanner sends"));
     }
-    match &new.symbology {
+    match symbology {
         Some(symbology) if !scanned::is_symbology_identifier(symbology) => {
             let detail = "a symbology identifier is a closing bracket, a letter and a digit, as in ]C1";
             Err(OperationError::invalid("symbology", detail))
@@ -197,7 +272,7 @@ fn check(new: &NewScan) -> Result<()> {
 }
 
 fn wrong(position: usize, reason: impl Into<String>) -> Scan {
-    Scan::Wrong { position, reason: reason.into() }
+    Scan::Wrong { position, code: first_code(), reason: reason.into() }
 }
 
 /// Who asks, where it is looked up, and which day it is there.
@@ -206,6 +281,8 @@ struct Asked<'a> {
     index: &'a Index,
     actor: &'a Actor,
     today: NaiveDate,
+    /// In which code each element stands, from 0, in the order of the elements; in the first, where it is not said.
+    codes: Vec<usize>,
 }
 
 impl Asked<'_> {
@@ -217,6 +294,18 @@ impl Asked<'_> {
             Err(error) if error.problem == &problems::NOT_FOUND => Ok(not_here()),
             Err(error) => Err(error),
         }
+    }
+
+    /// What every element says, and where.
+    fn said(&self, elements: &[Element]) -> Vec<SaidElement> {
+        let code = |index: usize| self.codes.get(index).map_or(first_code(), |code| code + 1);
+        elements.iter().enumerate().map(|(index, element)| said(element, code(index))).collect()
+    }
+
+    fn half(&self, says: &ElementString, lacks: &Gs1Error) -> Scan {
+        let missing = missing_beside(says);
+        let hint = format!("{}: scan the label's other code too, and send it as `also`", lacks.fault);
+        Scan::Half { said: self.said(says.elements()), missing, hint }
     }
 
     fn elements(&mut self, says: &ElementString) -> Result<Scan> {
@@ -234,7 +323,7 @@ impl Asked<'_> {
             return Ok(scan);
         }
         if let Some(sscc) = goods.pallet {
-            return Ok(Scan::LogisticUnit { sscc: sscc.to_string(), said: said(says.elements()) });
+            return Ok(Scan::LogisticUnit { sscc: sscc.to_string(), said: self.said(says.elements()) });
         }
         if let Some(gln) = goods.place {
             return self.place(&gln, says);
@@ -246,7 +335,7 @@ impl Asked<'_> {
     fn place(&mut self, gln: &Gln, says: &ElementString) -> Result<Scan> {
         let gln = gln.to_string();
         if let Some(site) = site_with_gln(self.conn, &gln)? {
-            let said = said(says.elements());
+            let said = self.said(says.elements());
             return Ok(Scan::Place { site: site.row.code, name: site.current.name, gln, said });
         }
         let position = says.elements().iter().find(|element| element.value == gln).map_or(1, |one| one.position);
@@ -255,7 +344,11 @@ impl Asked<'_> {
 
     fn article(&mut self, gtin: Gtin, goods: &Goods, elements: &[Element]) -> Result<Scan> {
         let Some(known) = gtin_in_force(self.conn, &gtin.to_string())? else {
-            return Ok(Scan::UnknownItem { gtin: gtin.to_string(), printed: gtin.printed(), said: said(elements) });
+            return Ok(Scan::UnknownItem {
+                gtin: gtin.to_string(),
+                printed: gtin.printed(),
+                said: self.said(elements),
+            });
         };
         let item = item_of(self.conn, &known)?;
         if item.row.kind != "ingredient" {
@@ -313,7 +406,8 @@ impl Asked<'_> {
             missing: missing.into_iter().filter(|(_, is_missing)| *is_missing).map(|(name, _)| name.into()).collect(),
             cautions: self.cautions(item, goods, expiry, quantity.is_some()),
             sscc: goods.pallet.as_ref().map(ToString::to_string),
-            said: said(elements),
+            hint: hint(goods),
+            said: self.said(elements),
         })
     }
 
@@ -355,12 +449,30 @@ fn quantity(goods: &Goods, unit_mg: Option<i64>, counting: &Counting) -> Option<
     pieces.filter(|quantity| quantity.to_mass(counting).is_ok())
 }
 
-fn said(elements: &[Element]) -> Vec<SaidElement> {
-    let told = |element: &Element| SaidElement {
+fn said(element: &Element, code: usize) -> SaidElement {
+    SaidElement {
         identifier: element.number.clone(),
         title: element.identifier.title.to_owned(),
         value: element.value.clone(),
         position: element.position,
+        code,
+    }
+}
+
+/// What another code of the label has to say.
+fn missing_beside(says: &ElementString) -> Vec<String> {
+    let word = |pattern: &str| match pattern {
+        "01" | "02" | "03" => "gtin".to_owned(),
+        "37" => "count".to_owned(),
+        "00" => "sscc".to_owned(),
+        other => other.to_owned(),
     };
-    elements.iter().map(told).collect()
+    says.missing().into_iter().map(word).collect()
+}
+
+/// What to do about an article whose lot is not said.
+fn hint(goods: &Goods) -> Option<String> {
+    let hint = "this says which article it is, and not which lot: if the label has another code, scan it too, and send it as \
+        `also`; otherwise read the lot and the date from the label";
+    goods.lot.is_none().then(|| hint.to_owned())
 }

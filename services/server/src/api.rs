@@ -2,6 +2,7 @@
 
 use tubtrail_operations::problems;
 use tubtrail_operations::reach::{ONLY_READ, OPERATIONS};
+use tubtrail_operations::webhooks::WebhookMessage;
 use utoipa::openapi::extensions::Extensions;
 use utoipa::openapi::header::HeaderBuilder;
 use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn};
@@ -35,6 +36,7 @@ fn complete(mut api: OpenApi) -> OpenApi {
         .build();
     let components = api.components.get_or_insert_default();
     components.schemas.insert(ProblemDetails::name().into_owned(), ProblemDetails::schema());
+    add_what_is_sent(&mut components.schemas);
     let bearer = HttpBuilder::new()
         .scheme(HttpAuthScheme::Bearer)
         .description(Some("A session's token (a JWT), or a device's token."))
@@ -50,6 +52,15 @@ fn complete(mut api: OpenApi) -> OpenApi {
         commands.into_iter().flatten().for_each(|operation| complete_operation(operation, true));
     }
     api
+}
+
+/// What webhooks are sent; no operation answers with it.
+fn add_what_is_sent(schemas: &mut std::collections::BTreeMap<String, utoipa::openapi::RefOr<utoipa::openapi::Schema>>) {
+    let mut named = vec![(WebhookMessage::name().into_owned(), WebhookMessage::schema())];
+    WebhookMessage::schemas(&mut named);
+    for (name, schema) in named {
+        schemas.entry(name).or_insert(schema);
+    }
 }
 
 fn complete_operation(operation: &mut Operation, is_command: bool) {

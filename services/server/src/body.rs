@@ -111,6 +111,7 @@ fn expect_content_type(request: &HttpRequest, expected: &[&str]) -> Result<(), P
 }
 
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
+    refuse_array(bytes)?;
     let mut deserializer = serde_json::Deserializer::from_slice(bytes);
     let value = serde_path_to_error::deserialize(&mut deserializer).map_err(|error| {
         let inner = error.inner();
@@ -127,6 +128,17 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
     })?;
     deserializer.end().map_err(|error| malformed(&error))?;
     Ok(value)
+}
+
+/// What is sent is always an object; a reader of one would also take its fields one after the other, in an array.
+fn refuse_array(bytes: &[u8]) -> Result<(), Problem> {
+    if bytes.trim_ascii_start().first() != Some(&b'[') {
+        return Ok(());
+    }
+    match serde_json::from_slice::<serde::de::IgnoredAny>(bytes) {
+        Ok(_) => Err(OperationError::new(&problems::INVALID, "an object is expected here, not an array").into()),
+        Err(error) => Err(malformed(&error)),
+    }
 }
 
 fn malformed(error: &serde_json::Error) -> Problem {

@@ -6,6 +6,7 @@ use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
+use tubtrail_operations::webhooks::Outgoing;
 use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
 
 use crate::body::Body;
@@ -29,6 +30,8 @@ pub struct Inside {
     pub public_url: Option<String>,
     /// Who reads a whole trace as it is put together.
     pub traces: Seats,
+    /// What may be sent out, and where.
+    pub outgoing: Outgoing,
 }
 
 /// A handle to it, for handlers.
@@ -114,8 +117,8 @@ where
 }
 
 /// A handle for the life of the server.
-pub fn share(tubtrail: Tubtrail, door: Door, public_url: Option<String>) -> House {
+pub fn share(tubtrail: Tubtrail, door: Door, public_url: Option<String>, outgoing: Outgoing) -> House {
     let followers = Followers::of(&tubtrail);
     let traces = Seats::new(TRACES, "read a whole trace");
-    web::Data::from(Arc::new(Inside { tubtrail, door, followers, public_url, traces }))
+    web::Data::from(Arc::new(Inside { tubtrail, door, followers, public_url, traces, outgoing }))
 }

@@ -17,3 +17,4 @@ pub mod routes;
 pub mod seats;
 pub mod serve;
 pub mod telemetry;
+mod webhooks;

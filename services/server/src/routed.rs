@@ -20,6 +20,12 @@ pub struct Route {
     segments: Vec<Option<String>>,
 }
 
+impl Route {
+    fn parameters(&self) -> usize {
+        self.segments.iter().filter(|segment| segment.is_none()).count()
+    }
+}
+
 /// What a request comes to.
 #[derive(Debug)]
 pub enum Routed {
@@ -31,18 +37,16 @@ pub enum Routed {
     Nowhere,
 }
 
-static ROUTES: LazyLock<Vec<Route>> = LazyLock::new(|| {
-    let mut routes = routes(crate::api::describe());
-    routes.sort_by_key(|route| route.segments.iter().filter(|segment| segment.is_none()).count());
-    routes
-});
+static ROUTES: LazyLock<Vec<Route>> = LazyLock::new(|| routes(crate::api::describe()));
 
-/// What a method comes to at a path: of two that fit, the one with fewer parameters. A test sees to it that no two with as many
-/// are asked for alike.
+/// What a method comes to at a path. A test sees to it that no two operations are asked for alike. Of two paths that fit, the
+/// one with fewer parameters is meant (OpenAPI 3.1.0, "Path Templating Matching"): `/v1/batches/write-up` is no batch.
 pub fn find(method: &Method, path: &str) -> Routed {
     let segments: Vec<_> = path.split('/').collect();
+    let fitting = || ROUTES.iter().filter(|route| fits(&route.segments, &segments));
+    let fewest = fitting().map(Route::parameters).min();
     let mut others = Vec::new();
-    for route in ROUTES.iter().filter(|route| fits(&route.segments, &segments)) {
+    for route in fitting().filter(|route| Some(route.parameters()) == fewest) {
         if route.method == method {
             return Routed::To(route);
         }

@@ -11,7 +11,9 @@ use crate::fact::Fact;
 use crate::journal::{self, JournalRow};
 use crate::stock::{BalanceRow, MovementRow, balances, movements};
 use crate::write::{ROW_DIGEST_BYTES, encode, entry_hash};
-use crate::{AnyConnection, StorageError, cleans, gtins, lots, master_data, people, recalls, statements, stock};
+use crate::{
+    AnyConnection, StorageError, cleans, gtins, lots, master_data, people, recalls, statements, stock, webhooks,
+};
 
 /// Rows read at a time.
 const PAGE: i64 = 2000;
@@ -271,6 +273,13 @@ impl Tables {
                 stream::<recalls::RecallReplyRow>(),
                 stream::<recalls::RecallEndingRow>(),
                 stream::<gtins::ItemGtinRow>(),
+                stream::<gtins::GtinWithdrawalRow>(),
+                stream::<webhooks::WebhookRow>(),
+                stream::<webhooks::WebhookSecretRow>(),
+                stream::<webhooks::WebhookSwitchRow>(),
+                stream::<webhooks::WebhookTestRow>(),
+                stream::<webhooks::WebhookAttemptRow>(),
+                stream::<webhooks::RecallReachRow>(),
             ],
             last_id: 0,
             last_lot_id: 0,

@@ -24,13 +24,32 @@ fact! {
     }
 }
 
-/// What an article's number, in fourteen digits, stands for now: the newest counts.
+fact! {
+    /// The number of an article stands for nothing any more, from a moment on.
+    gtin_withdrawals => GtinWithdrawalRow {
+        /// Fourteen digits.
+        gtin: String => Text,
+        /// From when.
+        since: NaiveDateTime => Timestamp,
+        /// Why.
+        reason: String => Text,
+    }
+}
+
+/// What an article's number, in fourteen digits, stands for now: the newest counts, and nothing if it was withdrawn since.
 pub fn gtin_in_force(conn: &mut AnyConnection, gtin: &str) -> Result<Option<ItemGtinRow>, StorageError> {
-    Ok(item_gtins::table
+    let newest: Option<ItemGtinRow> = item_gtins::table
         .filter(item_gtins::gtin.eq(gtin))
         .order((item_gtins::since.desc(), item_gtins::id.desc()))
         .first(conn)
-        .optional()?)
+        .optional()?;
+    let withdrawn: Option<GtinWithdrawalRow> = gtin_withdrawals::table
+        .filter(gtin_withdrawals::gtin.eq(gtin))
+        .order((gtin_withdrawals::since.desc(), gtin_withdrawals::id.desc()))
+        .first(conn)
+        .optional()?;
+    let counts = |row: &ItemGtinRow| withdrawn.is_none_or(|gone| (gone.since, gone.id) < (row.since, row.id));
+    Ok(newest.filter(counts))
 }
 
 /// Everything said of the numbers that an item ever had, by whichever item they were, the oldest first.

@@ -99,6 +99,11 @@ pub fn entries_after(conn: &mut AnyConnection, after: i64, limit: i64) -> Result
     Ok(journal::table.filter(journal::seq.gt(after)).order(journal::seq).limit(limit).load(conn)?)
 }
 
+/// One entry.
+pub fn entry(conn: &mut AnyConnection, seq: i64) -> Result<Option<JournalRow>, StorageError> {
+    Ok(journal::table.find(seq).first(conn).optional()?)
+}
+
 /// Which tables some entries wrote to.
 #[derive(Clone, Debug)]
 pub struct Touched(Option<HashSet<String>>);

@@ -35,6 +35,8 @@ pub mod standing;
 pub mod statements;
 pub mod stock;
 pub mod tracking;
+pub mod turn;
+pub mod webhooks;
 pub mod whole_graph;
 pub mod write;
 pub mod writer;

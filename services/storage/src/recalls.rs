@@ -296,3 +296,18 @@ pub(crate) fn is_any_place_watched(conn: &mut AnyConnection, at: NaiveDateTime) 
 
 diesel::allow_tables_to_appear_in_same_query!(recalls, recall_endings);
 diesel::allow_tables_to_appear_in_same_query!(recall_seeds, recall_endings);
+
+/// The first recall after a row.
+pub fn recall_after(conn: &mut AnyConnection, after: i64) -> Result<Option<RecallRow>, StorageError> {
+    Ok(recalls::table.filter(recalls::id.gt(after)).order(recalls::id).first(conn).optional()?)
+}
+
+/// The first recall that ended in a way, [`CLOSED`] or [`WITHDRAWN`], after a row.
+pub fn ending_after(conn: &mut AnyConnection, way: &str, after: i64) -> Result<Option<RecallEndingRow>, StorageError> {
+    Ok(recall_endings::table
+        .filter(recall_endings::id.gt(after))
+        .filter(recall_endings::way.eq(way))
+        .order(recall_endings::id)
+        .first(conn)
+        .optional()?)
+}

@@ -419,3 +419,13 @@ pub fn counts_after(
     }
     Ok(query.load(conn)?)
 }
+
+/// The first hold after a row.
+pub fn hold_after(conn: &mut AnyConnection, after: i64) -> Result<Option<HoldRow>, StorageError> {
+    Ok(holds::table.filter(holds::id.gt(after)).order(holds::id).first(conn).optional()?)
+}
+
+/// The first release of a hold after a row.
+pub fn release_after(conn: &mut AnyConnection, after: i64) -> Result<Option<HoldReleaseRow>, StorageError> {
+    Ok(hold_releases::table.filter(hold_releases::id.gt(after)).order(hold_releases::id).first(conn).optional()?)
+}

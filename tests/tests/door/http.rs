@@ -58,6 +58,10 @@ fn what_is_not_there_is_a_problem_too(backend: Backend) {
     let mut allowed: Vec<_> = answer.header("Allow").expect("what is allowed").split(", ").collect();
     allowed.sort_unstable();
     assert_eq!(allowed, ["GET", "HEAD", "POST"]);
+    // A path that is named counts before one that it would be a value of: this is no batch.
+    let answer = world.owner.request("GET", "/v1/batches/write-up").send();
+    answer.refused(405, "/problems/wrong-method");
+    assert_eq!(answer.header("Allow"), Some("POST"));
     let head = world.owner.request("HEAD", "/v1/sites").send().expect(200);
     assert!(head.body.is_empty() && head.header("Content-Length").is_some());
     world.server.client().request("HEAD", "/v1/sites").send().expect(401).done();

@@ -59,10 +59,11 @@ impl Forger {
     }
 }
 
-/// The files of the server's keys, in order.
+/// The files of the server's keys for sessions, in order.
 fn keys(world: &World) -> Vec<PathBuf> {
     let folder = std::fs::read_dir(world.database.folder().join("keys")).expect("the keys lie there");
     let mut files: Vec<_> = folder.map(|entry| entry.expect("it can be read").path()).collect();
+    files.retain(|file| file.extension().is_some_and(|extension| extension == "pem"));
     files.sort();
     files
 }

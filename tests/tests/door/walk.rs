@@ -42,6 +42,7 @@ const OF_THE_HOUSE: &[&str] = &[
     "change_recipe",
     "add_item_gtin",
     "get_gtin",
+    "withdraw_gtin",
     "list_recalls",
     "get_recall",
     "list_recall_lines",
@@ -72,6 +73,14 @@ const OF_EVERY_SITE: &[&str] = &[
     "withdraw_recall",
     "create_clean_kind",
     "change_clean_kind",
+    "list_webhooks",
+    "get_webhook",
+    "create_webhook",
+    "rotate_webhook_secret",
+    "stop_webhook",
+    "resume_webhook",
+    "test_webhook",
+    "list_webhook_attempts",
 ];
 
 pub struct Walk {
@@ -231,6 +240,10 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
     let counted = json!({"lot": lot, "state": "available", "found": grams(37_000), "reason": "one bag was torn"});
     let count = made("/v1/counts", json!({"site": HERE, "complete": false, "lines": [counted]}));
     let hold = made(&format!("/v1/lots/{lot}/holds"), json!({"reason": "our reason"}));
+    // Nothing that happens here is told: no hold is released.
+    let told =
+        json!({"code": "our-screen", "name": "Screen", "url": "https://198.20.0.1/", "events": ["hold.released"]});
+    made("/v1/webhooks", told);
     let seeds = json!([{"by": "lots", "lots": [lot]}]);
     let drill = json!({"kind": "drill", "class": 1, "hazard": "our hazard", "holds": false, "seeds": seeds});
     let recall = made("/v1/recalls", drill)["recall"].to_string();
@@ -255,6 +268,7 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
         ("transfer", number(&transfer)),
         ("count", number(&count)),
         ("hold", number(&hold)),
+        ("webhook", "our-screen".into()),
         ("gtin", "9520123456788".into()),
     ])
 }

@@ -1,6 +1,6 @@
 //! The numbers of articles, and the items they stand for.
 
-use tubtrail_operations::gtins::{ItemGtin, NewItemGtin};
+use tubtrail_operations::gtins::{ItemGtin, NewGtinWithdrawal, NewItemGtin};
 use tubtrail_operations::{Grams, OperationError, Request, Role};
 use tubtrail_tests::house::{SHOP, day};
 use tubtrail_tests::{Backend, TestHouse, on_both};
@@ -9,6 +9,7 @@ on_both!(
     the_newest_item_of_a_number_counts,
     a_number_is_taken_from_another_item_only_with_a_reason,
     bad_numbers_are_refused,
+    a_withdrawn_number_stands_for_nothing,
     each_role_does_what_is_its_to_do,
 );
 
@@ -55,6 +56,32 @@ fn the_newest_item_of_a_number_counts(backend: Backend) {
     let late = NewItemGtin { since: Some(day(1, 6)), grams_per_unit: ten_kilos, ..new(BOTTLE) };
     add(&house, "milk", late).expect("a late entry");
     assert_eq!(get(BOTTLE).expect("it stands"), second);
+}
+
+fn a_withdrawn_number_stands_for_nothing(backend: Backend) {
+    let house = TestHouse::new(backend);
+    let system = Request::system();
+    let get = || house.tubtrail.get_gtin(&system, BOTTLE);
+    let because = |reason: &str| NewGtinWithdrawal { reason: Some(reason.into()) };
+    let withdraw = |new: NewGtinWithdrawal| house.tubtrail.withdraw_gtin(&system, BOTTLE, new);
+    assert_eq!(withdraw(because("gone")).expect_err("nobody gave it").problem.word, "not-found");
+    add(&house, "milk", new(BOTTLE)).expect("it is free");
+
+    let unexplained = withdraw(NewGtinWithdrawal::default()).expect_err("it says no reason");
+    assert_eq!((unexplained.problem.word, unexplained.field.as_deref()), ("needs-reason", Some("reason")));
+    let misread = house.tubtrail.withdraw_gtin(&system, "9520123456789", because("gone")).expect_err("misread");
+    assert_eq!((misread.problem.word, misread.field.as_deref()), ("invalid", Some("gtin")));
+    house.clock.set(day(3, 6));
+    let gone = withdraw(because("the dairy gave up this carton")).expect("it stands for milk").answer;
+    assert_eq!((gone.printed.as_str(), gone.item.as_str(), gone.since), (BOTTLE, "milk", day(3, 6)));
+    assert_eq!(get().expect_err("it stands for nothing").problem.word, "not-found");
+    assert_eq!(withdraw(because("again")).expect_err("it stands for nothing").problem.word, "not-found");
+
+    // What is said late of a day before does not count; given anew it needs no reason, whoever's it was.
+    add(&house, "milk", NewItemGtin { since: Some(day(2, 7)), ..new(BOTTLE) }).expect("a late entry");
+    assert_eq!(get().expect_err("it was withdrawn since").problem.word, "not-found");
+    assert_eq!(add(&house, "cream", new(BOTTLE)).expect("it is free").item, "cream");
+    assert_eq!(get().expect("it stands").item, "cream");
 }
 
 fn a_number_is_taken_from_another_item_only_with_a_reason(backend: Backend) {

@@ -40,3 +40,4 @@ mod users;
 mod uses;
 mod verify;
 mod voids;
+mod webhooks;

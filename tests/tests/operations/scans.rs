@@ -8,7 +8,7 @@ use tubtrail_operations::holds::Because;
 use tubtrail_operations::items::{CountedBy, Item, ItemKind};
 use tubtrail_operations::lots::LotKind;
 use tubtrail_operations::quantities::Amount;
-use tubtrail_operations::scans::{NewScan, Scan, ScannedLine};
+use tubtrail_operations::scans::{AlsoScanned, NewScan, Scan, ScannedLine};
 use tubtrail_operations::sites::{Site, SiteKind};
 use tubtrail_operations::{Grams, OperationError, QuantityEntered, Request, Role};
 use tubtrail_tests::batches::{of, out, sheet};
@@ -24,6 +24,9 @@ on_both!(
     a_lot_out_of_reach_is_not_told,
     places_pallets_and_strangers_are_told_apart,
     what_cannot_be_read_is_pointed_at,
+    half_of_a_label_says_what_is_missing,
+    the_codes_of_one_label_are_read_together,
+    codes_that_contradict_each_other_are_refused,
     what_is_not_to_be_scanned_is_refused,
     a_scan_leaves_no_trace,
 );
@@ -32,7 +35,7 @@ on_both!(
 const CASE: &str = "09520123456788";
 
 fn ask(house: &TestHouse, text: &str) -> Result<Scan, OperationError> {
-    let new = NewScan { site: KITCHEN.into(), text: text.into(), symbology: None };
+    let new = NewScan { site: KITCHEN.into(), text: text.into(), symbology: None, also: vec![] };
     house.tubtrail.scan(&Request::system(), &new)
 }
 
@@ -73,7 +76,7 @@ fn line(scan: Scan) -> (ScannedLine, Vec<String>, Vec<String>) {
 #[track_caller]
 fn wrong(scan: Scan) -> (usize, String) {
     match scan {
-        Scan::Wrong { position, reason } => (position, reason),
+        Scan::Wrong { position, reason, .. } => (position, reason),
         other => panic!("{other:?}"),
     }
 }
@@ -88,7 +91,7 @@ fn a_suppliers_case_becomes_a_line_of_a_delivery(backend: Backend) {
         "(01)09520123456788(3103)010000(17)261209(10)24-118",
         "https://example.com/01/09520123456788/10/24-118?3103=010000&17=261209",
     ] {
-        let Scan::DeliveryLine { name, gtin, supplier, line, missing, cautions, sscc, said } = scan(&house, text)
+        let Scan::DeliveryLine { name, gtin, supplier, line, missing, cautions, sscc, said, .. } = scan(&house, text)
         else {
             panic!("{text:?}")
         };
@@ -226,7 +229,9 @@ fn a_lot_out_of_reach_is_not_told(backend: Backend) {
     for role in Role::ALL {
         let request = house.someone(role, Some(SHOP));
         let at = |site: &str, text: &str| {
-            house.tubtrail.scan(&request, &NewScan { site: site.into(), text: text.into(), symbology: None })
+            house
+                .tubtrail
+                .scan(&request, &NewScan { site: site.into(), text: text.into(), symbology: None, also: vec![] })
         };
         let (_, reason) = wrong(at(SHOP, &milk).expect("they may scan at their shop"));
         assert!(reason.contains("no lot"), "{reason}");
@@ -271,7 +276,8 @@ fn what_cannot_be_read_is_pointed_at(backend: Backend) {
     for (text, position, words) in [
         ("]C10109520123456789", 6, "check digit"),
         ("(01)09520123456788(10)L#6", 24, "“#” does not belong in (10) lot"),
-        ("(10)L26", 1, "says nothing by itself"),
+        ("https://id.gs1.org/00/095201234567891235?02=9520123456788&37=25", 58, "put zeros in front"),
+        ("https://id.gs1.org/01/9520123456788", 36, "14 characters are due, and there are 13"),
         ("https://example.com/01/09520123456788?10=L26", 39, "must not stand behind the question mark"),
         ("hello", 1, "no code we know"),
         ("9520123456789", 1, "mistyped"),
@@ -283,13 +289,111 @@ fn what_cannot_be_read_is_pointed_at(backend: Backend) {
     }
 }
 
+/// Several codes of one label.
+#[track_caller]
+fn scan_all(house: &TestHouse, texts: &[&str]) -> Scan {
+    let also = texts[1..].iter().map(|text| AlsoScanned { text: (*text).into(), symbology: None }).collect();
+    let new = NewScan { site: KITCHEN.into(), text: texts[0].into(), symbology: None, also };
+    house.tubtrail.scan(&Request::system(), &new).unwrap_or_else(|error| panic!("{texts:?}: {error}"))
+}
+
+fn half_of_a_label_says_what_is_missing(backend: Backend) {
+    let house = TestHouse::new(backend);
+    give(&house, "milk", CASE, Some("dairy"), Some(10_000));
+    for (text, elements, due) in [
+        ("(10)L26", 1, &["gtin"][..]),
+        ("]C11726123110L26", 2, &["gtin"]),
+        ("(3103)000195", 1, &["gtin"]),
+        ("(02)09520123456788", 1, &["count"]),
+        ("(37)25", 1, &["sscc", "gtin"]),
+    ] {
+        match scan(&house, text) {
+            Scan::Half { said, missing, hint } => {
+                assert_eq!(
+                    (said.len(), missing.as_slice()),
+                    (elements, &due.iter().map(ToString::to_string).collect::<Vec<_>>()[..]),
+                    "{text}"
+                );
+                assert!(hint.contains("scan the label's other code too"), "{text}: {hint}");
+            }
+            other => panic!("{text}: {other:?}"),
+        }
+    }
+    match scan(&house, "9520123456788") {
+        Scan::DeliveryLine { name, missing, hint, .. } => {
+            assert_eq!((name.as_str(), missing.as_slice()), ("milk", &["supplier_lot_code".to_owned()][..]));
+            assert!(hint.is_some_and(|hint| hint.contains("not which lot")));
+        }
+        other => panic!("{other:?}"),
+    }
+    let Scan::DeliveryLine { hint, .. } = scan(&house, "(01)09520123456788(10)L26") else { panic!("it is whole") };
+    assert_eq!(hint, None);
+}
+
+/// 10 kg of milk, lot L26, use by the last day of 2026: in one code, and in two whichever is scanned first.
+fn the_codes_of_one_label_are_read_together(backend: Backend) {
+    let house = TestHouse::new(backend);
+    give(&house, "milk", CASE, Some("dairy"), Some(10_000));
+    let whole = line(scan(&house, "(01)09520123456788(17)261231(10)L26"));
+    for codes in [
+        &["9520123456788", "(17)261231(10)L26"][..],
+        &["(17)261231(10)L26", "]E09520123456788"],
+        &["(01)09520123456788", "(10)L26", "(17)261231"],
+        &["https://id.gs1.org/01/09520123456788/10/L26", "(01)09520123456788(17)261231"],
+        &["]C10109520123456788", "]C11726123110L26"],
+    ] {
+        assert_eq!(line(scan_all(&house, codes)), whole, "{codes:?}");
+    }
+    let Scan::DeliveryLine { said, .. } = scan_all(&house, &["(17)261231(10)L26", "9520123456788"]) else {
+        panic!("a line")
+    };
+    let places: Vec<_> = said.iter().map(|one| (one.identifier.as_str(), one.code, one.position)).collect();
+    assert_eq!(places, [("17", 1, 1), ("10", 1, 11), ("01", 2, 1)]);
+    match scan_all(&house, &["(10)L26", "(17)261231"]) {
+        Scan::Half { said, missing, .. } => assert_eq!((said.len(), missing.len()), (2, 1)),
+        other => panic!("{other:?}"),
+    }
+    // Our own number says all there is.
+    let milk = house.receive("dairy", "milk", "24-118", 8000);
+    match scan_all(&house, &["9520123456788", &milk]) {
+        Scan::Lot { lot } => assert_eq!(lot.lot, milk),
+        other => panic!("{other:?}"),
+    }
+}
+
+fn codes_that_contradict_each_other_are_refused(backend: Backend) {
+    let house = TestHouse::new(backend);
+    for (codes, in_code, at, words) in [
+        (&["(01)09520123456788(10)L26", "(10)L27"][..], 2, 1, "stands in this code twice, and not the same"),
+        (&["(01)09520123456788", "(10)L26", "(37)25"], 3, 1, "cannot both be true"),
+        (&["(01)09520123456788", "(10)L#6"], 2, 6, "does not belong"),
+        (&["hello", "(10)L26"], 1, 1, "no code we know"),
+    ] {
+        match scan_all(&house, codes) {
+            Scan::Wrong { position, code, reason } => {
+                assert_eq!((code, position), (in_code, at), "{codes:?}: {reason}");
+                assert!(reason.contains(words), "{codes:?}: {reason}");
+            }
+            other => panic!("{codes:?}: {other:?}"),
+        }
+    }
+    let also = |text: &str| AlsoScanned { text: text.into(), symbology: None };
+    let refused = |also: Vec<AlsoScanned>| {
+        let new = NewScan { site: KITCHEN.into(), text: "1".into(), symbology: None, also };
+        let error = house.tubtrail.scan(&Request::system(), &new).expect_err("it is refused");
+        (error.problem.word, error.field.unwrap_or_default())
+    };
+    assert_eq!(refused(vec![also("(10)L"), also("")]), ("invalid", "also[1].text".into()));
+    assert_eq!(refused(vec![also("1"); 5]), ("invalid", "also".into()));
+}
+
 fn what_is_not_to_be_scanned_is_refused(backend: Backend) {
     let house = TestHouse::new(backend);
     let refused = |new: NewScan| {
         let error = house.tubtrail.scan(&Request::system(), &new).expect_err(&format!("{new:?}"));
         (error.problem.word, error.field.unwrap_or_default())
     };
-    let new = |text: &str| NewScan { site: KITCHEN.into(), text: text.into(), symbology: None };
+    let new = |text: &str| NewScan { site: KITCHEN.into(), text: text.into(), symbology: None, also: vec![] };
     let at = |word, field: &str| (word, field.to_owned());
     assert_eq!(refused(new("")), at("invalid", "text"));
     assert_eq!(refused(new("a\0b")), at("invalid", "text"));

@@ -8,7 +8,7 @@ use tubtrail_storage::cleans::{
     CarryOverDefaultRow, CleanKindRow, CleanKindVersionRow, CleanRow, CleanVoidRow, EquipmentVoidRow, ResidueRow,
     ServingWayRow,
 };
-use tubtrail_storage::gtins::ItemGtinRow;
+use tubtrail_storage::gtins::{GtinWithdrawalRow, ItemGtinRow};
 use tubtrail_storage::lots::{
     BatchEquipmentRow, BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, LotRow, ReadingRow, UntrackedInputRow,
     UseRow, UseVoidRow,
@@ -26,9 +26,12 @@ use tubtrail_storage::stock::{
     CountLineRow, CountRow, HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, ReceiptLineRow, ReceiptRow,
     TransferLineRow, TransferRow,
 };
+use tubtrail_storage::webhooks::RecallReachRow;
 use tubtrail_storage::{Fact, StorageError, WriteTx};
 
 use crate::house::{House, add};
+
+mod webhooks;
 
 /// Tables that hold no facts; every other one does.
 pub const NO_FACTS: [&str; 4] = ["__diesel_schema_migrations", "balances", "journal", "journal_head"];
@@ -140,6 +143,7 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
         since: at(6),
         reason: text(full, "the other milk"),
     })?;
+    add(tx, |id| GtinWithdrawalRow { id, entry, gtin: "09520123456788".into(), since: at(5), reason: "gone".into() })?;
     let recipe = add(tx, |id| RecipeRow { id, entry, code: format!("base-{mark}"), item_id: item })?;
     let version = add(tx, |id| RecipeVersionRow {
         id,
@@ -196,7 +200,8 @@ fn people(tx: &mut WriteTx<'_>, full: bool, kitchen: i64) -> Result<(), StorageE
         token_hash: format!("{mark:0>64}"),
     })?;
     add(tx, |id| DeviceRevocationRow { id, entry, device_id: device, reason: "broken".into() })?;
-    add(tx, |id| LoginAttemptRow { id, entry, user_id: user, attempted_at: at(5), succeeded: full }).map(|_| ())
+    add(tx, |id| LoginAttemptRow { id, entry, user_id: user, attempted_at: at(5), succeeded: full })?;
+    webhooks::webhook(tx, full, mark)
 }
 
 /// Milk that came in and, of some of it, a base. Returns both lots and the use.
@@ -576,6 +581,14 @@ fn recall(
         replied_by: "Bruno".into(),
         replied_at: at(18),
         note: text(full, "in the bin"),
+    })?;
+    add(tx, |id| RecallReachRow {
+        id,
+        entry,
+        recall_id: recall,
+        reached_lots: 3,
+        reached_before: 2,
+        digest: "5f1c".into(),
     })?;
     add(tx, |id| RecallEndingRow {
         id,

@@ -2,6 +2,7 @@
 //! length of a value is not settled beforehand; or as people type them, with brackets around the identifiers.
 
 use super::fault::{Fault, Gs1Error, Of};
+use super::gtin::Gtin;
 use super::table::{Identifier, matches};
 use super::value::Placed;
 
@@ -51,9 +52,69 @@ impl ElementString {
     /// # Errors
     /// Where it breaks a rule, the first that it breaks.
     pub fn parse(text: &str, first: usize, year: i32) -> Result<Self, Gs1Error> {
+        let says = Self::parse_part(text, first, year)?;
+        says.is_whole()?;
+        Ok(says)
+    }
+
+    /// The same of one of several codes of a label, which may say something that another code belongs with.
+    ///
+    /// # Errors
+    /// As [`Self::parse`], but for what says nothing by itself.
+    pub fn parse_part(text: &str, first: usize, year: i32) -> Result<Self, Gs1Error> {
         let elements = read(text, first, year)?;
-        belong_together(&elements)?;
+        agree(&elements)?;
         Ok(Self { elements })
+    }
+
+    /// Refuses what says nothing by itself.
+    ///
+    /// # Errors
+    /// The first identifier that needs another.
+    pub fn is_whole(&self) -> Result<(), Gs1Error> {
+        need_nothing(&self.elements)
+    }
+
+    /// The identifiers that what is said needs beside it, each once; `n` stands for any digit. Of several that would do, the
+    /// first.
+    pub fn missing(&self) -> Vec<&'static str> {
+        let is_there = |pattern: &&str| self.element(pattern).is_some();
+        let mut missing = Vec::new();
+        for element in self.elements.iter().filter(|element| !has_what_it_needs(element, &self.elements)) {
+            let group = element.identifier.needs.split(',').next().unwrap_or_default();
+            missing.extend(group.split('+').filter(|pattern| !is_there(pattern)));
+        }
+        missing.sort_unstable();
+        missing.dedup();
+        missing
+    }
+
+    /// This and what another code of the same label says.
+    ///
+    /// # Errors
+    /// Where the other says otherwise, or something that excludes this: counted in the other.
+    pub fn and(&self, other: &Self) -> Result<Self, Gs1Error> {
+        let mut elements = self.elements.clone();
+        for element in &other.elements {
+            elements.push(element.clone());
+            agree_with_last(&elements)?;
+        }
+        // Said once is enough.
+        let mut seen = Vec::new();
+        elements.retain(|element| {
+            let is_new = !seen.contains(&element.number);
+            seen.push(element.number.clone());
+            is_new
+        });
+        Ok(Self { elements })
+    }
+
+    /// A number of an article alone, as under the bars of a package, as an element string says it.
+    pub fn of_article(gtin: Gtin, position: usize) -> Self {
+        let known = |number: &str| Identifier::of_number(number).into_iter();
+        let value = gtin.to_string();
+        let element = |identifier| Element { identifier, number: "01".into(), value: value.clone(), position };
+        Self { elements: known("01").map(element).collect() }
     }
 
     pub(super) const fn of(elements: Vec<Element>) -> Self {
@@ -192,29 +253,61 @@ fn read_bracketed(text: &str, first: usize, year: i32) -> Result<Vec<Element>, G
 
 /// Refuses what is said twice and differently, what excludes each other, and what says nothing by itself.
 pub(super) fn belong_together(elements: &[Element]) -> Result<(), Gs1Error> {
+    agree(elements)?;
+    need_nothing(elements)
+}
+
+/// Refuses what is said twice and differently, and what excludes each other.
+fn agree(elements: &[Element]) -> Result<(), Gs1Error> {
     for (index, element) in elements.iter().enumerate() {
         let wrong = |fault: Fault| Err(Gs1Error::new(element.position, fault));
-        let differs = |other: &Element| other.number == element.number && other.value != element.value;
-        if elements[..index].iter().any(differs) {
+        if elements[..index].iter().any(|other| differs(other, element)) {
             return wrong(Fault::Repeated { of: element.of() });
         }
-        let not_with: Vec<_> = element.identifier.not_with.split(',').collect();
-        let excluded = |other: &&Element| {
-            other.number != element.number && not_with.iter().any(|pattern| matches(pattern, &other.number))
-        };
-        if let Some(other) = elements.iter().find(excluded) {
+        if let Some(other) = elements.iter().find(|other| excludes(element, other)) {
             return wrong(Fault::NotTogether { of: element.of(), other: other.of() });
         }
     }
-    for element in elements {
-        let is_there = |pattern: &str| elements.iter().any(|other| matches(pattern, &other.number));
-        let needs = element.identifier.needs;
-        if !needs.is_empty() && !needs.split(',').any(|group| group.split('+').all(is_there)) {
-            let with = in_words(needs);
-            return Err(Gs1Error::new(element.position, Fault::Alone { of: element.of(), with }));
-        }
-    }
     Ok(())
+}
+
+/// The same of the last alone, and the blame is always the last's.
+fn agree_with_last(elements: &[Element]) -> Result<(), Gs1Error> {
+    let Some((last, others)) = elements.split_last() else { return Ok(()) };
+    let wrong = |fault: Fault| Err(Gs1Error::new(last.position, fault));
+    if others.iter().any(|other| differs(other, last)) {
+        return wrong(Fault::Repeated { of: last.of() });
+    }
+    match others.iter().find(|other| excludes(last, other) || excludes(other, last)) {
+        Some(other) => wrong(Fault::NotTogether { of: last.of(), other: other.of() }),
+        None => Ok(()),
+    }
+}
+
+fn differs(one: &Element, other: &Element) -> bool {
+    one.number == other.number && one.value != other.value
+}
+
+fn excludes(element: &Element, other: &Element) -> bool {
+    let mut not_with = element.identifier.not_with.split(',');
+    other.number != element.number && not_with.any(|pattern| matches(pattern, &other.number))
+}
+
+/// Refuses what says nothing by itself.
+fn need_nothing(elements: &[Element]) -> Result<(), Gs1Error> {
+    match elements.iter().find(|element| !has_what_it_needs(element, elements)) {
+        Some(element) => {
+            let with = in_words(element.identifier.needs);
+            Err(Gs1Error::new(element.position, Fault::Alone { of: element.of(), with }))
+        }
+        None => Ok(()),
+    }
+}
+
+fn has_what_it_needs(element: &Element, elements: &[Element]) -> bool {
+    let is_there = |pattern: &str| elements.iter().any(|other| matches(pattern, &other.number));
+    let needs = element.identifier.needs;
+    needs.is_empty() || needs.split(',').any(|group| group.split('+').all(is_there))
 }
 
 /// `01+21,03` as `(01) with (21), or (03)`.

@@ -81,7 +81,7 @@ pub enum Fault {
         of: Of,
     },
     /// A value that ends too soon.
-    #[error("{of} is too short: {due} characters are due, and there are {found}")]
+    #[error("{of} is too short: {due} characters are due, and there are {found}{hint}")]
     TooShort {
         /// Of which identifier.
         of: Of,
@@ -89,6 +89,8 @@ pub enum Fault {
         due: usize,
         /// How many there are.
         found: usize,
+        /// What may be meant, as the rest of the sentence; empty where nobody knows.
+        hint: &'static str,
     },
     /// A value that goes on for too long.
     #[error("{of} has at most {most} characters: it is too long, or the scanner drops the separator (FNC1) behind it")]
@@ -145,7 +147,7 @@ pub enum Fault {
         of: Of,
     },
     /// An identifier that says nothing by itself.
-    #[error("{of} says nothing by itself: it belongs with {with}; if the label has another code, scan both as one")]
+    #[error("{of} says nothing by itself: it belongs with {with}")]
     Alone {
         /// Which.
         of: Of,

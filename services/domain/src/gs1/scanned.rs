@@ -7,6 +7,26 @@ use super::gtin::{Gtin, NumberError};
 use super::table::Identifier;
 use crate::lot_number::LotNumber;
 
+/// A code as it was sent.
+#[derive(Clone, Copy, Debug)]
+pub struct Code<'a> {
+    /// Everything the scanner sent.
+    pub text: &'a str,
+    /// The symbology identifier, where it came beside the text.
+    pub symbology: Option<&'a str>,
+}
+
+/// What the codes of one label say together.
+#[derive(Clone, Debug)]
+pub enum Label {
+    /// What one code is by itself.
+    Whole(Scanned),
+    /// Element strings, which say one thing together; for each element, in which code it stands, from 0.
+    Together(ElementString, Vec<usize>),
+    /// What says nothing by itself, as far as it goes, and why.
+    Half(ElementString, Vec<usize>, Gs1Error),
+}
+
 /// What was scanned.
 #[derive(Clone, Debug)]
 pub enum Scanned {
@@ -50,6 +70,14 @@ impl Symbol {
 /// # Errors
 /// If it is no code of any kind, or breaks a rule of its kind: where, counted in characters of what was sent, and which.
 pub fn read(sent: &str, symbology: Option<&str>, year: i32) -> Result<Scanned, Gs1Error> {
+    read_with(&Code { text: sent, symbology }, year, ElementString::parse)
+}
+
+/// How element strings are read: alone, or as a part of what a label says.
+type ReadElements = fn(&str, usize, i32) -> Result<ElementString, Gs1Error>;
+
+fn read_with(code: &Code<'_>, year: i32, elements: ReadElements) -> Result<Scanned, Gs1Error> {
+    let Code { text: sent, symbology } = *code;
     let is_blank = |character: char| matches!(character, ' ' | '\t' | '\r' | '\n');
     let text = sent.trim_start_matches(is_blank);
     let first = 1 + sent.chars().count() - text.chars().count();
@@ -66,10 +94,43 @@ pub fn read(sent: &str, symbology: Option<&str>, year: i32) -> Result<Scanned, G
         return Err(Gs1Error::new(first, Fault::Nothing));
     }
     match symbol {
-        Symbol::Gs1 => ElementString::parse(text, first, year).map(Scanned::Elements),
+        Symbol::Gs1 => elements(text, first, year).map(Scanned::Elements),
         Symbol::Article => article(text).map(Scanned::Article).map_err(|error| blame(error, first)),
-        Symbol::Plain => plain(text, first, year),
+        Symbol::Plain => plain(text, first, year, elements),
     }
+}
+
+/// Reads the codes of one label, the one that was scanned first before the others.
+///
+/// # Errors
+/// As [`read`], and where they contradict each other; in which code, from 0.
+pub fn read_label(codes: &[Code<'_>], year: i32) -> Result<Label, (usize, Gs1Error)> {
+    let mut together: Option<(ElementString, Vec<usize>)> = None;
+    for (index, code) in codes.iter().enumerate() {
+        let at = |error| (index, error);
+        let scanned = read_with(code, year, ElementString::parse_part).map_err(at)?;
+        if codes.len() == 1 && !matches!(scanned, Scanned::Elements(_)) {
+            return Ok(Label::Whole(scanned));
+        }
+        let says = match scanned {
+            Scanned::Elements(says) => says,
+            // Our own number says all there is.
+            lot @ Scanned::LotNumber(_) => return Ok(Label::Whole(lot)),
+            Scanned::Article(gtin) | Scanned::LotNumberOrArticle(_, gtin) => ElementString::of_article(gtin, 1),
+            Scanned::Link(link) => link.says,
+        };
+        let (all, mut places) = match together {
+            Some((before, places)) => (before.and(&says).map_err(at)?, places),
+            None => (says, Vec::new()),
+        };
+        places.resize(all.elements().len(), index);
+        together = Some((all, places));
+    }
+    let Some((all, places)) = together else { return Err((0, Gs1Error::new(1, Fault::Nothing))) };
+    Ok(match all.is_whole() {
+        Ok(()) => Label::Together(all, places),
+        Err(lacks) => Label::Half(all, places, lacks),
+    })
 }
 
 /// A closing bracket, a letter and a digit or letter.
@@ -78,27 +139,27 @@ pub fn is_symbology_identifier(text: &str) -> bool {
     bytes.len() == 3 && bytes[0] == b']' && bytes[1].is_ascii_alphabetic() && bytes[2].is_ascii_alphanumeric()
 }
 
-fn plain(text: &str, first: usize, year: i32) -> Result<Scanned, Gs1Error> {
+fn plain(text: &str, first: usize, year: i32, elements: ReadElements) -> Result<Scanned, Gs1Error> {
     if text.get(..4).is_some_and(|scheme| scheme.eq_ignore_ascii_case("http")) || text.contains("://") {
         return DigitalLink::parse(text, first, year).map(Scanned::Link);
     }
     if text.starts_with('(') || text.contains(SEPARATOR) {
-        return ElementString::parse(text, first, year).map(Scanned::Elements);
+        return elements(text, first, year).map(Scanned::Elements);
     }
     if text.bytes().all(|byte| byte.is_ascii_digit() || matches!(byte, b' ' | b'-')) {
-        return digits(text, first, year);
+        return digits(text, first, year, elements);
     }
     match Identifier::at_start_of(text) {
-        Some(_) => ElementString::parse(text, first, year).map(Scanned::Elements),
+        Some(_) => elements(text, first, year).map(Scanned::Elements),
         None => Err(Gs1Error::new(first, Fault::Unknown)),
     }
 }
 
 /// Digits, perhaps with the hyphens of our lot numbers, or with the blanks that are printed under bars.
-fn digits(text: &str, first: usize, year: i32) -> Result<Scanned, Gs1Error> {
+fn digits(text: &str, first: usize, year: i32, elements: ReadElements) -> Result<Scanned, Gs1Error> {
     let count = text.bytes().filter(u8::is_ascii_digit).count();
     if count > 14 {
-        return ElementString::parse(text, first, year).map(Scanned::Elements);
+        return elements(text, first, year).map(Scanned::Elements);
     }
     match (text.parse::<LotNumber>(), article(&text.replace(' ', ""))) {
         (Ok(lot), Ok(article)) => Ok(Scanned::LotNumberOrArticle(lot, article)),

@@ -1,6 +1,7 @@
 //! A value with the place of each of its characters in what was sent, so that what is wrong with it can be pointed at.
 
 use super::fault::{Fault, Gs1Error, Of};
+use super::gtin::Gtin;
 use super::rules::{Trouble, fits};
 use super::table::Identifier;
 
@@ -68,6 +69,15 @@ impl Placed {
         self.check_parts(identifier, of, year)
     }
 
+    /// What may be meant by a value that is too short: the number of an article, as it stands under the bars, has its zeros
+    /// left out.
+    fn hint(&self, identifier: &Identifier) -> &'static str {
+        if identifier.title.ends_with("(GTIN)") && self.text.parse::<Gtin>().is_ok() {
+            return "; put zeros in front of it until there are 14: 9520123456788 is 09520123456788 here";
+        }
+        ""
+    }
+
     fn check_parts(&self, identifier: &Identifier, of: &Of, year: i32) -> Result<(), Gs1Error> {
         let wrong = |index: usize, fault: Fault| Err(Gs1Error::new(self.place(index), fault));
         let mut at = 0;
@@ -77,8 +87,8 @@ impl Placed {
                 return Ok(());
             }
             if left.len() < part.least {
-                let fault = Fault::TooShort { of: of.clone(), due: at + part.least, found: self.text.len() };
-                return wrong(self.text.len(), fault);
+                let (due, found, hint) = (at + part.least, self.text.len(), self.hint(identifier));
+                return wrong(found, Fault::TooShort { of: of.clone(), due, found, hint });
             }
             let taken = &left[..left.len().min(part.most)];
             if let Some((index, found)) = taken.char_indices().find(|(_, found)| !part.characters.hold(*found)) {

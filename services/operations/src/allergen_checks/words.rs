@@ -23,6 +23,8 @@ use crate::quantities::Grams;
 /// A link of the chain that explains an answer.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case", tag = "kind")]
+// A batch has steps too, and a description one name for one thing.
+#[schema(as = EvidenceStep)]
 pub enum Step {
     /// What was stated of a lot, or that nothing was.
     Statement {

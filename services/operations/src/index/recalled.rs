@@ -72,6 +72,11 @@ impl Recalls {
         self.by_id.values().filter(move |recalled| recalled.row.holds && recalled.reach.holds(lot))
     }
 
+    /// All of them, by row id.
+    pub fn all(&self) -> impl Iterator<Item = (i64, &Recalled)> {
+        self.by_id.iter().map(|(id, recalled)| (*id, recalled))
+    }
+
     /// One of them, by row id.
     pub fn get(&self, id: i64) -> Option<&Recalled> {
         self.by_id.get(&id)

@@ -6,7 +6,7 @@ use tubtrail_storage::recalls::{RecallFilter, recalls_page};
 use utoipa::{IntoParams, ToSchema};
 
 use super::{CAUTION, EndingWay, RecallCase, RecallMass, RecallTimes};
-use crate::error::Result;
+use crate::error::{OperationError, Result};
 use crate::reach::{self, Request};
 use crate::tubtrail::Tubtrail;
 
@@ -85,7 +85,10 @@ impl Tubtrail {
     /// How the last drills went.
     pub fn show_drill_report(&self, request: &Request, asked: DrillsAsked) -> Result<DrillReport> {
         request.actor.may_anywhere(&reach::SHOW_DRILL_REPORT)?;
-        let last = i64::from(asked.last.clamp(1, MOST_DRILLS));
+        if !(1..=MOST_DRILLS).contains(&asked.last) {
+            return Err(OperationError::invalid("last", format!("a report covers 1 to {MOST_DRILLS} drills")));
+        }
+        let last = i64::from(asked.last);
         self.read(|conn| {
             let filter = RecallFilter { is_drill: Some(true), ..RecallFilter::default() };
             let mut drills = Vec::new();

@@ -5,12 +5,14 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
 
 use clap::Args;
+use tubtrail_operations::webhooks::Outgoing;
 use tubtrail_operations::{Tubtrail, system_clock};
 
 use super::{Outcome, in_words};
 use crate::config::{Serving, Settings};
 use crate::door::{Door, Keys};
 use crate::house::House;
+use crate::webhooks::{self, Sender};
 use crate::{house, serve, telemetry};
 
 /// Reads what is otherwise read when it is first asked for, while the server serves already.
@@ -77,13 +79,23 @@ impl Serve {
         let tubtrail = Tubtrail::open(&settings.database, system_clock()).map_err(|error| in_words(&error))?;
         let door = Door::new(Keys::open(&folder)?, session_minutes);
         tracing::info!(database = %settings.database, listen, "starting");
-        let house = house::share(tubtrail, door, public_url);
-        let reading = ReadingAhead::begin(&house)?;
+        let house = house::share(tubtrail, door, public_url, outgoing(&folder, settings.webhooks_inside(&self.serving)));
+        let (reading, sender) = (ReadingAhead::begin(&house)?, Sender::start(house.clone())?);
         let ended = actix_web::rt::System::new().block_on(serve::serve(house.clone(), &listen));
+        sender.stop();
         reading.end();
         // The last handle: dropping it waits for the writer to finish what it was given.
         drop(house);
         tracing::info!("stopped");
         Ok(ended.map_err(|error| format!("{listen}: {error}"))?)
     }
+}
+
+/// Without a key all else works: a folder of keys that cannot be written to is no reason to serve nobody.
+fn outgoing(keys: &std::path::Path, inside: bool) -> Outgoing {
+    let key = webhooks::read_or_make(keys);
+    if let Err(error) = &key {
+        tracing::warn!(%error, "there is no key for the secrets of webhooks");
+    }
+    Outgoing::new(key.ok(), inside)
 }

@@ -2,7 +2,7 @@
 
 use actix_web::http::StatusCode;
 use actix_web::{get, post, web};
-use tubtrail_operations::gtins::{ItemGtin, NewItemGtin};
+use tubtrail_operations::gtins::{GtinWithdrawal, ItemGtin, NewGtinWithdrawal, NewItemGtin};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::body::Body;
@@ -10,7 +10,7 @@ use crate::door::SignedIn;
 use crate::house::{House, Outcome, command, query};
 
 pub fn configure(config: &mut ServiceConfig) {
-    config.service(add_item_gtin).service(get_gtin);
+    config.service(add_item_gtin).service(get_gtin).service(withdraw_gtin);
 }
 
 /// Gives the number of an article (GTIN) to an item, so that scanning it tells the item.
@@ -30,4 +30,21 @@ async fn add_item_gtin(house: House, signed_in: SignedIn, code: web::Path<String
 #[get("/v1/gtins/{gtin}")]
 async fn get_gtin(house: House, signed_in: SignedIn, gtin: web::Path<String>) -> Outcome {
     query(house, signed_in, move |house, request| house.get_gtin(request, &gtin)).await
+}
+
+/// Lets the number of an article (GTIN) stand for nothing any more, until it is given to an item anew. What was received by
+/// it stays as it is.
+#[utoipa::path(tag = "items", request_body = NewGtinWithdrawal, params(("gtin", description = "8, 12, 13 or 14 digits")),
+    responses((status = 201, body = GtinWithdrawal)))]
+#[post("/v1/gtins/{gtin}/withdrawal")]
+async fn withdraw_gtin(
+    house: House,
+    signed_in: SignedIn,
+    gtin: web::Path<String>,
+    body: Body<NewGtinWithdrawal>,
+) -> Outcome {
+    command(house, signed_in, body, StatusCode::CREATED, move |house, request, new| {
+        house.withdraw_gtin(request, &gtin, new)
+    })
+    .await
 }

@@ -49,7 +49,7 @@ struct JournalAsked {
     site: Option<String>,
     /// Most entries on the page, 1 to 200.
     #[param(minimum = 1, maximum = 200)]
-    #[serde(default = "usual")]
+    #[serde(default = "usual", deserialize_with = "tubtrail_operations::journal::limit")]
     limit: u32,
 }
 

@@ -36,6 +36,7 @@ mod trace;
 mod transfers;
 mod tubs;
 mod users;
+mod webhooks;
 
 pub use sessions::come_in;
 
@@ -70,6 +71,7 @@ pub fn configure(config: &mut ServiceConfig) {
     transfers::configure(config);
     tubs::configure(config);
     users::configure(config);
+    webhooks::configure(config);
 }
 
 /// Which page of a list.
