@@ -11,7 +11,9 @@ use crate::fact::Fact;
 use crate::journal::{self, JournalRow};
 use crate::stock::{BalanceRow, MovementRow, balances, movements};
 use crate::write::{ROW_DIGEST_BYTES, encode, entry_hash};
-use crate::{AnyConnection, StorageError, cleans, gtins, lots, master_data, people, recalls, statements, stock};
+use crate::{
+    AnyConnection, StorageError, cleans, gtins, labels, lots, master_data, people, recalls, statements, stock,
+};
 
 /// Rows read at a time.
 const PAGE: i64 = 2000;
@@ -271,6 +273,14 @@ impl Tables {
                 stream::<recalls::RecallReplyRow>(),
                 stream::<recalls::RecallEndingRow>(),
                 stream::<gtins::ItemGtinRow>(),
+                stream::<labels::MakerRow>(),
+                stream::<labels::MakerVersionRow>(),
+                stream::<labels::ItemLabelRow>(),
+                stream::<labels::ItemLabelVersionRow>(),
+                stream::<labels::PrinterRow>(),
+                stream::<labels::PrinterVersionRow>(),
+                stream::<labels::LabelPrintRow>(),
+                stream::<labels::PrintStepRow>(),
             ],
             last_id: 0,
             last_lot_id: 0,

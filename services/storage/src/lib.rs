@@ -16,6 +16,7 @@ pub mod contents;
 mod error;
 pub mod gtins;
 pub mod journal;
+pub mod labels;
 pub mod lots;
 pub mod master_data;
 pub mod migrations;
