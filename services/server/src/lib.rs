@@ -8,6 +8,8 @@ pub mod demo;
 pub mod door;
 pub mod followers;
 pub mod house;
+mod labels;
+mod printing;
 pub mod problem;
 mod reports;
 pub mod routed;

@@ -42,6 +42,14 @@ const OF_THE_HOUSE: &[&str] = &[
     "change_recipe",
     "add_item_gtin",
     "get_gtin",
+    "list_makers",
+    "get_maker",
+    "list_maker_versions",
+    "list_item_labels",
+    "get_item_label",
+    "list_item_label_versions",
+    "create_item_label",
+    "change_item_label",
     "list_recalls",
     "get_recall",
     "list_recall_lines",
@@ -72,6 +80,8 @@ const OF_EVERY_SITE: &[&str] = &[
     "withdraw_recall",
     "create_clean_kind",
     "change_clean_kind",
+    "create_maker",
+    "change_maker",
 ];
 
 pub struct Walk {
@@ -230,6 +240,13 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
     let transfer = made("/v1/transfers", transfer);
     let counted = json!({"lot": lot, "state": "available", "found": grams(37_000), "reason": "one bag was torn"});
     let count = made("/v1/counts", json!({"site": HERE, "complete": false, "lines": [counted]}));
+    let maker = json!({"code": "our-maker", "name": "Maker", "address": ["1 Harbour Street"], "jurisdiction": "eu"});
+    made("/v1/makers", maker);
+    made("/v1/item-labels", json!({"code": "whole-milk", "name": "whole milk", "made_of": {"by": "single"}}));
+    let printer = json!({"code": "our-printer", "name": "Printer", "site": HERE, "uri": "ipp://127.0.0.1:1/ipp/print",
+        "size": "60x40", "dpi": 203});
+    made("/v1/printers", printer);
+    let print = made(&format!("/v1/lots/{lot}/prints"), json!({"site": HERE}))["print"].to_string();
     let hold = made(&format!("/v1/lots/{lot}/holds"), json!({"reason": "our reason"}));
     let seeds = json!([{"by": "lots", "lots": [lot]}]);
     let drill = json!({"kind": "drill", "class": 1, "hazard": "our hazard", "holds": false, "seeds": seeds});
@@ -256,6 +273,10 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
         ("count", number(&count)),
         ("hold", number(&hold)),
         ("gtin", "9520123456788".into()),
+        ("maker", "our-maker".into()),
+        ("item_label", "whole-milk".into()),
+        ("printer", "our-printer".into()),
+        ("print", print),
     ])
 }
 
@@ -318,7 +339,8 @@ fn another_site_is_not_there(backend: Backend) {
     let walk = Walk::new(backend);
     let people = walk.people(ELSEWHERE);
     let before = position(&walk);
-    let ours: Vec<&str> = ["lot", "equipment", "device"].iter().map(|name| walk.things[name].as_str()).collect();
+    let ours: Vec<&str> =
+        ["lot", "equipment", "device", "printer"].iter().map(|name| walk.things[name].as_str()).collect();
     let mut wrong = Vec::new();
     for described in walk.operations() {
         let id = described.id.as_str();

@@ -6,6 +6,7 @@ use tubtrail_operations::{Tubtrail, system_clock};
 use super::{Outcome, in_words};
 use crate::config::{Serving, Settings};
 use crate::door::{Door, Keys};
+use crate::printing::Printing;
 use crate::{house, serve, telemetry};
 
 #[derive(Debug, Args)]
@@ -39,7 +40,9 @@ impl Serve {
         let door = Door::new(Keys::open(&folder)?, session_minutes);
         tracing::info!(database = %settings.database, listen, "starting");
         let house = house::share(tubtrail, door);
+        let printing = Printing::start(&house)?;
         let ended = actix_web::rt::System::new().block_on(serve::serve(house.clone(), &listen));
+        drop(printing);
         // The last handle: dropping it waits for the writer to finish what it was given.
         drop(house);
         tracing::info!("stopped");
