@@ -8,6 +8,7 @@
 mod composition;
 mod dates;
 mod entries;
+mod gathering;
 mod letters;
 mod list_wording;
 mod names;
@@ -18,6 +19,7 @@ mod wording;
 
 pub use composition::{Composition, LabelAsked, compose};
 pub use dates::{DateKind, DateRefused, DateWording, date_wording};
+pub use gathering::gathered;
 pub use letters::{least_figure_height, least_letter_height};
 pub use net_quantity::net_quantity;
 pub use unknown::{Despite, LabelField, LabelRefusal, Unknown};

@@ -53,7 +53,7 @@ fn made(name: &str, mass: i64, parts: Vec<WentIn>, weight: i64, shown: Shown) ->
 }
 
 fn asked(law: AllergenList) -> LabelAsked {
-    LabelAsked { law, list: ListOnLabel::Printed, traces: 0, missing: Vec::new(), despite: None }
+    LabelAsked { law, list: ListOnLabel::Printed, traces: 0, unknown_traces: 0, missing: Vec::new(), despite: None }
 }
 
 fn composed(went_in: &[WentIn], law: AllergenList) -> Composition {

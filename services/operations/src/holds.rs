@@ -216,7 +216,8 @@ impl Tubtrail {
 pub(crate) fn placed(conn: &mut AnyConnection, row: HoldRow) -> Result<Hold> {
     let by = By::of_entries(conn, &[row.entry])?;
     let (held, lot) = (By::of_entry(&by, row.entry)?, lot(conn, row.lot_id)?);
-    answer(conn, &mut Names::default(), &lot, row, held, None)
+    let item = Names::default().item(conn, lot.item_id)?.row.code.clone();
+    answer(&lot, item, row, held, None)
 }
 
 /// A hold as it was released.

@@ -81,6 +81,8 @@ problems! {
     ADDRESS_REFUSED = Invalid "address-refused" "Webhooks are not sent to this address.";
     PAST_ITS_DATE = Invalid "past-its-date" "It was past its date on arrival; it can only be rejected.";
 
+    LABEL_NO_ROOM = Invalid "label-no-room" "It does not fit on the label.";
+
     CODE_TAKEN = Refused "code-taken" "This code is taken.";
     VERSION_MOVED = Refused "version-moved" "Someone changed this meanwhile.";
     TRACE_MOVED = Refused "trace-moved" "The trace changed while its pages were read.";
@@ -108,6 +110,9 @@ problems! {
     NOT_OPEN = Refused "not-open" "The tub is not open.";
     NOT_A_TUB = Refused "not-a-tub" "The lot is not a tub.";
     ALREADY_RELEASED = Refused "already-released" "The hold was already released.";
+    LABEL_UNKNOWN = Refused "label-unknown" "Something on the label is unknown.";
+    LABEL_DATE = Refused "label-date" "The law has no such date on a label.";
+    PRINT_UNDER_WAY = Refused "print-under-way" "The printer has it already, or is done with it.";
     LAST_OWNER = Refused "last-owner" "Somebody must remain who may do everything.";
     ALREADY_REVOKED = Refused "already-revoked" "The device was already revoked.";
     WEBHOOK_STOPPED = Refused "webhook-stopped" "Nothing is sent to this webhook already.";

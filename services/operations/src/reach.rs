@@ -306,6 +306,36 @@ operations! {
     TEST_WEBHOOK = "test_webhook" [Owner];
     LIST_WEBHOOK_ATTEMPTS = "list_webhook_attempts" [Owner Inspector];
 
+    LIST_MAKERS = "list_makers" [Owner Kitchen Shop Inspector Device];
+    GET_MAKER = "get_maker" [Owner Kitchen Shop Inspector Device];
+    LIST_MAKER_VERSIONS = "list_maker_versions" [Owner Kitchen Shop Inspector];
+    CREATE_MAKER = "create_maker" [Owner];
+    CHANGE_MAKER = "change_maker" [Owner];
+    LIST_ITEM_LABELS = "list_item_labels" [Owner Kitchen Shop Inspector Device];
+    GET_ITEM_LABEL = "get_item_label" [Owner Kitchen Shop Inspector Device];
+    LIST_ITEM_LABEL_VERSIONS = "list_item_label_versions" [Owner Kitchen Shop Inspector];
+    CREATE_ITEM_LABEL = "create_item_label" [Owner Kitchen];
+    CHANGE_ITEM_LABEL = "change_item_label" [Owner Kitchen];
+    LIST_PRINTERS = "list_printers" [Owner Kitchen Shop Inspector Device];
+    GET_PRINTER = "get_printer" [Owner Kitchen Shop Inspector Device];
+    LIST_PRINTER_VERSIONS = "list_printer_versions" [Owner Kitchen Shop Inspector];
+    CREATE_PRINTER = "create_printer" [Owner];
+    CHANGE_PRINTER = "change_printer" [Owner];
+    SHOW_LABEL = "show_label" [Owner Kitchen Shop Inspector Device];
+    DRAW_LABEL_SVG = "draw_label_svg" [Owner Kitchen Shop Inspector Device];
+    DRAW_LABEL_PNG = "draw_label_png" [Owner Kitchen Shop Inspector Device];
+    DRAW_LABEL_PDF = "draw_label_pdf" [Owner Kitchen Shop Inspector Device];
+    PRINT_LABEL = "print_label" [Owner Kitchen Shop Device];
+    OVERRIDE_LABEL = "override_label" [Owner Kitchen];
+    LIST_LOT_PRINTS = "list_lot_prints" [Owner Kitchen Shop Inspector Device];
+    LIST_PRINTS = "list_prints" [Owner Kitchen Shop Inspector Device];
+    GET_PRINT = "get_print" [Owner Kitchen Shop Inspector Device];
+    DRAW_PRINT_SVG = "draw_print_svg" [Owner Kitchen Shop Inspector Device];
+    DRAW_PRINT_PNG = "draw_print_png" [Owner Kitchen Shop Inspector Device];
+    DRAW_PRINT_PDF = "draw_print_pdf" [Owner Kitchen Shop Inspector Device];
+    CANCEL_PRINT = "cancel_print" [Owner Kitchen Shop];
+    SETTLE_PRINT = "settle_print" [Owner Kitchen Shop];
+
     LIST_JOURNAL = "list_journal" [Owner Inspector];
     FOLLOW_CHANGES = "follow_changes" [Owner Inspector];
 }
@@ -326,3 +356,9 @@ pub static LEAVE_JOURNAL: &[&Operation] = &[
     &DISCARD_LOT,
     &CONSIGN_LOT,
 ];
+
+/// What the server itself does at its printers: no request asks for it.
+pub(crate) static NOTE_PRINT_STEP: Operation = Operation { id: "note_print_step", roles: &[Role::Owner] };
+
+/// What is only read and may be refused all the same, as things stand.
+pub static READ_MAY_BE_REFUSED: &[&Operation] = &[&SHOW_LABEL, &DRAW_LABEL_SVG, &DRAW_LABEL_PNG, &DRAW_LABEL_PDF];

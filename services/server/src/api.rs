@@ -1,7 +1,7 @@
 //! The API's description: collected from the handlers, then given what every operation shares.
 
 use tubtrail_operations::problems;
-use tubtrail_operations::reach::{ONLY_READ, OPERATIONS};
+use tubtrail_operations::reach::{ONLY_READ, OPERATIONS, READ_MAY_BE_REFUSED};
 use tubtrail_operations::webhooks::WebhookMessage;
 use utoipa::openapi::extensions::Extensions;
 use utoipa::openapi::header::HeaderBuilder;
@@ -99,6 +99,9 @@ fn complete_operation(operation: &mut Operation, is_command: bool) {
         add_problems(operation, &[400, 401, 403, 404, 409, 413, 422, 429, 500, 503]);
     } else {
         add_problems(operation, &[400, 401, 403, 404, 422, 429, 500, 503]);
+        if READ_MAY_BE_REFUSED.iter().any(|known| known.id == id) {
+            add_problems(operation, &[409]);
+        }
     }
 }
 

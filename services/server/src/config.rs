@@ -183,7 +183,7 @@ fn read_file(path: &Path) -> Result<File, ConfigError> {
 
 /// A setting with a typing error must not be passed over in silence.
 fn refuse_unknown_names(names: impl Iterator<Item = String>) -> Result<(), ConfigError> {
-    const SETTINGS: [&str; 6] = [
+    const SETTINGS: [&str; 7] = [
         "TUBTRAIL_DATABASE",
         "TUBTRAIL_CONFIG",
         "TUBTRAIL_LISTEN",

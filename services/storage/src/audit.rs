@@ -12,7 +12,7 @@ use crate::journal::{self, JournalRow};
 use crate::stock::{BalanceRow, MovementRow, balances, movements};
 use crate::write::{ROW_DIGEST_BYTES, encode, entry_hash};
 use crate::{
-    AnyConnection, StorageError, cleans, gtins, lots, master_data, people, recalls, statements, stock, webhooks,
+    AnyConnection, StorageError, cleans, gtins, labels, lots, master_data, people, recalls, statements, stock, webhooks,
 };
 
 /// Rows read at a time.
@@ -280,6 +280,14 @@ impl Tables {
                 stream::<webhooks::WebhookTestRow>(),
                 stream::<webhooks::WebhookAttemptRow>(),
                 stream::<webhooks::RecallReachRow>(),
+                stream::<labels::MakerRow>(),
+                stream::<labels::MakerVersionRow>(),
+                stream::<labels::ItemLabelRow>(),
+                stream::<labels::ItemLabelVersionRow>(),
+                stream::<labels::PrinterRow>(),
+                stream::<labels::PrinterVersionRow>(),
+                stream::<labels::LabelPrintRow>(),
+                stream::<labels::PrintStepRow>(),
             ],
             last_id: 0,
             last_lot_id: 0,

@@ -19,6 +19,7 @@ pub mod gtins;
 pub mod journal;
 mod kept;
 mod lean;
+pub mod labels;
 pub mod lots;
 pub mod master_data;
 pub mod migrations;

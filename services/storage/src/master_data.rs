@@ -6,6 +6,10 @@ use diesel::prelude::*;
 use tubtrail_domain::text;
 
 use crate::cleans::{CleanKindRow, CleanKindVersionRow, clean_kind_versions, clean_kinds};
+use crate::labels::{
+    ItemLabelRow, ItemLabelVersionRow, MakerRow, MakerVersionRow, PrinterRow, PrinterVersionRow, item_label_versions,
+    item_labels, maker_versions, makers, printer_versions, printers,
+};
 use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
@@ -219,6 +223,12 @@ pub type Equipment = Versioned<EquipmentRow, EquipmentVersionRow>;
 
 /// A way of cleaning as it stands now.
 pub type CleanKind = Versioned<CleanKindRow, CleanKindVersionRow>;
+/// A maker as it stands now.
+pub type Maker = Versioned<MakerRow, MakerVersionRow>;
+/// What labels say of an item now.
+pub type ItemLabel = Versioned<ItemLabelRow, ItemLabelVersionRow>;
+/// A printer as it stands now.
+pub type Printer = Versioned<PrinterRow, PrinterVersionRow>;
 
 /// How a noun of the master data is found.
 pub trait Noun: Sized {
@@ -292,6 +302,9 @@ noun!(items, ItemRow, item_versions, ItemVersionRow, item_id);
 noun!(recipes, RecipeRow, recipe_versions, RecipeVersionRow, recipe_id);
 noun!(equipment, EquipmentRow, equipment_versions, EquipmentVersionRow, equipment_id);
 noun!(clean_kinds, CleanKindRow, clean_kind_versions, CleanKindVersionRow, clean_kind_id);
+noun!(makers, MakerRow, maker_versions, MakerVersionRow, maker_id);
+noun!(item_labels, ItemLabelRow, item_label_versions, ItemLabelVersionRow, item_label_id);
+noun!(printers, PrinterRow, printer_versions, PrinterVersionRow, printer_id);
 
 /// The lines of a version of a recipe, in order.
 pub fn recipe_lines_of(conn: &mut AnyConnection, recipe_version_id: i64) -> Result<Vec<RecipeLineRow>, StorageError> {

@@ -43,6 +43,14 @@ const OF_THE_HOUSE: &[&str] = &[
     "add_item_gtin",
     "get_gtin",
     "withdraw_gtin",
+    "list_makers",
+    "get_maker",
+    "list_maker_versions",
+    "list_item_labels",
+    "get_item_label",
+    "list_item_label_versions",
+    "create_item_label",
+    "change_item_label",
     "list_recalls",
     "get_recall",
     "list_recall_lines",
@@ -81,6 +89,8 @@ const OF_EVERY_SITE: &[&str] = &[
     "resume_webhook",
     "test_webhook",
     "list_webhook_attempts",
+    "create_maker",
+    "change_maker",
 ];
 
 pub struct Walk {
@@ -239,6 +249,13 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
     let transfer = made("/v1/transfers", transfer);
     let counted = json!({"lot": lot, "state": "available", "found": grams(37_000), "reason": "one bag was torn"});
     let count = made("/v1/counts", json!({"site": HERE, "complete": false, "lines": [counted]}));
+    let maker = json!({"code": "our-maker", "name": "Maker", "address": ["1 Harbour Street"], "jurisdiction": "eu"});
+    made("/v1/makers", maker);
+    made("/v1/item-labels", json!({"code": "whole-milk", "name": "whole milk", "made_of": {"by": "single"}}));
+    let printer = json!({"code": "our-printer", "name": "Printer", "site": HERE, "uri": "ipp://127.0.0.1:1/ipp/print",
+        "size": "60x40", "dpi": 203});
+    made("/v1/printers", printer);
+    let print = made(&format!("/v1/lots/{lot}/prints"), json!({"site": HERE}))["print"].to_string();
     let hold = made(&format!("/v1/lots/{lot}/holds"), json!({"reason": "our reason"}));
     // Nothing that happens here is told: no hold is released.
     let told =
@@ -270,6 +287,10 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
         ("hold", number(&hold)),
         ("webhook", "our-screen".into()),
         ("gtin", "9520123456788".into()),
+        ("maker", "our-maker".into()),
+        ("item_label", "whole-milk".into()),
+        ("printer", "our-printer".into()),
+        ("print", print),
     ])
 }
 
@@ -332,7 +353,8 @@ fn another_site_is_not_there(backend: Backend) {
     let walk = Walk::new(backend);
     let people = walk.people(ELSEWHERE);
     let before = position(&walk);
-    let ours: Vec<&str> = ["lot", "equipment", "device"].iter().map(|name| walk.things[name].as_str()).collect();
+    let ours: Vec<&str> =
+        ["lot", "equipment", "device", "printer"].iter().map(|name| walk.things[name].as_str()).collect();
     let mut wrong = Vec::new();
     for described in walk.operations() {
         let id = described.id.as_str();

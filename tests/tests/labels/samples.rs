@@ -85,6 +85,7 @@ pub fn tub(law: AllergenList, went_in: &[WentIn], despite: Option<&str>) -> Labe
         law,
         list: ListOnLabel::Printed,
         traces: Substance::Almond.bit() | Substance::Pistachio.bit(),
+        unknown_traces: 0,
         missing: Vec::new(),
         despite: despite.map(|reason| Despite::new(reason).expect("a reason")),
     };

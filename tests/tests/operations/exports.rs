@@ -300,7 +300,7 @@ fn a_recall_is_told_as_far_as_it_reaches(backend: Backend) {
         instructions: None,
     };
     let recall = week.house.tubtrail.begin_recall(&owner, drill).expect("begun").answer.recall.recall;
-    let asked = EventsAsked { recall: Some(recall.recall), ..EventsAsked::default() };
+    let asked = EventsAsked { recall: Some(recall), ..EventsAsked::default() };
     let events = told(&week.house, &owner, &asked).unwrap_or_else(|error| panic!("{error}"));
     // All of the week: the nuts' delivery too, for paste is in the tubs.
     assert_eq!(events, all(&week.house));

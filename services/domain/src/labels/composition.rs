@@ -17,6 +17,8 @@ pub struct LabelAsked {
     pub list: ListOnLabel,
     /// What may have got in on the way besides what is declared of the ingredients, as a mask.
     pub traces: u64,
+    /// What nobody knows to have got in on the way or not, as a mask.
+    pub unknown_traces: u64,
     /// The lines of the label that have nothing to stand in them.
     pub missing: Vec<LabelField>,
     /// The order to print it although something is unknown.
@@ -61,7 +63,8 @@ pub fn compose(went_in: &[WentIn], asked: &LabelAsked) -> Result<Composition, La
     let declared = Told::of_all(went_in, asked.law);
     let contains = declared.contains & asked.law.covers();
     let may_contain = (declared.may_contain | asked.traces) & asked.law.covers() & !contains;
-    let unknown = all_unknown(went_in, contains, declared.unknown, asked);
+    let of_traces = asked.unknown_traces & !(contains | may_contain | declared.unknown_mask);
+    let unknown = all_unknown(went_in, contains, declared.unknown, of_traces, asked);
     let notice = settle(unknown, asked.despite.as_ref())?;
     let printed = asked.list == ListOnLabel::Printed && !went_in.is_empty();
     let has_contains = !(printed && asked.law == AllergenList::Eu);
@@ -73,16 +76,29 @@ pub fn compose(went_in: &[WentIn], asked: &LabelAsked) -> Result<Composition, La
     })
 }
 
-fn all_unknown(went_in: &[WentIn], contains: u64, of_items: Vec<Unknown>, asked: &LabelAsked) -> Vec<Unknown> {
+fn all_unknown(
+    went_in: &[WentIn],
+    contains: u64,
+    of_items: Vec<Unknown>,
+    of_traces: u64,
+    asked: &LabelAsked,
+) -> Vec<Unknown> {
     let nothing = went_in.is_empty().then_some(Unknown::WhatWentIn);
+    let names = titles(of_traces, asked.law);
+    let traces = (!names.is_empty()).then_some(Unknown::Traces { names });
     let fields = asked.missing.iter().map(|field| Unknown::Field(*field));
     let mut unknown: Vec<Unknown> = Vec::new();
-    for one in nothing.into_iter().chain(of_items).chain(too_vague(contains, asked.law)).chain(fields) {
+    for one in nothing.into_iter().chain(of_items).chain(traces).chain(too_vague(contains, asked.law)).chain(fields) {
         if !unknown.contains(&one) {
             unknown.push(one);
         }
     }
     unknown
+}
+
+/// The headings of the law that a mask falls under.
+fn titles(mask: u64, law: AllergenList) -> Vec<&'static str> {
+    law.columns().iter().filter(|column| column.mask & mask & law.covers() != 0).map(|column| column.title).collect()
 }
 
 /// What the law wants named more closely than it is recorded. The species of fish and of crustaceans: FD&C Act
@@ -144,12 +160,13 @@ pub(super) fn capitalised(name: &str) -> String {
 struct Told {
     contains: u64,
     may_contain: u64,
+    unknown_mask: u64,
     unknown: Vec<Unknown>,
 }
 
 impl Told {
     fn of_all(went_in: &[WentIn], law: AllergenList) -> Self {
-        let mut told = Self { contains: 0, may_contain: 0, unknown: Vec::new() };
+        let mut told = Self { contains: 0, may_contain: 0, unknown_mask: 0, unknown: Vec::new() };
         for one in went_in {
             told.add(one, law);
         }
@@ -165,8 +182,8 @@ impl Told {
         }
         let not_stated = one.declared.unknown & law.covers();
         if not_stated != 0 {
-            let columns = law.columns().iter().filter(|column| column.mask & not_stated != 0);
-            self.unknown.push(Unknown::Allergens { item: item(), names: columns.map(|column| column.title).collect() });
+            self.unknown_mask |= not_stated;
+            self.unknown.push(Unknown::Allergens { item: item(), names: titles(not_stated, law) });
         }
         match &one.inside {
             Inside::Made { parts, .. } if !parts.is_empty() => parts.iter().for_each(|part| self.add(part, law)),

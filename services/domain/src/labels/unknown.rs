@@ -59,6 +59,11 @@ pub enum Unknown {
         /// Which, as the headings of the law.
         names: Vec<&'static str>,
     },
+    /// Whether allergens of the law got in on the way, from what ran on the same equipment before.
+    Traces {
+        /// Which, as the headings of the law.
+        names: Vec<&'static str>,
+    },
     /// Which nut or cereal is in it: the law wants the kind.
     Kind {
         /// The unspecified member of the group.
@@ -81,6 +86,7 @@ impl Unknown {
             Self::LabelName { item } => format!("the label name of {item}"),
             Self::Inside { item } => format!("the composition of {item}"),
             Self::Allergens { item, .. } => format!("all allergens of {item}"),
+            Self::Traces { .. } => "what may have got in from the equipment".to_owned(),
             Self::Kind { substance } => kind(*substance).to_owned(),
             Self::Species { substance } => format!("the species of {substance}"),
             Self::Field(field) => field.name().to_owned(),
@@ -96,6 +102,10 @@ impl fmt::Display for Unknown {
             Self::Inside { item } => write!(formatter, "nobody has entered what “{item}” is made of"),
             Self::Allergens { item, names } => {
                 write!(formatter, "nobody has stated whether “{item}” contains {}", names.join(", "))
+            }
+            Self::Traces { names } => {
+                let names = names.join(", ");
+                write!(formatter, "nobody has stated whether what ran on the same equipment before contains {names}")
             }
             Self::Kind { substance } => write!(formatter, "{} is not recorded", kind(*substance)),
             Self::Species { substance } => write!(formatter, "the species of {substance} is not recorded"),

@@ -12,6 +12,7 @@ use super::{Outcome, in_words};
 use crate::config::{Serving, Settings};
 use crate::door::{Door, Keys};
 use crate::house::House;
+use crate::printing::Printing;
 use crate::webhooks::{self, Sender};
 use crate::{house, serve, telemetry};
 
@@ -81,7 +82,9 @@ impl Serve {
         tracing::info!(database = %settings.database, listen, "starting");
         let house = house::share(tubtrail, door, public_url, outgoing(&folder, settings.webhooks_inside(&self.serving)));
         let (reading, sender) = (ReadingAhead::begin(&house)?, Sender::start(house.clone())?);
+        let printing = Printing::start(&house)?;
         let ended = actix_web::rt::System::new().block_on(serve::serve(house.clone(), &listen));
+        drop(printing);
         sender.stop();
         reading.end();
         // The last handle: dropping it waits for the writer to finish what it was given.

@@ -231,7 +231,7 @@ async fn scanned(
     asked: &Fields,
 ) -> Shown {
     let asks = visitor.asks();
-    let new = NewScan { site: site.to_owned(), text: text.trim().to_owned(), symbology: None };
+    let new = NewScan { site: site.to_owned(), text: text.trim().to_owned(), symbology: None, also: Vec::new() };
     let scan = off_thread(move || house.tubtrail.scan(&asks, &new)).await.map_err(Unable::of(request))?;
     let Scan::Lot { lot } = scan else {
         let error = OperationError::new(&problems::NOT_FOUND, "this is the code of something else, and of no tub");

@@ -3,14 +3,14 @@
 
 use std::io::{self, Read as _};
 use std::net::{Ipv4Addr, SocketAddr};
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use tubtrail_operations::webhooks::{Delivery, Outcome, Outgoing};
 use ureq::http::Uri;
-use ureq::tls::{Certificate, RootCerts, TlsConfig};
 use ureq::unversioned::resolver::{ArrayVec, ResolvedSocketAddrs, Resolver};
 use ureq::unversioned::transport::{DefaultConnector, NextTimeout};
+
+use crate::trust::tls;
 
 /// How long a delivery may take from beginning to end (Standard Webhooks 1.0.0, "Request timeouts": 15 to 30 seconds).
 const WITHIN: Duration = Duration::from_secs(15);
@@ -30,10 +30,6 @@ pub struct Post {
 impl Post {
     /// One that sends where the house allows it.
     pub fn new(outgoing: &Outgoing) -> Self {
-        let tls = TlsConfig::builder()
-            .root_certs(trusted())
-            .unversioned_rustls_crypto_provider(Arc::new(rustls::crypto::ring::default_provider()))
-            .build();
         let config = ureq::Agent::config_builder()
             .http_status_as_error(false)
             .https_only(!outgoing.inside())
@@ -43,7 +39,7 @@ impl Post {
             .timeout_global(Some(WITHIN))
             .timeout_connect(Some(CONNECT_WITHIN))
             .user_agent(concat!("tubtrail/", env!("CARGO_PKG_VERSION")))
-            .tls_config(tls)
+            .tls_config(tls(false))
             .build();
         let names = Names { outgoing: outgoing.clone() };
         Self { agent: ureq::Agent::with_parts(config, DefaultConnector::default(), names) }
@@ -75,16 +71,6 @@ impl Post {
         let _ = response.body_mut().as_reader().take(READ).read_to_end(&mut said);
         Ok((response.status().as_u16(), String::from_utf8_lossy(&said).into_owned()))
     }
-}
-
-/// The authorities that this machine trusts, as of now.
-fn trusted() -> RootCerts {
-    let found = rustls_native_certs::load_native_certs();
-    for error in &found.errors {
-        tracing::warn!(%error, "an authority that this machine trusts cannot be read");
-    }
-    let authorities = found.certs.iter().map(|authority| Certificate::from_der(authority).to_owned());
-    RootCerts::Specific(Arc::new(authorities.collect()))
 }
 
 fn in_words(error: &ureq::Error) -> String {

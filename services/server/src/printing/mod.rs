@@ -1,0 +1,296 @@
+//! The thread that works the printers: takes what is queued, sends it, and follows what becomes of it.
+//!
+//! It may be stopped at any moment. Before a word of a print leaves, a step is noted that it is being sent, and by whom; so a
+//! print whose sender is gone is asked about at the printer, and if that does not know, a person is: nothing is printed twice in
+//! silence.
+
+mod ipp;
+
+use std::collections::HashMap;
+use std::sync::Arc;
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+use parking_lot::{Condvar, Mutex};
+use tubtrail_operations::print_queue::{NewStep, PrintState, PrintWork, Queue, StepSeen};
+use tubtrail_operations::{OperationError, Tubtrail};
+
+use self::ipp::{Abilities, Became, Document, Ipp, Trouble};
+use crate::house::House;
+use crate::labels::{LabelFormat, draw};
+
+/// The first wait before something is tried again.
+const SOON: Duration = Duration::from_secs(1);
+/// The longest.
+const LATER: Duration = Duration::from_mins(1);
+/// How often it is looked for what other processes queued, while nothing is to do.
+const LOOK_EVERY: Duration = Duration::from_secs(2);
+/// How long a print may be on its way in another process before that is taken to be gone.
+const GIVEN_UP_AFTER: chrono::TimeDelta = chrono::TimeDelta::minutes(2);
+
+/// The thread, while it runs.
+pub struct Printing {
+    wake: Arc<Wake>,
+    thread: Option<JoinHandle<()>>,
+}
+
+#[derive(Default)]
+struct Wake {
+    is_stopping: Mutex<bool>,
+    news: Condvar,
+}
+
+impl Printing {
+    /// Starts it.
+    pub fn start(house: &House) -> std::io::Result<Self> {
+        let wake = Arc::new(Wake::default());
+        let teller = Arc::clone(&wake);
+        house.tubtrail.on_commit(move |_| {
+            teller.news.notify_all();
+        });
+        let (house, waits) = (house.clone(), Arc::clone(&wake));
+        let process = format!("{}-{:016x}", std::process::id(), getrandom::u64().unwrap_or_default());
+        let thread = std::thread::Builder::new().name("printing".into()).spawn(move || {
+            let mut worker =
+                Worker { process, queue: Queue::default(), printers: HashMap::new(), prints: HashMap::new() };
+            while waits.should_go_on() {
+                if let Err(error) = worker.look_after(&house.tubtrail, &waits) {
+                    tracing::error!(%error, "the printers were not looked after");
+                }
+                waits.rest();
+            }
+        })?;
+        Ok(Self { wake, thread: Some(thread) })
+    }
+}
+
+impl Drop for Printing {
+    /// Waits until what is on its way has been sent.
+    fn drop(&mut self) {
+        *self.wake.is_stopping.lock() = true;
+        self.wake.news.notify_all();
+        if self.thread.take().is_some_and(|thread| thread.join().is_err()) {
+            tracing::error!("the thread of the printers had panicked");
+        }
+    }
+}
+
+impl Wake {
+    fn should_go_on(&self) -> bool {
+        !*self.is_stopping.lock()
+    }
+
+    /// Until there is news, or for a while.
+    fn rest(&self) {
+        let mut is_stopping = self.is_stopping.lock();
+        if !*is_stopping {
+            self.news.wait_for(&mut is_stopping, LOOK_EVERY.min(SOON));
+        }
+    }
+}
+
+/// When something is tried again, and how long it was waited before.
+#[derive(Clone, Copy)]
+struct Again {
+    at: Instant,
+    waited: Duration,
+}
+
+impl Again {
+    fn after(before: Option<&Self>) -> Self {
+        let waited = before.map_or(SOON, |before| (before.waited * 2).min(LATER));
+        Self { at: Instant::now() + waited, waited }
+    }
+}
+
+struct Worker {
+    process: String,
+    queue: Queue,
+    /// Printers that were away or busy, by row.
+    printers: HashMap<i64, Again>,
+    /// Prints that are followed, by number.
+    prints: HashMap<i64, Again>,
+}
+
+/// What came of looking after a print.
+enum Came {
+    /// Something was noted, or is not ours to note.
+    On,
+    /// It is looked at again later.
+    Later,
+    /// Its printer is away or busy: so for all its prints.
+    PrinterLater,
+}
+
+impl Worker {
+    fn look_after(&mut self, tubtrail: &Tubtrail, wake: &Wake) -> Result<(), OperationError> {
+        tubtrail.follow_queue(&mut self.queue)?;
+        let open: Vec<i64> = self.queue.open().map(|seen| seen.print).collect();
+        self.prints.retain(|print, _| self.queue.of(*print).is_some());
+        for print in open {
+            if !wake.should_go_on() {
+                return Ok(());
+            }
+            if self.prints.get(&print).is_some_and(|again| again.at > Instant::now()) {
+                continue;
+            }
+            let Some(seen) = self.queue.of(print).cloned() else { continue };
+            let work = tubtrail.print_work(print)?;
+            if self.printers.get(&work.printer_id).is_some_and(|again| again.at > Instant::now()) {
+                continue;
+            }
+            match self.see_to(tubtrail, &seen, &work)? {
+                Came::On => {
+                    self.prints.remove(&print);
+                    self.printers.remove(&work.printer_id);
+                }
+                Came::Later => {
+                    self.prints.insert(print, Again::after(self.prints.get(&print)));
+                    self.printers.remove(&work.printer_id);
+                }
+                Came::PrinterLater => {
+                    self.printers.insert(work.printer_id, Again::after(self.printers.get(&work.printer_id)));
+                }
+            }
+            tubtrail.follow_queue(&mut self.queue)?;
+        }
+        Ok(())
+    }
+
+    fn see_to(&self, tubtrail: &Tubtrail, seen: &StepSeen, work: &PrintWork) -> Result<Came, OperationError> {
+        match seen.state {
+            PrintState::Queued | PrintState::Waiting => self.send(tubtrail, seen, work),
+            PrintState::Sending if self.is_ours_or_nobodys(tubtrail, seen) => ask_after(tubtrail, seen, work),
+            PrintState::Sent => follow(tubtrail, seen, work),
+            _ => Ok(Came::Later),
+        }
+    }
+
+    /// What this process had in hand, or one that is gone.
+    fn is_ours_or_nobodys(&self, tubtrail: &Tubtrail, seen: &StepSeen) -> bool {
+        let is_ours = seen.process.as_deref().is_some_and(|process| process.starts_with(&self.process));
+        is_ours || tubtrail.is_alone() || tubtrail.now() - seen.at > GIVEN_UP_AFTER
+    }
+
+    fn send(&self, tubtrail: &Tubtrail, seen: &StepSeen, work: &PrintWork) -> Result<Came, OperationError> {
+        if !work.active {
+            return note(tubtrail, seen, NewStep::to(PrintState::Refused).saying("the printer is no longer in use"));
+        }
+        let ready = Ipp::at(&work.uri, work.any_certificate).and_then(|printer| {
+            let abilities = printer.abilities()?;
+            let format = format_for(&abilities, work)?;
+            Ok((printer, abilities, format))
+        });
+        let (printer, abilities, format) = match ready {
+            Ok(ready) => ready,
+            Err(Trouble::Refused(why)) => {
+                return note(tubtrail, seen, NewStep::to(PrintState::Refused).saying(Trouble::Refused(why).said()));
+            }
+            Err(trouble) => return wait(tubtrail, seen, &trouble),
+        };
+        let bytes = match draw(&work.label, work.size, work.dpi, format) {
+            Ok(bytes) => bytes,
+            Err(error) => return note(tubtrail, seen, NewStep::to(PrintState::Refused).saying(error.detail)),
+        };
+        let (process, name) = (format!("{}.{}", self.process, seen.id), job_name(seen.print, seen.id));
+        let sending = NewStep { process: Some(process), ..NewStep::to(PrintState::Sending) };
+        let Some(sending) = tubtrail.note_print_step(seen, sending)? else { return Ok(Came::On) };
+        let (copies, format) = (work.copies, format.media_type());
+        let document = Document { name: &name, format, bytes: &bytes, copies, size: work.size };
+        match printer.print(&document, &abilities) {
+            Ok(job) => note(tubtrail, &sending, NewStep { printer_job: Some(job), ..NewStep::to(PrintState::Sent) }),
+            Err(trouble @ (Trouble::Refused(_) | Trouble::NotKnown)) => {
+                note(tubtrail, &sending, NewStep::to(PrintState::Refused).saying(trouble.said()))
+            }
+            Err(trouble @ (Trouble::Away(_) | Trouble::Busy(_))) => wait(tubtrail, &sending, &trouble),
+            // It may have heard all of it: it is asked.
+            Err(trouble @ Trouble::Broken(_)) => {
+                tracing::warn!(print = seen.print, said = trouble.said(), "a print may or may not have arrived");
+                ask_after(tubtrail, &sending, work)
+            }
+        }
+    }
+}
+
+/// What a job is called at its printer: another name each time it is sent.
+fn job_name(print: i64, after: i64) -> String {
+    format!("tubtrail-{print}-{after}")
+}
+
+/// The name under which a print was sent.
+fn name_of(seen: &StepSeen) -> String {
+    let after = seen.process.as_deref().and_then(|process| process.rsplit_once('.')).map_or("", |(_, after)| after);
+    format!("tubtrail-{}-{after}", seen.print)
+}
+
+/// Which of the forms a label is drawn in a printer takes.
+fn format_for(abilities: &Abilities, work: &PrintWork) -> Result<LabelFormat, Trouble> {
+    if let Some(why) = &abilities.not_now {
+        return Err(Trouble::Busy(why.clone()));
+    }
+    if abilities.most_copies.is_some_and(|most| most < work.copies) {
+        let most = abilities.most_copies.unwrap_or(1);
+        return Err(Trouble::Refused(format!("it prints {most} alike at most")));
+    }
+    let is_taken = |format: &LabelFormat| abilities.formats.iter().any(|known| known == format.media_type());
+    [LabelFormat::Pdf, LabelFormat::Png].into_iter().find(is_taken).ok_or_else(|| {
+        let known = abilities.formats.join(", ");
+        Trouble::Refused(format!("it takes neither application/pdf nor image/png, but {known}"))
+    })
+}
+
+fn note(tubtrail: &Tubtrail, seen: &StepSeen, next: NewStep) -> Result<Came, OperationError> {
+    tubtrail.note_print_step(seen, next)?;
+    Ok(Came::On)
+}
+
+/// Says once that a print waits, and why.
+fn wait(tubtrail: &Tubtrail, seen: &StepSeen, trouble: &Trouble) -> Result<Came, OperationError> {
+    let said = trouble.said();
+    if seen.state != PrintState::Waiting || seen.said.as_ref() != Some(&said) {
+        tubtrail.note_print_step(seen, NewStep::to(PrintState::Waiting).saying(said))?;
+    }
+    Ok(Came::PrinterLater)
+}
+
+/// Asks a printer whether a print arrived of which that is not known.
+fn ask_after(tubtrail: &Tubtrail, seen: &StepSeen, work: &PrintWork) -> Result<Came, OperationError> {
+    let found = Ipp::at(&work.uri, work.any_certificate).and_then(|printer| printer.find(&name_of(seen)));
+    match found {
+        Ok(Some(job)) => note(tubtrail, seen, NewStep { printer_job: Some(job), ..NewStep::to(PrintState::Sent) }),
+        Ok(None) | Err(Trouble::NotKnown | Trouble::Refused(_)) => {
+            let said = "it was on its way when the connection broke, and the printer does not know of it: look whether \
+                        it came out, and say so";
+            note(tubtrail, seen, NewStep::to(PrintState::Uncertain).saying(said))
+        }
+        Err(Trouble::Away(_) | Trouble::Busy(_) | Trouble::Broken(_)) => Ok(Came::PrinterLater),
+    }
+}
+
+/// Follows a print that the printer has.
+fn follow(tubtrail: &Tubtrail, seen: &StepSeen, work: &PrintWork) -> Result<Came, OperationError> {
+    let Some(job) = seen.printer_job else {
+        return note(tubtrail, seen, NewStep::to(PrintState::Uncertain).saying("the printer gave no number for it"));
+    };
+    let to = |state| NewStep { printer_job: Some(job), ..NewStep::to(state) };
+    let became = Ipp::at(&work.uri, work.any_certificate).and_then(|printer| printer.became(job));
+    match became {
+        Ok(Became::Done) => note(tubtrail, seen, to(PrintState::Printed)),
+        Ok(Became::UnderWay) => Ok(Came::Later),
+        Ok(Became::Stopped(why)) => {
+            let said = format!("the printer has stopped: {why}");
+            if seen.said.as_ref() == Some(&said) {
+                return Ok(Came::Later);
+            }
+            note(tubtrail, seen, to(PrintState::Sent).saying(said))
+        }
+        Ok(Became::Failed(why)) => {
+            note(tubtrail, seen, to(PrintState::Refused).saying(format!("the printer gave it up: {why}")))
+        }
+        Err(Trouble::NotKnown | Trouble::Refused(_)) => {
+            let said = "the printer had it and no longer knows of it: look whether it came out, and say so";
+            note(tubtrail, seen, to(PrintState::Uncertain).saying(said))
+        }
+        Err(Trouble::Away(_) | Trouble::Busy(_) | Trouble::Broken(_)) => Ok(Came::PrinterLater),
+    }
+}
