@@ -68,24 +68,24 @@ fn worked(backend: Backend) -> RestHouse {
     }
     let late = house.receive("milk", "M-9", 3000);
     let made = house.make_two_tubs();
-    let send = |path: &str, body: Value| {
+    let tell = |path: &str, body: Value| {
         let answer = house.owner.post(path, body);
         assert!((200..300).contains(&answer.status), "{path}: {}", answer.text());
         answer.json
     };
-    let sent = send("/v1/transfers", json!({"from": "kitchen", "to": "harbour", "lines": [{"lot": made.tubs[0]}]}));
-    send(&format!("/v1/transfers/{}/receipt", sent["id"]), json!({"all_as_sent": true}));
-    send(&format!("/v1/lots/{}/consignments", made.tubs[1]), json!({"customer": "bistro", "document": "DN 311/a"}));
+    let sent = tell("/v1/transfers", json!({"from": "kitchen", "to": "harbour", "lines": [{"lot": made.tubs[0]}]}));
+    tell(&format!("/v1/transfers/{}/receipt", sent["id"]), json!({"all_as_sent": true}));
+    tell(&format!("/v1/lots/{}/consignments", made.tubs[1]), json!({"customer": "bistro", "document": "DN 311/a"}));
     let grams = |grams: u32| json!({"amount": grams, "unit": "g"});
     let more = house.receive("pistachio-paste", "24-119 =A", 1000);
     let found = json!({"lot": more, "found": grams(1500), "reason": "a second jar"});
-    send("/v1/counts", json!({"site": "kitchen", "lines": [found]}));
-    send(&format!("/v1/lots/{more}/discards"), json!({"quantity": grams(250), "reason": "a jar broke"}));
+    tell("/v1/counts", json!({"site": "kitchen", "lines": [found]}));
+    tell(&format!("/v1/lots/{more}/discards"), json!({"quantity": grams(250), "reason": "a jar broke"}));
     let batch = house.owner.get(&format!("/v1/lots/{}", made.base)).expect(200).json["came_from"]["batch"].clone();
     let uses = house.owner.get(&format!("/v1/batches/{batch}")).expect(200).json["uses"].clone();
     let add = json!({"uses": [{"lot": late, "quantity": grams(2000), "reason": "misread"}]});
-    send(&format!("/v1/batches/{batch}/uses"), add);
-    send(&format!("/v1/uses/{}/void", uses[1]["id"]), json!({"reason": "not the sugar"}));
+    tell(&format!("/v1/batches/{batch}/uses"), add);
+    tell(&format!("/v1/uses/{}/void", uses[1]["id"]), json!({"reason": "not the sugar"}));
     house
 }
 

@@ -27,7 +27,7 @@ fn known(backend: Backend) -> RestHouse {
     house
 }
 
-fn document(events: Value) -> Value {
+fn document(events: &Value) -> Value {
     json!({
         "@context": ["https://ref.gs1.org/standards/epcis/2.0.0/epcis-context.jsonld",
             {"example": "http://ns.example.com/epcis/"}],
@@ -54,13 +54,13 @@ fn ask(house: &RestHouse, document: &Value) -> Answer {
     house.owner.request("POST", "/v1/imports/epcis?site=kitchen").json(document).send()
 }
 
-fn proposed(house: &RestHouse, events: Value) -> Value {
+fn proposed(house: &RestHouse, events: &Value) -> Value {
     ask(house, &document(events)).expect(200).json
 }
 
 fn a_shipment_becomes_a_delivery(backend: Backend) {
     let house = known(backend);
-    let proposal = proposed(&house, json!([shipping()]));
+    let proposal = proposed(&house, &json!([shipping()]));
     let due = json!({"supplier": "dairy", "site": "kitchen", "document": "DN-20417", "lines": [
         {"item": "milk", "supplier_lot_code": "998877", "quantity": {"amount": "200", "unit": "kg"}}]});
     assert_eq!(proposal, json!({"delivery": due, "missing": [], "cautions": [], "passed_over": []}));
@@ -78,7 +78,7 @@ fn a_shipment_becomes_a_delivery(backend: Backend) {
     let mut as_link = shipping();
     as_link["quantityList"][0]["epcClass"] = json!("https://id.gs1.org/01/04012345123456/10/998877");
     as_link["sourceList"] = json!([{"type": "owning_party", "source": "https://id.gs1.org/417/0614141123452"}]);
-    assert_eq!(proposed(&house, json!([as_link]))["delivery"], due, "by link as by URN");
+    assert_eq!(proposed(&house, &json!([as_link]))["delivery"], due, "by link as by URN");
 }
 
 fn what_is_not_known_is_left_open_and_said(backend: Backend) {
@@ -93,7 +93,7 @@ fn what_is_not_known_is_left_open_and_said(backend: Backend) {
         {"epcClass": "urn:epc:class:lgtin:4012345.012345.5", "quantity": 6, "uom": "BX"},
         {"epcClass": "urn:epc:class:lgtin:4012345.012345.6", "quantity": 7, "uom": "LTR"},
         {"epcClass": "urn:epc:class:lgtin:4012345.012345.7"}]);
-    let proposal = proposed(&house, json!([event]));
+    let proposal = proposed(&house, &json!([event]));
     let lines = &proposal["delivery"]["lines"];
     assert_eq!(lines[0], json!({"supplier_lot_code": "1", "quantity": {"amount": "2", "unit": "kg"}}));
     // Three packages of 10 kg.
@@ -122,7 +122,7 @@ fn what_is_not_known_is_left_open_and_said(backend: Backend) {
     assert_eq!(fields, due);
     assert_eq!(gaps[0].1, "no partner has the location number 4012345000016");
     assert!(gaps.iter().all(|(_, why)| !why.is_empty()));
-    assert_eq!(proposed(&house, json!([]))["missing"][2]["field"], json!("lines"), "nothing was sent");
+    assert_eq!(proposed(&house, &json!([]))["missing"][2]["field"], json!("lines"), "nothing was sent");
 }
 
 fn what_was_made_tells_the_last_day_of_what_was_sent(backend: Backend) {
@@ -135,13 +135,13 @@ fn what_was_made_tells_the_last_day_of_what_was_sent(backend: Backend) {
             "example:anything": {"example:else": 1}}});
     let due = json!([{"item": "milk", "supplier_lot_code": "998877", "quantity": {"amount": "200", "unit": "kg"},
         "expiry": {"kind": "use_by", "on": "2999-03-15"}}]);
-    assert_eq!(proposed(&house, json!([made, shipping()]))["delivery"]["lines"], due);
-    assert_eq!(proposed(&house, json!([shipping(), made]))["delivery"]["lines"], due, "in either order");
+    assert_eq!(proposed(&house, &json!([made, shipping()]))["delivery"]["lines"], due);
+    assert_eq!(proposed(&house, &json!([shipping(), made]))["delivery"]["lines"], due, "in either order");
 
     // Alone, what was made is what comes; a day that is past is said.
     let mut stale = made.clone();
     stale["ilmd"] = json!({"urn:epcglobal:cbv:mda:bestBeforeDate": "2020-03-15T00:00:00Z"});
-    let proposal = proposed(&house, json!([stale]));
+    let proposal = proposed(&house, &json!([stale]));
     assert_eq!(proposal["delivery"]["lines"][0]["quantity"], json!({"amount": "500", "unit": "kg"}));
     assert_eq!(proposal["delivery"]["lines"][0]["expiry"], json!({"kind": "best_before", "on": "2020-03-15"}));
     assert_eq!(proposal["cautions"], json!(["lines[0]: its last day was 2020-03-15: the line can only be rejected"]));
@@ -155,7 +155,7 @@ fn single_packages_are_added_up(backend: Backend) {
         {"epcClass": "urn:epc:class:lgtin:4012345.012345.A", "quantity": 1.5, "uom": "KGM"},
         {"epcClass": "urn:epc:class:lgtin:4012345.012345.A", "quantity": 0.5, "uom": "LBR"}]);
     event["epcList"] = json!(["urn:epc:id:sgtin:4012345.012345.400", "https://id.gs1.org/01/04012345123456/21/401"]);
-    let lines = proposed(&house, json!([event]))["delivery"]["lines"].clone();
+    let lines = proposed(&house, &json!([event]))["delivery"]["lines"].clone();
     let due = json!([{"item": "milk", "quantity": {"amount": "20000.000", "unit": "g"}},
         {"item": "milk", "supplier_lot_code": "A", "quantity": {"amount": "1726.796", "unit": "g"}}]);
     let grams = |line: &Value| line["quantity"]["amount"].as_str().and_then(|text| text.parse::<f64>().ok());
@@ -180,7 +180,7 @@ fn what_did_not_happen_is_passed_over(backend: Backend) {
     spoilt["action"] = json!("DELETE");
     spoilt["bizStep"] = json!("destroying");
     spoilt["eventID"] = json!("urn:uuid:504d95fc-9457-4a51-bd6a-0bba133845a8");
-    let proposal = proposed(&house, json!([shipping(), wrong, right, packed, spoilt]));
+    let proposal = proposed(&house, &json!([shipping(), wrong, right, packed, spoilt]));
     let lines = json!([{"item": "milk", "supplier_lot_code": "998877", "quantity": {"amount": "180", "unit": "kg"}}]);
     assert_eq!(proposal["delivery"]["lines"], lines);
     let passed: Vec<&str> =
@@ -190,7 +190,7 @@ fn what_did_not_happen_is_passed_over(backend: Backend) {
 
 fn a_mistake_is_named_by_its_pointer(backend: Backend) {
     let house = known(backend);
-    let sound = document(json!([shipping()]));
+    let sound = document(&json!([shipping()]));
     let event = "/epcisBody/eventList/0";
     // What is put where, and where that is said to be wrong.
     let cases: [(&str, Value, &str); 19] = [
@@ -258,16 +258,16 @@ fn it_is_no_larger_than_a_delivery(backend: Backend) {
     let quantity = |lot: usize| json!({"epcClass": format!("urn:epc:class:lgtin:4012345.012345.{lot}"), "quantity": 1, "uom": "KGM"});
     let mut event = shipping();
     event["quantityList"] = (0..200).map(quantity).collect();
-    let proposal = proposed(&house, json!([event]));
+    let proposal = proposed(&house, &json!([event]));
     assert_eq!(proposal["delivery"]["lines"].as_array().map(Vec::len), Some(200));
     house.owner.post("/v1/deliveries", &proposal["delivery"]).expect(201).done();
     event["quantityList"] = (0..201).map(quantity).collect();
-    let answer = ask(&house, &document(json!([event])));
+    let answer = ask(&house, &document(&json!([event])));
     let too_many = answer.refused(413, "/problems/too-large");
     assert_eq!(too_many.field(), Some("/epcisBody/eventList/0/quantityList/200"));
     let small = json!({"type": "ObjectEvent", "eventTime": "2026-11-24T20:33:31Z", "eventTimeZoneOffset": "+00:00",
         "action": "OBSERVE", "epcList": []});
-    let events = |count: usize| document(vec![small.clone(); count].into());
+    let events = |count: usize| document(&vec![small.clone(); count].into());
     ask(&house, &events(1000)).expect(200).done();
     assert_eq!(ask(&house, &events(1001)).refused(413, "/problems/too-large").field(), Some("/epcisBody/eventList"));
 }
@@ -275,7 +275,7 @@ fn it_is_no_larger_than_a_delivery(backend: Backend) {
 fn nothing_is_written_down(backend: Backend) {
     let house = known(backend);
     let before = house.owner.get("/v1/journal?limit=200").expect(200).json;
-    proposed(&house, json!([shipping()]));
+    proposed(&house, &json!([shipping()]));
     assert_eq!(house.owner.get("/v1/journal?limit=200").expect(200).json, before);
     let api = house.owner.get("/openapi.json").expect(200).json;
     let proposes = &api["paths"]["/v1/imports/epcis"]["post"];
