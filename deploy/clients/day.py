@@ -93,7 +93,7 @@ def till(house: AuthenticatedClient, site: str) -> None:
     print(f"caution: {check.caution}")
 
     emptied = done(empty_tub.sync(tub.lot, client=house, body=Emptying(site=site), idempotency_key=key()))
-    print(f"emptied: {emptied.grams} g thrown away")
+    print(f"emptied: the last {emptied.grams} g were served too")
 
 
 def label_printer(house: AuthenticatedClient, site: str) -> None:

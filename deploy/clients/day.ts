@@ -77,7 +77,7 @@ async function till(house: House, site: string): Promise<void> {
   console.log(`caution: ${check.caution}`);
 
   const emptied = await house.POST("/v1/lots/{lot}/emptying", { params: { path, header: key() }, body: { site } });
-  console.log(`emptied: ${done(emptied).grams} g thrown away`);
+  console.log(`emptied: the last ${done(emptied).grams} g were served too`);
 }
 
 async function labelPrinter(house: House, site: string): Promise<void> {

@@ -57,8 +57,8 @@ impl Day {
         std::fs::write(folder.join("openapi.json"), api.body).expect("the test's own folder");
     }
 
-    /// What either client must have said, and what the book must say after it: 2200 g, two portions of 80 g served, the rest
-    /// thrown away.
+    /// What either client must have said, and what the book must say after it: 2200 g, two portions of 80 g served, and what
+    /// was left of it when it was empty.
     fn check(&self, said: &str) {
         let lines: Vec<_> = said.lines().collect();
         assert_eq!(lines[0], "till: device:till at harbour");
@@ -69,16 +69,13 @@ impl Day {
         assert_eq!(lines[4], "scanned: pistachio");
         assert!(lines.contains(&"milk: contains") || lines.contains(&"Milk: contains"), "{said}");
         assert!(lines.iter().any(|line| line.starts_with("caution: ")), "{said}");
-        assert!(lines.iter().any(|line| line.starts_with("emptied: 2040")), "{said}");
+        assert!(lines.iter().any(|line| line.starts_with("emptied: the last 2040")), "{said}");
         for tub in [&self.held, &self.sound] {
             assert!(lines.iter().any(|line| line.starts_with(&format!("label {tub}: pistachio, 2200"))), "{said}");
         }
         let tub = self.house.owner.get(&format!("/v1/lots/{}", self.sound)).expect(200);
-        let at_harbour = |state: &str| {
-            let places = tub.json["places"].as_array().expect("places");
-            places.iter().find(|place| place["state"] == state).map_or(json!(0), |place| place["grams"].clone())
-        };
-        assert_eq!((at_harbour("served"), at_harbour("discarded")), (json!(160), json!(2040)), "{}", tub.text());
+        let served = json!([{"site": "harbour", "state": "served", "grams": 2200}]);
+        assert_eq!(tub.json["places"], served, "two portions, and the rest with the emptying");
     }
 }
 
