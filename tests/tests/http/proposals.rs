@@ -193,7 +193,8 @@ fn a_mistake_is_named_by_its_pointer(backend: Backend) {
     let sound = document(&json!([shipping()]));
     let event = "/epcisBody/eventList/0";
     // What is put where, and where that is said to be wrong.
-    let cases: [(&str, Value, &str); 19] = [
+    let cases: [(&str, Value, &str); 20] = [
+        ("/@context", json!(["https://farm.example/words", "words"]), "/@context/1"),
         ("/type", json!("EPCISQueryDocument"), "/type"),
         ("/schemaVersion", json!("1.2"), "/schemaVersion"),
         ("/creationDate", json!("yesterday"), "/creationDate"),
@@ -267,7 +268,7 @@ fn it_is_no_larger_than_a_delivery(backend: Backend) {
     assert_eq!(too_many.field(), Some("/epcisBody/eventList/0/quantityList/200"));
     let small = json!({"type": "ObjectEvent", "eventTime": "2026-11-24T20:33:31Z", "eventTimeZoneOffset": "+00:00",
         "action": "OBSERVE", "epcList": []});
-    let events = |count: usize| document(&vec![small.clone(); count].into());
+    let events = |count: usize| document(&Value::from(vec![small.clone(); count]));
     ask(&house, &events(1000)).expect(200).done();
     assert_eq!(ask(&house, &events(1001)).refused(413, "/problems/too-large").field(), Some("/epcisBody/eventList"));
 }

@@ -112,7 +112,7 @@ pub(super) fn read(document: &Value) -> Result<Document> {
     if kind.text()? != "EPCISDocument" {
         return kind.wrong("this must be an EPCISDocument");
     }
-    root.required("@context")?;
+    context(&root.required("@context")?)?;
     let version = root.required("schemaVersion")?;
     if !version.text()?.starts_with("2.") {
         return version.wrong("version 2.0 is read");
@@ -128,6 +128,15 @@ pub(super) fn read(document: &Value) -> Result<Document> {
         }
     }
     Ok(read)
+}
+
+/// The address of a context, an object that is one, or several of these. What they say is not looked up.
+fn context(context: &At<'_>) -> Result<()> {
+    let each = if context.value.is_array() { context.elements(MOST_OBJECTS)? } else { vec![context.clone()] };
+    for one in each.iter().filter(|one| !one.value.is_object()) {
+        one.uri()?;
+    }
+    Ok(())
 }
 
 /// The events that did not happen as they are told.
