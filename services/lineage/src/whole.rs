@@ -119,7 +119,7 @@ impl Graph {
         for (batch, mg) in untracked {
             graph.add_untracked(batch, mg);
         }
-        graph.meet(contacts);
+        graph.meet(&contacts);
         for (batch, own) in declared {
             graph.batch_own.set(batch.0, own);
         }
@@ -144,21 +144,22 @@ impl Graph {
             let outputs = Adjacency::whole(batches, made.clone().map(|(lot, maker)| (*maker, LotIx(lot))));
             (outputs, added(batches, made.map(|(lot, maker)| (*maker, mass[lot as usize]))))
         };
-        let ((used_in, used), (uses_in, input), (outputs, output)) = std::thread::scope(|scope| {
+        let (of_lots, of_batches, of_yields) = std::thread::scope(|scope| {
             let by_lot = scope.spawn(by_lot);
             let rest = (by_batch(), yielded());
             let by_lot = by_lot.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
             (by_lot, rest.0, rest.1)
         });
-        (self.used_in, self.used, self.uses_in, self.input) = (used_in, used, uses_in, input);
-        (self.outputs, self.output) = (outputs, output);
+        (self.used_in, self.used) = of_lots;
+        (self.uses_in, self.input) = of_batches;
+        (self.outputs, self.output) = of_yields;
         self.untracked = vec![0; batches];
         self.content = vec![Content::NOTHING; batches];
         (0..batches).for_each(|_| self.batch_own.add_nothing());
         self.batch_own.shrink();
     }
 
-    fn meet(&mut self, contacts: Vec<WholeContact>) {
+    fn meet(&mut self, contacts: &[WholeContact]) {
         let real = contacts.iter().filter(|one| one.before != one.after && one.carries != 0);
         let end = |other, one: &WholeContact| Contact { other, carries: one.carries, via: one.via };
         let before = real.clone().map(|one| (one.after.0, end(one.before, one)));

@@ -132,13 +132,8 @@ impl Index {
     /// Builds all of it.
     fn begin(&self, Sources { first, second }: Sources<'_>, until: i64) -> Result<(), StorageError> {
         let recalled = News::read(first, &Recalls::default(), &Touched::anything(), 0, until)?;
-        let beside = BesideNews::read(
-            first,
-            &Inside::default(),
-            &Touched::anything(),
-            (0, until),
-            &GraphChanges::default(),
-        )?;
+        let beside =
+            BesideNews::read(first, &Inside::default(), &Touched::anything(), (0, until), &GraphChanges::default())?;
         let (mut whole, inputs) = Inside::whole(Sources { first, second }, until)?;
         whole.recalls.take_in(&whole.graph, recalled, &Grown::default());
         whole.take_in_beside(beside, BTreeMap::new(), &inputs)?;

@@ -175,7 +175,7 @@ pub(crate) fn label_of(
     despite: Option<&Despite>,
     now: NaiveDateTime,
 ) -> Result<Label> {
-    let standing = Standing::of(conn, &lot)?;
+    let standing = Standing::of(conn, lot)?;
     let recalled = Keeper::of(index, lot.id)?;
     let outline = index.look(|inside, _| Outline::draw(inside, lot.id))?;
     let words = Words::of(conn, index, lot, jurisdiction, now)?;

@@ -86,7 +86,7 @@ enum Fate {
 
 /// A command that writes a row, moves a gram and then meets its fate.
 fn command(tx: &mut WriteTx<'_>, number: usize, fate: Fate) -> Result<i64, StorageError> {
-    if number % 3 != 0 {
+    if !number.is_multiple_of(3) {
         see_the_journal(tx, number)?;
     }
     let site_id = open_site(tx, format!("site-{number:03}"))?;

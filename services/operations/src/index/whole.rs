@@ -52,7 +52,7 @@ impl Inside {
         };
         let (lots, joins) = (lots?, joins?);
         refuse_unknown(&joins.uses, lots.len())?;
-        let contacts = contents.meet(joins.runs, joins.cleans, &batches)?;
+        let contacts = contents.meet(joins.runs, &joins.cleans, &batches)?;
         let declared = declared(&contents, &batches, &joins.inputs)?;
         let (uses, untracked) = (joins.uses, joins.untracked);
         let whole = Whole { batches: batches.len(), lots, uses, untracked, declared, contacts };
@@ -158,7 +158,7 @@ impl Contents {
     fn meet(
         &mut self,
         runs: Vec<EquipmentRun>,
-        cleans: Vec<EquipmentClean>,
+        cleans: &[EquipmentClean],
         batches: &Batches,
     ) -> Result<Vec<WholeContact>, StorageError> {
         let mut books: Vec<(Vec<Run>, Vec<Clean>)> = Vec::new();
@@ -168,7 +168,7 @@ impl Contents {
             self.book(run.equipment_id, &mut books).0.push(run_of);
         }
         drop(runs);
-        for clean in &cleans {
+        for clean in cleans {
             let (equipment, clean) = as_clean(clean)?;
             self.book(equipment, &mut books).1.push(clean);
         }

@@ -80,7 +80,8 @@ impl Serve {
         let tubtrail = Tubtrail::open(&settings.database, system_clock()).map_err(|error| in_words(&error))?;
         let door = Door::new(Keys::open(&folder)?, session_minutes);
         tracing::info!(database = %settings.database, listen, "starting");
-        let house = house::share(tubtrail, door, public_url, outgoing(&folder, settings.webhooks_inside(&self.serving)));
+        let house =
+            house::share(tubtrail, door, public_url, outgoing(&folder, settings.webhooks_inside(&self.serving)));
         let (reading, sender) = (ReadingAhead::begin(&house)?, Sender::start(house.clone())?);
         let printing = Printing::start(&house)?;
         let ended = actix_web::rt::System::new().block_on(serve::serve(house.clone(), &listen));
