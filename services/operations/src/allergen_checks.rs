@@ -7,6 +7,7 @@ mod amounts;
 mod asked;
 pub(crate) mod case;
 mod evidence;
+pub(crate) mod told;
 mod words;
 
 use chrono::{DateTime, NaiveDateTime, Utc};
@@ -18,6 +19,7 @@ use utoipa::ToSchema;
 pub use self::amounts::{Estimate, Ethanol};
 use self::asked::{Asked, Question};
 use self::case::Case;
+use self::told::Told;
 pub use self::words::Step;
 use crate::allergen_words::{Answer, Says, all_named};
 use crate::error::{OperationError, Result};
@@ -42,7 +44,7 @@ const MOST_LOTS: usize = 20;
 const AT_HAND: usize = 40;
 
 /// What is to be avoided, and in what.
-#[derive(Clone, Debug, Default, Serialize, Deserialize, ToSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"site": "quay-shop", "avoid": ["hazelnut", "gluten_cereals", "alcohol"]}))]
 pub struct NewAllergenCheck {
@@ -208,14 +210,15 @@ impl Tubtrail {
         })
     }
 
-    /// The same, where it is asked of a few lots and the answer is at hand; says nothing where it is not. Does not block.
-    pub fn check_allergens_at_hand(&self, request: &Request, new: &NewAllergenCheck) -> Option<Result<AllergenCheck>> {
+    /// The same as JSON, where it is asked of a few lots and the answer is at hand; says nothing where it is not. Does not
+    /// block.
+    pub fn check_allergens_at_hand(&self, request: &Request, new: &NewAllergenCheck) -> Option<Result<String>> {
         let questions = new.lots.as_ref()?.len() * new.avoid.len();
         if questions > AT_HAND || request.actor.may_anywhere(&reach::CHECK_ALLERGENS).is_err() {
             return None;
         }
         let now = (self.clock)();
-        self.answer_at_hand(request, |inside, scratch| check(inside, scratch, request, new, now))
+        self.answer_at_hand(request, |inside, scratch| tell(inside, scratch, request, new, now))
     }
 
     /// All that is recorded of what is in a lot, for whoever reaches it.
@@ -234,6 +237,25 @@ impl Tubtrail {
         };
         self.answer_of(request, show)
     }
+}
+
+/// What the index answers, as JSON: told as it was last told if nothing has changed since.
+fn tell(
+    inside: &Inside,
+    scratch: &mut Scratch,
+    request: &Request,
+    new: &NewAllergenCheck,
+    now: NaiveDateTime,
+) -> Answered<String> {
+    let operation = &reach::CHECK_ALLERGENS;
+    let site = fields::site_kept_for(&inside.beside.names, "site", &new.site, &request.actor, operation)?;
+    let case = Case::at(inside, site.site.row.id, now)?;
+    if let Some(told) = case.told(new) {
+        return told.at(fields::utc(now));
+    }
+    let told = Told::of(&check(inside, scratch, request, new, now)?)?;
+    case.keep(new, told.clone());
+    told.at(fields::utc(now))
 }
 
 /// What the index answers.

@@ -218,10 +218,25 @@ pub fn wall_clock(site: &Site, time: NaiveDateTime) -> Result<String> {
 
 /// The same in a time zone.
 pub fn wall_clock_in(zone: Tz, time: NaiveDateTime) -> String {
-    let wall = time.and_utc().with_timezone(&zone);
-    // By hand: patterns of formats are read anew each time, and an answer holds many of these.
-    let (year, month, day) = (wall.year(), wall.month(), wall.day());
-    format!("{year}-{month:02}-{day:02} {:02}:{:02} ({zone})", wall.hour(), wall.minute())
+    WallClock { zone, time }.to_string()
+}
+
+/// A moment as a clock in a time zone shows it.
+#[derive(Clone, Copy)]
+pub struct WallClock {
+    /// Which zone.
+    pub zone: Tz,
+    /// The moment, UTC.
+    pub time: NaiveDateTime,
+}
+
+impl std::fmt::Display for WallClock {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let wall = self.time.and_utc().with_timezone(&self.zone);
+        // By hand: patterns of formats are read anew each time, and an answer holds many of these.
+        let (year, month, day) = (wall.year(), wall.month(), wall.day());
+        write!(f, "{year}-{month:02}-{day:02} {:02}:{:02} ({})", wall.hour(), wall.minute(), self.zone)
+    }
 }
 
 /// When a day begins at a site, UTC. Where the clocks are put forward at midnight, that is the first moment after.

@@ -42,6 +42,24 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
     }
 }
 
+/// A JSON body that only asks: nothing is done that could be done twice, and so it has no hash.
+pub struct Question<T>(pub T);
+
+impl<T: DeserializeOwned + 'static> FromRequest for Question<T> {
+    type Error = Problem;
+    type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let bytes = read(request, payload);
+        let request = request.clone();
+        Box::pin(async move {
+            let bytes = bytes.await?;
+            expect_content_type(&request, &["application/json"])?;
+            Ok(Self(parse(&bytes)?))
+        })
+    }
+}
+
 /// A JSON-LD body, of whatever it says.
 pub struct JsonLd(pub serde_json::Value);
 

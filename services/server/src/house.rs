@@ -9,7 +9,7 @@ use serde::de::DeserializeOwned;
 use tubtrail_operations::webhooks::Outgoing;
 use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
 
-use crate::body::Body;
+use crate::body::{Body, Question};
 use crate::door::{Door, SignedIn};
 use crate::followers::Followers;
 use crate::problem::Problem;
@@ -53,34 +53,33 @@ where
 }
 
 /// Runs a read that is asked for with a body, and answers 200.
-pub async fn ask<B, T, F>(house: House, signed_in: SignedIn, body: Body<B>, read: F) -> Outcome
+pub async fn ask<B, T, F>(house: House, signed_in: SignedIn, question: Question<B>, read: F) -> Outcome
 where
-    B: DeserializeOwned + Send + 'static,
+    B: Send + 'static,
     T: Serialize + Send + 'static,
     F: FnOnce(&Tubtrail, &Request, B) -> Operated<T> + Send + 'static,
 {
-    let value = body.value;
-    query(house, signed_in, move |house, request| read(house, request, value)).await
+    query(house, signed_in, move |house, request| read(house, request, question.0)).await
 }
 
-/// As [`ask`], where the answer may be at hand: then it is given at once, by the thread that asks the network.
+/// The same, where the answer may be at hand, as JSON: then it is given at once, by the thread that asks the network.
 pub async fn ask_at_hand<B, T, F>(
     house: House,
     signed_in: SignedIn,
-    body: Body<B>,
-    at_hand: impl FnOnce(&Tubtrail, &Request, &B) -> Option<Operated<T>>,
+    question: Question<B>,
+    at_hand: impl FnOnce(&Tubtrail, &Request, &B) -> Option<Operated<String>>,
     read: F,
 ) -> Outcome
 where
-    B: DeserializeOwned + Send + 'static,
+    B: Send + 'static,
     T: Serialize + Send + 'static,
     F: FnOnce(&Tubtrail, &Request, &B) -> Operated<T> + Send + 'static,
 {
-    let (request, value) = (signed_in.into_request(None), body.value);
-    let answer = match at_hand(&house.tubtrail, &request, &value) {
-        Some(answer) => answer?,
-        None => off_thread(move || read(&house.tubtrail, &request, &value)).await?,
-    };
+    let (request, question) = (signed_in.into_request(None), question.0);
+    if let Some(answer) = at_hand(&house.tubtrail, &request, &question) {
+        return Ok(HttpResponse::Ok().content_type("application/json").body(answer?));
+    }
+    let answer = off_thread(move || read(&house.tubtrail, &request, &question)).await?;
     Ok(HttpResponse::Ok().json(answer))
 }
 

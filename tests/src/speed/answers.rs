@@ -8,6 +8,7 @@ use diesel::connection::SimpleConnection;
 use diesel::sql_types::{BigInt, Date, Integer, Nullable, Text, Timestamp};
 use diesel::{QueryableByName, RunQueryDsl, sql_query};
 use serde_json::json;
+use tubtrail_domain::allergens::Substance;
 use tubtrail_domain::lot_number::LotNumber;
 use tubtrail_storage::AnyConnection;
 
@@ -207,7 +208,9 @@ fn lookups(
     let mut ours = with_dice(served.wires(CLIENTS)?);
     let others: Result<Vec<Wire>, Failure> = (0..CLIENTS).map(|_| constant.wire()).collect();
     let mut others = with_dice(others?);
-    let turns = figures_by_turns(scale.rounds, 4, |which| match which {
+    let turns = figures_by_turns(scale.rounds, 5, |which| match which {
+        // Never the same twice, but for chance: an answer that was told before is told again until something changes.
+        4 => per_second(scale.turn, &mut ours, |(wire, dice)| check_of(wire, tub(dice), &some(dice)).map(drop)),
         0 => per_second(scale.turn, &mut ours, |(wire, dice)| check(wire, tub(dice)).map(drop)),
         1 => per_second(scale.turn, &mut ours, |(wire, dice)| lookup(wire, lot(dice)).map(drop)),
         // Behind the same doors, measurements and log, with the thread that asks the network, and nothing to look up.
@@ -229,6 +232,8 @@ fn lookups(
     };
     let (same, bare) = ("a constant of the same server", "a constant of a bare server");
     add(["allergens-sqlite", "allergens-postgres"], "allergens of a tub", (0, 2), same, Target::AtLeast(0.8));
+    let anew = "allergens of a tub, worked out anew,";
+    add(["allergens-anew-sqlite", "allergens-anew-postgres"], anew, (4, 2), same, Target::None);
     add(["allergens-bare-sqlite", "allergens-bare-postgres"], "allergens of a tub", (0, 3), bare, Target::None);
     add(["lot-sqlite", "lot-postgres"], "a lot", (1, 2), same, Target::None);
     Ok(())
@@ -262,7 +267,18 @@ pub fn open_tubs(conn: &mut AnyConnection) -> Result<Vec<OpenTub>, Failure> {
 
 /// What is recorded of some allergens in a tub.
 pub fn check<'w>(wire: &'w mut Wire, tub: &OpenTub) -> Result<&'w [u8], Failure> {
-    let body = json!({"site": tub.site, "avoid": AVOID, "lots": [tub.number]}).to_string();
+    check_of(wire, tub, &AVOID)
+}
+
+/// Three allergens that no other question is likely to name together.
+fn some(dice: &mut fastrand::Rng) -> [&'static str; 3] {
+    let mut all = Substance::ALL;
+    dice.shuffle(&mut all);
+    [all[0].word(), all[1].word(), all[2].word()]
+}
+
+fn check_of<'w>(wire: &'w mut Wire, tub: &OpenTub, avoid: &[&str; 3]) -> Result<&'w [u8], Failure> {
+    let body = json!({"site": tub.site, "avoid": avoid, "lots": [tub.number]}).to_string();
     wire.post("/v1/allergen-checks", "asked-and-not-kept", &body, 200)
 }
 

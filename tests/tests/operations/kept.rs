@@ -1,7 +1,8 @@
 //! What the index keeps, so that answers need no database, follows every fact that can change it, and is the same when it is
 //! read anew.
 
-use tubtrail_operations::allergen_checks::{AllergenCheck, Step};
+use tubtrail_operations::allergen_checks::{AllergenCheck, Served, Step};
+use tubtrail_operations::allergen_words::Answer;
 use tubtrail_operations::counts::{NewCount, NewCountLine};
 use tubtrail_operations::discards::{Discard, Standpoint};
 use tubtrail_operations::equipment::Equipment;
@@ -19,7 +20,8 @@ use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day, equipment, grams, it
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
 use crate::nuts::{
-    asked, because, check, churn, explained, house, milk_only, minute, open, state_all, tub_of, with_paste,
+    asked, because, check, churn, explained, house, milk_only, minute, open, serves, state, state_all, stated, tub_of,
+    with_paste,
 };
 use crate::recalled::{begin, lots, serve};
 use crate::shelf::{bring, done, send};
@@ -31,6 +33,7 @@ on_both!(
     holds_and_rejections_show_until_they_are_over,
     a_late_batch_and_a_voided_use_are_followed,
     what_is_read_anew_is_what_was_followed,
+    what_was_told_is_told_again_until_something_changes,
 );
 
 /// What a trace says of the lot it begins with, out of the index.
@@ -285,6 +288,47 @@ fn what_is_read_anew_is_what_was_followed(backend: Backend) {
     done(serve(&house, &nutty, 250));
     let (_, _, fourth) = churn(&house, "fiordilatte", milk_only(&milk), "freezer-2", 0, 0);
     assert_all_kept(&house, &[&milk, &paste, &nutty, &plain, &third, &fourth]);
+}
+
+/// At the shop a nutty tub and a plain one stand open from 06:00 on. It is said at 08:00 that from 08:04 on each has its own
+/// scoop: what the scoop did before stays, but how the site serves changes by time alone.
+fn what_was_told_is_told_again_until_something_changes(backend: Backend) {
+    let house = house(backend);
+    let system = Request::system();
+    state_all(&house);
+    let milk = house.receive("dairy", "milk", "M-1", 100_000);
+    let paste = house.receive("nut-mill", "hazelnut-paste", "H-1", 5000);
+    let (_, _, nutty) = churn(&house, "gianduja", with_paste(&milk, &paste), "freezer-1", -60, -50);
+    let (_, _, plain) = churn(&house, "fiordilatte", milk_only(&milk), "freezer-2", -40, -30);
+    open(&house, SHOP, &[&nutty, &plain]);
+    let question = asked(SHOP, &["hazelnut", "milk"], Some(&[&plain]));
+    let told = |now| {
+        house.clock.set(now);
+        let as_of = house.tubtrail.last_commit().unwrap();
+        let request = Request { as_of: Some(as_of), ..Request::system() };
+        let text = house.tubtrail.check_allergens_at_hand(&request, &question).expect("it is at hand").unwrap();
+        let found: AllergenCheck = serde_json::from_str(&text).unwrap();
+        assert_eq!((found.asked_at, found.journal_position), (now, as_of));
+        assert_eq!(found, house.tubtrail.check_allergens(&request, &question).unwrap(), "told as it is worked out");
+        found
+    };
+    let first = told(day(2, 7));
+    let again = told(day(2, 8));
+    assert_eq!(again.tubs, first.tubs);
+    let of_plain = |found: &AllergenCheck| (found.served, tub_of(found, &plain).allergens[0].answer);
+    assert_eq!(of_plain(&again), (Served::NotSaid, Answer::MayContain));
+    serves(&house, SHOP, false, 124);
+    assert_eq!(of_plain(&told(minute(121))), (Served::NotSaid, Answer::MayContain));
+    assert_eq!(of_plain(&told(minute(125))), (Served::OwnScoops, Answer::MayContain));
+    assert_eq!(of_plain(&told(minute(126))), (Served::OwnScoops, Answer::MayContain));
+    let hold = done(house.tubtrail.hold_lot(&system, &plain, because("it smells")));
+    assert_eq!(told(minute(127)).tubs[0].on_hold.as_ref().map(|shown| shown.hold), Some(hold.id));
+    state(&house, stated("milk", "nut-mill", &["milk", "hazelnut"]));
+    assert_eq!(told(minute(128)).tubs[0].allergens[1].answer, Answer::Contains);
+    let renamed = Item { name: "Plain".into(), version: Some(1), ..item("fiordilatte", ItemKind::Flavour, true) };
+    done(house.tubtrail.change(&system, "fiordilatte", renamed));
+    assert_eq!(told(minute(129)).tubs[0].name, "Plain");
+    assert_eq!(house.tubtrail.verify().unwrap().wrong, None);
 }
 
 /// Two servers of one database: what one has committed, the other shows in its answers.

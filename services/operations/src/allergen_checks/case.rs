@@ -7,7 +7,8 @@ use chrono::NaiveDateTime;
 use tubtrail_lineage::Content;
 use tubtrail_storage::open_tubs::OpenTub;
 
-use super::Served;
+use super::told::Told;
+use super::{NewAllergenCheck, Served};
 use crate::error::{OperationError, Result};
 use crate::index::cases::{CaseOf, Mixed};
 use crate::index::{Answered, Inside, Unread, lot_ix};
@@ -77,11 +78,24 @@ impl<'a> Case<'a> {
                 Ok::<_, OperationError>(Mixed { content: sum.content.union(by_scoop(there)), is_any: true })
             })
         };
-        // From then on nothing changes but by a new fact.
-        if self.tubs.latest <= self.now && self.spans.is_settled(self.now) {
-            return self.tubs.mixed(lot_id, work_out);
+        if self.is_settled() { self.tubs.mixed(lot_id, work_out) } else { work_out() }
+    }
+
+    /// What was answered to a question since the index last changed, where time alone changes nothing of it.
+    pub(crate) fn told(&self, question: &NewAllergenCheck) -> Option<Told> {
+        if self.is_settled() { self.tubs.told(question) } else { None }
+    }
+
+    /// Keeps what was answered until the index changes.
+    pub(crate) fn keep(&self, question: &NewAllergenCheck, told: Told) {
+        if self.is_settled() {
+            self.tubs.keep(question, told);
         }
-        work_out()
+    }
+
+    /// Whether nothing changes any more but by a new fact.
+    fn is_settled(&self) -> bool {
+        self.tubs.latest <= self.now && self.spans.is_settled(self.now)
     }
 
     /// What is in a lot by all that is recorded, the scoop's doing too.

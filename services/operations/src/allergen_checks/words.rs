@@ -1,8 +1,11 @@
 //! Answers in plain words: the chains of the index with the names, papers and times that it keeps.
 
+use std::fmt;
+
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::allergens::Substance;
+use tubtrail_domain::lot_number::LotNumber;
 use tubtrail_lineage::{LotIx, Scratch};
 use utoipa::ToSchema;
 
@@ -12,7 +15,7 @@ use super::case::Beside;
 use super::evidence::{Chain, ChainSource, Link};
 use super::{AllergenAnswer, CheckedTub, MemberAnswer};
 use crate::allergen_words::Answer;
-use crate::fields;
+use crate::fields::{self, WallClock};
 use crate::index::contents::RanOn;
 use crate::index::names::KeptSite;
 use crate::index::particulars::{BatchCard, LotCard};
@@ -141,6 +144,56 @@ pub(super) fn tubs(
     Ok(found)
 }
 
+/// A lot as a sentence names it.
+#[derive(Clone, Copy)]
+struct LotInWords<'a> {
+    is_tub: bool,
+    number: LotNumber,
+    name: &'a str,
+    /// The sentence begins with it.
+    begins: bool,
+}
+
+/// A batch as a sentence names it.
+#[derive(Clone, Copy)]
+struct BatchInWords<'a> {
+    id: i64,
+    name: &'a str,
+    begun: WallClock,
+    begins: bool,
+}
+
+impl LotInWords<'_> {
+    const fn capital(self) -> Self {
+        Self { begins: true, ..self }
+    }
+}
+
+impl BatchInWords<'_> {
+    const fn capital(self) -> Self {
+        Self { begins: true, ..self }
+    }
+}
+
+impl fmt::Display for LotInWords<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let what = match (self.is_tub, self.begins) {
+            (true, true) => "Tub",
+            (true, false) => "tub",
+            (false, true) => "Lot",
+            (false, false) => "lot",
+        };
+        write!(f, "{what} {} of {}", self.number, self.name)
+    }
+}
+
+impl fmt::Display for BatchInWords<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let batch = if self.begins { "Batch" } else { "batch" };
+        write!(f, "{batch} {} ({}, begun {})", self.id, self.name, self.begun)
+    }
+}
+
 impl<'a> Words<'a> {
     fn card(&self, lot: i64) -> Answered<(LotIx, LotCard<'a>)> {
         let ix = lot_ix(lot)?;
@@ -156,19 +209,19 @@ impl<'a> Words<'a> {
     }
 
     /// A lot in a sentence.
-    fn lot(&self, id: i64) -> Answered<String> {
+    fn lot(&self, id: i64) -> Answered<LotInWords<'a>> {
         let (_, card) = self.card(id)?;
-        let what = if card.sort.kind == LotKind::Tub { "tub" } else { "lot" };
-        Ok(format!("{what} {} of {}", card.number, self.inside.beside.names.item(card.sort.item_id)?.current.name))
+        let name = &self.inside.beside.names.item(card.sort.item_id)?.current.name;
+        Ok(LotInWords { is_tub: card.sort.kind == LotKind::Tub, number: card.number, name, begins: false })
     }
 
     /// A batch in a sentence.
-    fn batch_in_words(&self, id: i64) -> Answered<String> {
+    fn batch_in_words(&self, id: i64) -> Answered<BatchInWords<'a>> {
         let card = self.batch(id)?;
         let names = &self.inside.beside.names;
         let (_, name) = names.recipe_version(card.recipe_version_id)?;
-        let zone = names.site(card.site_id)?.zone;
-        Ok(format!("batch {id} ({name}, begun {})", fields::wall_clock_in(zone, card.started_at)))
+        let begun = WallClock { zone: names.site(card.site_id)?.zone, time: card.started_at };
+        Ok(BatchInWords { id, name, begun, begins: false })
     }
 
     fn answer(&self, lot: &AskedLot, bare: &Bare) -> Answered<AllergenAnswer> {
@@ -220,12 +273,13 @@ impl<'a> Words<'a> {
         while let Some(link) = links.next() {
             match (*link, links.peek()) {
                 (Link::Lot(lot), Some(Link::Batch(batch))) => {
-                    because.push(format!("{} went into {}.", capital(&self.lot(lot)?), self.batch_in_words(*batch)?));
+                    because.push(format!("{} went into {}.", self.lot(lot)?.capital(), self.batch_in_words(*batch)?));
                     steps.push(Step::Use { lot: self.number(lot)?, batch: *batch });
                 }
                 (Link::Batch(batch), Some(Link::Lot(lot))) => {
-                    let made = if *lot == end { self.lot(*lot)? } else { format!("{}, used further", self.lot(*lot)?) };
-                    because.push(format!("{} made {made}.", capital(&self.batch_in_words(batch)?)));
+                    let further = if *lot == end { "" } else { ", used further" };
+                    let made = self.lot(*lot)?;
+                    because.push(format!("{} made {made}{further}.", self.batch_in_words(batch)?.capital()));
                     steps.push(Step::Made { batch, lot: self.number(*lot)? });
                 }
                 (Link::Contact { before, after, equipment }, _) => {
@@ -259,7 +313,7 @@ impl<'a> Words<'a> {
         ids.sort_unstable();
         let papers = ids.iter().map(|id| Ok((*id, contents.document(*id)?))).collect::<Answered<Vec<_>>>()?;
         let says = says(stated, substance);
-        let lot_named = capital(&self.lot(lot)?);
+        let lot_named = self.lot(lot)?.capital();
         because.push(match papers.as_slice() {
             [] if holding.is_spirit && substance == Substance::Alcohol => {
                 format!("{lot_named}{by}: it is counted as a plain spirit.")
@@ -341,7 +395,7 @@ impl<'a> Words<'a> {
         };
         because.push(format!(
             "{} ran on {} {}; {}, {}, {how}.",
-            capital(&self.batch_in_words(before)?),
+            self.batch_in_words(before)?.capital(),
             machine.current.name,
             span(one),
             self.batch_in_words(after)?,
@@ -367,10 +421,11 @@ impl<'a> Words<'a> {
         } else {
             "the site has not said how it serves, so one scoop is taken to serve all"
         };
-        let with = if scoop.direct { self.lot(lot)? } else { format!("tubs that stood open with {}", self.lot(lot)?) };
+        let with = if scoop.direct { "" } else { "tubs that stood open with " };
+        let lot_named = self.lot(lot)?;
         because.push(format!(
-            "{} stood open from {} {until}, in the same case as {with}; {how}.",
-            capital(&self.lot(scoop.lot_id)?),
+            "{} stood open from {} {until}, in the same case as {with}{lot_named}; {how}.",
+            self.lot(scoop.lot_id)?.capital(),
             clock(scoop.from)
         ));
         steps.push(Step::Scoop {
@@ -406,9 +461,4 @@ fn gap(one: &RanOn, other: &RanOn) -> (bool, i64) {
     }
     let apart = other.from - one.until.unwrap_or(one.from);
     (apart.num_microseconds().unwrap_or(i64::MAX) < 0, apart.num_microseconds().unwrap_or(i64::MAX).abs())
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }

@@ -11,6 +11,8 @@ use tubtrail_storage::open_tubs::{OpenTub, Stay, gone_since, open_now, stays_of}
 use tubtrail_storage::particulars::Moved;
 use tubtrail_storage::{AnyConnection, StorageError};
 
+use crate::allergen_checks::NewAllergenCheck;
+use crate::allergen_checks::told::Told;
 use crate::error::Result;
 
 /// The cases that were read, by site.
@@ -43,6 +45,8 @@ pub struct CaseOf {
     pub latest: NaiveDateTime,
     /// By lot, what was worked out since the index last changed.
     mixed: Mutex<HashMap<i64, Mixed>>,
+    /// What was answered since then.
+    told: Mutex<HashMap<NewAllergenCheck, Told>>,
 }
 
 /// A case that was read.
@@ -63,6 +67,8 @@ pub(super) struct CaseNews {
 
 /// Tubs of a case beyond which those that left it long ago are forgotten.
 const MANY: usize = 2000;
+/// Most answers that are kept of a site.
+const MOST_TOLD: usize = 200;
 /// How much longer than they are needed tubs that left a case are remembered: what is written down late is not read anew.
 const SLACK: Duration = Duration::days(3);
 
@@ -83,7 +89,10 @@ impl Cases {
 
     /// Forgets what was worked out: something has changed.
     pub(super) fn forget(&mut self) {
-        self.of_site.values_mut().for_each(|case| case.mixed.get_mut().clear());
+        for case in self.of_site.values_mut() {
+            case.mixed.get_mut().clear();
+            case.told.get_mut().clear();
+        }
     }
 
     pub(super) fn take_in(&mut self, moved: &[Moved], news: CaseNews) {
@@ -130,6 +139,20 @@ impl CaseOf {
         let mixed = work_out()?;
         self.mixed.lock().insert(lot_id, mixed);
         Ok(mixed)
+    }
+
+    /// What was answered to a question since the index last changed.
+    pub fn told(&self, question: &NewAllergenCheck) -> Option<Told> {
+        self.told.lock().get(question).cloned()
+    }
+
+    /// Keeps an answer until the index changes.
+    pub fn keep(&self, question: &NewAllergenCheck, answer: Told) {
+        let mut told = self.told.lock();
+        if told.len() >= MOST_TOLD {
+            told.clear();
+        }
+        told.insert(question.clone(), answer);
     }
 
     fn step(&mut self, step: &Step) {

@@ -12,7 +12,7 @@ use tubtrail_operations::batch_orders::{BatchOrder, NewBatchOrder};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use crate::body::{Body, Query};
+use crate::body::{Query, Question};
 use crate::door::SignedIn;
 use crate::house::{House, Outcome, ask, ask_at_hand, off_thread, query};
 use crate::problem::Problem;
@@ -55,8 +55,8 @@ struct SheetAsked {
 /// something is not there. It only reads: nothing is written down by it.
 #[utoipa::path(tag = "allergens", request_body = NewAllergenCheck, responses((status = 200, body = AllergenCheck)))]
 #[post("/v1/allergen-checks")]
-async fn check_allergens(house: House, signed_in: SignedIn, body: Body<NewAllergenCheck>) -> Outcome {
-    ask_at_hand(house, signed_in, body, Tubtrail::check_allergens_at_hand, Tubtrail::check_allergens).await
+async fn check_allergens(house: House, signed_in: SignedIn, question: Question<NewAllergenCheck>) -> Outcome {
+    ask_at_hand(house, signed_in, question, Tubtrail::check_allergens_at_hand, Tubtrail::check_allergens).await
 }
 
 /// All that is recorded of what is in a lot, by what went in and what ran before it; what a scoop did is not in this.
@@ -94,8 +94,8 @@ async fn show_allergen_sheet(
 /// A proposal: nothing is set aside by it, and it only reads.
 #[utoipa::path(tag = "batches", request_body = NewBatchOrder, responses((status = 200, body = BatchOrder)))]
 #[post("/v1/batch-orders")]
-async fn order_batches(house: House, signed_in: SignedIn, body: Body<NewBatchOrder>) -> Outcome {
-    ask(house, signed_in, body, |house, request, new| house.order_batches(request, &new)).await
+async fn order_batches(house: House, signed_in: SignedIn, question: Question<NewBatchOrder>) -> Outcome {
+    ask(house, signed_in, question, |house, request, new| house.order_batches(request, &new)).await
 }
 
 fn print(sheet: &allergen_sheet::AllergenSheet, format: Format) -> Result<(&'static str, Vec<u8>), Problem> {
