@@ -239,10 +239,11 @@ fn lookups(
     Ok(())
 }
 
-/// A tub that stands open, and where.
+/// A tub that stands open, where, and the usual question about it: what it takes to put it into words is not what is measured.
 pub struct OpenTub {
     number: String,
     site: String,
+    question: String,
 }
 
 /// The tubs that stand open.
@@ -262,12 +263,16 @@ pub fn open_tubs(conn: &mut AnyConnection) -> Result<Vec<OpenTub>, Failure> {
     )
     .load(conn)?;
     let number = |tub: &Found| LotNumber::new(tub.day, tub.serial.unsigned_abs());
-    found.into_iter().map(|tub| Ok(OpenTub { number: number(&tub)?.to_string(), site: tub.site })).collect()
+    let open = found.into_iter().map(|tub| {
+        let number = number(&tub)?.to_string();
+        Ok(OpenTub { question: question(&tub.site, &number, &AVOID), number, site: tub.site })
+    });
+    open.collect()
 }
 
 /// What is recorded of some allergens in a tub.
 pub fn check<'w>(wire: &'w mut Wire, tub: &OpenTub) -> Result<&'w [u8], Failure> {
-    check_of(wire, tub, &AVOID)
+    ask(wire, &tub.question)
 }
 
 /// Three allergens that no other question is likely to name together.
@@ -278,8 +283,15 @@ fn some(dice: &mut fastrand::Rng) -> [&'static str; 3] {
 }
 
 fn check_of<'w>(wire: &'w mut Wire, tub: &OpenTub, avoid: &[&str; 3]) -> Result<&'w [u8], Failure> {
-    let body = json!({"site": tub.site, "avoid": avoid, "lots": [tub.number]}).to_string();
-    wire.post("/v1/allergen-checks", "asked-and-not-kept", &body, 200)
+    ask(wire, &question(&tub.site, &tub.number, avoid))
+}
+
+fn question(site: &str, number: &str, avoid: &[&str; 3]) -> String {
+    json!({"site": site, "avoid": avoid, "lots": [number]}).to_string()
+}
+
+fn ask<'w>(wire: &'w mut Wire, question: &str) -> Result<&'w [u8], Failure> {
+    wire.post("/v1/allergen-checks", "asked-and-not-kept", question, 200)
 }
 
 /// What there is to know of a lot.
