@@ -3,6 +3,7 @@
 
 mod answers;
 mod asked;
+mod busy;
 mod clock;
 mod constant;
 mod contenders;
@@ -14,7 +15,9 @@ mod machine;
 mod plot;
 mod report;
 mod scale;
+mod several;
 mod start;
+mod statements;
 mod wire;
 mod worlds;
 mod writes;
@@ -43,6 +46,7 @@ pub fn run(scale: &Scale, folder: &Path) -> Result<Report, Failure> {
     if scale.does(Part::Growth) {
         growth::of_lineage(scale, &mut report)?;
     }
+    statements::count()?;
     if scale.does(Part::Start) || scale.does(Part::Writes) || scale.does(Part::Answers) {
         worlds::measure(scale, &mut report)?;
     }

@@ -151,6 +151,8 @@ impl Database {
     fn pool(url: &DatabaseUrl, readers: u32, lock: Option<Arc<File>>) -> Result<Self, StorageError> {
         let pool = Pool::builder()
             .max_size(readers)
+            // Whoever starts waits for these; the others come when they are needed.
+            .min_idle(Some(readers.min(2)))
             .connection_timeout(Duration::from_secs(10))
             .build(Manager { url: url.clone() })
             .map_err(|error| StorageError::Connect(error.to_string()))?;

@@ -8,8 +8,8 @@ use diesel::prelude::*;
 use diesel::sql_types::Bool;
 use tubtrail_domain::place::{Place, State};
 
-use crate::lots::{LotRow, lots_by_ids};
-use crate::{AnyConnection, StorageError};
+use crate::lots::lots_by_ids;
+use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
     /// A quantity of a lot left one place and reached another.
@@ -313,25 +313,29 @@ pub fn counted_masses(conn: &mut AnyConnection, after: i64, until: i64) -> Resul
     lot_ids.sort_unstable();
     lot_ids.dedup();
     let mut masses = Vec::with_capacity(lot_ids.len());
-    for lot in lots_by_ids(conn, &lot_ids)? {
+    for some in lot_ids.chunks(500) {
+        let found_mg = found_beyond_missed(conn, some, until)?;
         // The balances know of lots that came later.
-        if lot.entry <= until {
-            masses.push((lot.id, counted_mass(conn, &lot, until)?));
-        }
+        let lots = lots_by_ids(conn, some)?.into_iter().filter(|lot| lot.entry <= until);
+        masses.extend(lots.map(|lot| (lot.id, lot.mass_mg + found_mg.get(&lot.id).map_or(0, |mg| *mg.max(&0)))));
     }
     Ok(masses)
 }
 
-fn counted_mass(conn: &mut AnyConnection, lot: &LotRow, until: i64) -> Result<i64, StorageError> {
+/// What counts and receipts found of some lots beyond what they missed, as known at an entry, in milligrams.
+fn found_beyond_missed(
+    conn: &mut AnyConnection,
+    lot_ids: &[i64],
+    until: i64,
+) -> Result<HashMap<i64, i64>, StorageError> {
     let word = State::CountDifference.word();
-    let differences: Vec<(String, i64)> = movements::table
-        .filter(movements::lot_id.eq(lot.id))
-        .filter(movements::entry.le(until))
-        .filter(movements::from_state.eq(word).or(movements::to_state.eq(word)))
-        .select((movements::from_state, movements::mass_mg))
-        .load(conn)?;
-    let found_mg: i64 = differences.into_iter().map(|(from, mg)| if from == word { mg } else { -mg }).sum();
-    Ok(lot.mass_mg + found_mg.max(0))
+    let mut found_mg = HashMap::new();
+    for row in MovementRow::among(conn, "lot_id", lot_ids)?.iter().filter(|row| row.entry <= until) {
+        let sum = found_mg.entry(row.lot_id).or_insert(0);
+        *sum += if row.from_state == word { row.mass_mg } else { 0 };
+        *sum -= if row.to_state == word { row.mass_mg } else { 0 };
+    }
+    Ok(found_mg)
 }
 
 /// How a hold was lifted, if it was.

@@ -13,7 +13,7 @@ use super::contenders::Told;
 use super::launched::{LOGIN, PASSWORD, Served};
 use super::report::Report;
 use super::scale::{Part, Scale};
-use super::{Failure, answers, growth, start, writes};
+use super::{Failure, answers, growth, several, start, writes};
 use crate::reference::{Size, fill};
 use crate::{Backend, TestDatabase};
 
@@ -60,6 +60,9 @@ pub fn measure(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
         }
         if scale.does(Part::Writes) {
             writes::measure_served(scale, report, database, &served, &picked)?;
+            if database.backend() == Backend::Postgres {
+                several::measure(scale, report, database, &served, &picked)?;
+            }
         }
         if scale.does(Part::Growth) && database.backend() == Backend::Sqlite {
             growth::take_answers(scale, report, database, scale.world, &served, &picked)?;
@@ -120,7 +123,7 @@ impl Picked {
 }
 
 /// The numbers of some lots.
-fn named(conn: &mut AnyConnection, of: &[u32]) -> Result<Vec<Named>, Failure> {
+pub fn named(conn: &mut AnyConnection, of: &[u32]) -> Result<Vec<Named>, Failure> {
     let mut all = Vec::with_capacity(of.len());
     for one in of {
         let row = i64::from(*one) + 1;

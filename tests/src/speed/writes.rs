@@ -12,19 +12,20 @@ use tubtrail_storage::journal::{self, Head, JournalRow};
 use tubtrail_storage::stock::HoldRow;
 use tubtrail_storage::{AnyConnection, Fact, standing};
 
-use super::Failure;
+use super::busy::Busy;
 use super::clock::{figures_by_turns, per_second};
 use super::launched::Served;
 use super::report::{Line, Report, Target};
 use super::scale::Scale;
 use super::worlds::{Named, Picked};
+use super::{Failure, statements};
 use crate::client::fresh_key;
 use crate::{Backend, TestDatabase};
 
 /// Who writes at the same time.
-const CLIENTS: usize = 64;
+pub const CLIENTS: usize = 64;
 /// Why a lot is held.
-const REASON: &str = "to see how fast it can be held";
+pub const REASON: &str = "to see how fast it can be held";
 
 /// Lots for the taking: each is held once, until all were.
 struct Next<'p> {
@@ -50,7 +51,9 @@ pub fn measure(
     tubtrail: &Tubtrail,
     picked: &Picked,
 ) -> Result<(), Failure> {
-    let next = Next::of(&picked.tubs);
+    let busy = Busy::of(database, tubtrail, scale.world.days)?;
+    let tubs: Vec<Named> = picked.tubs.iter().filter(|tub| !busy.serves(tub.row)).cloned().collect();
+    let next = Next::of(&tubs);
     let theirs = Theirs::of(database);
     let hold = |(): &mut ()| {
         let because = Because { reason: Some(REASON.into()) };
@@ -64,10 +67,18 @@ pub fn measure(
     };
     let hold_theirs = |client: &mut usize| theirs.hold(*client, next.lot());
     let (mut ours, mut clients) = (vec![(); CLIENTS], (0..CLIENTS).collect::<Vec<_>>());
-    let many = figures_by_turns(scale.rounds, 3, |which| match which {
-        0 => per_second(scale.turn, &mut ours, hold),
-        1 => per_second(scale.turn, &mut clients, hold_theirs),
-        _ => per_second(scale.turn, &mut ours, refused),
+    let mut each = [Statements::default(); 5];
+    let many = figures_by_turns(scale.rounds, 5, |which| {
+        let before = statements::sent();
+        let figure = match which {
+            0 => per_second(scale.turn, &mut ours, hold),
+            1 => per_second(scale.turn, &mut clients, hold_theirs),
+            2 => per_second(scale.turn, &mut ours, refused),
+            3 => per_second(scale.turn, &mut ours, |(): &mut ()| busy.serve(tubtrail)),
+            _ => per_second(scale.turn, &mut ours, |(): &mut ()| busy.add_use(tubtrail)),
+        }?;
+        each[which].add(statements::sent() - before, figure * scale.turn.as_secs_f64());
+        Ok(figure)
     })?;
     let alone = figures_by_turns(scale.rounds, 2, |which| match which {
         0 => per_second(scale.turn, &mut ours[..1], hold),
@@ -95,6 +106,38 @@ pub fn measure(
         ratio: many.ratio(2, 0),
         target: Target::None,
     });
+    for (which, on_sqlite, on_postgres, what) in [
+        (3, "servings-sqlite", "servings-postgres", "servings, as many clients"),
+        (4, "uses-sqlite", "uses-postgres", "uses, as many clients"),
+    ] {
+        report.add(Line {
+            id: id(on_sqlite, on_postgres),
+            what: what.into(),
+            ours: many.median(which),
+            unit: "a second",
+            other: "holds",
+            others: many.median(0),
+            ratio: many.ratio(which, 0),
+            target: Target::None,
+        });
+    }
+    for (which, on_sqlite, on_postgres, what) in [
+        (0, "statements-sqlite", "statements-postgres", "statements a hold, with what a commit takes"),
+        (3, "statements-serving-sqlite", "statements-serving-postgres", "statements a serving"),
+        (4, "statements-use-sqlite", "statements-use-postgres", "statements a use"),
+    ] {
+        let (ours, others) = (each[which].of_each(), each[1].of_each());
+        report.add(Line {
+            id: id(on_sqlite, on_postgres),
+            what: what.into(),
+            ours,
+            unit: "",
+            other: "a hold in a transaction of its own",
+            others,
+            ratio: ours / others,
+            target: Target::None,
+        });
+    }
     report.add(Line {
         id: id("write-alone-sqlite", "write-alone-postgres"),
         what: "a hold, one client".into(),
@@ -106,6 +149,26 @@ pub fn measure(
         target: Target::None,
     });
     Ok(())
+}
+
+/// Statements that commands took.
+#[derive(Clone, Copy, Default)]
+struct Statements {
+    sent: f64,
+    commands: f64,
+}
+
+impl Statements {
+    fn add(&mut self, sent: usize, commands: f64) {
+        #[expect(clippy::cast_precision_loss, reason = "fewer than 2^52 statements")]
+        let sent = sent as f64;
+        self.sent += sent;
+        self.commands += commands;
+    }
+
+    fn of_each(self) -> f64 {
+        self.sent / self.commands
+    }
 }
 
 /// Fills the report with its line for the operations over HTTP.

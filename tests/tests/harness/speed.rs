@@ -7,7 +7,7 @@ use serde_json::Value;
 use tubtrail_tests::binary;
 
 /// Every line that `tests/speed` prints. Whoever adds one adds it here, so that none is lost without anyone noticing.
-const LINES: [&str; 38] = [
+const LINES: [&str; 50] = [
     "allergens-anew-postgres",
     "allergens-anew-sqlite",
     "allergens-bare-postgres",
@@ -18,6 +18,7 @@ const LINES: [&str; 38] = [
     "backward-petgraph",
     "backward-postgres",
     "backward-sqlite",
+    "behind-another-server",
     "forward-arrays",
     "forward-petgraph",
     "forward-postgres",
@@ -33,19 +34,30 @@ const LINES: [&str; 38] = [
     "recall-of-a-supplier",
     "refusals-postgres",
     "refusals-sqlite",
+    "servings-postgres",
+    "servings-sqlite",
     "start-postgres",
     "start-sqlite",
+    "statements-postgres",
+    "statements-serving-postgres",
+    "statements-serving-sqlite",
+    "statements-sqlite",
+    "statements-use-postgres",
+    "statements-use-sqlite",
     "trace-postgres",
     "trace-sqlite",
     "trace-sqlite-sqlite",
     "trace-told-postgres",
     "trace-told-sqlite",
+    "uses-postgres",
+    "uses-sqlite",
     "write-alone-postgres",
     "write-alone-sqlite",
     "writes-http-postgres",
     "writes-http-sqlite",
     "writes-postgres",
     "writes-sqlite",
+    "writes-two-servers",
 ];
 
 #[test]
