@@ -10,6 +10,7 @@ use futures_util::future::LocalBoxFuture;
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 use tubtrail_operations::{OperationError, problems};
+use utoipa::ToSchema;
 
 use crate::problem::Problem;
 
@@ -60,7 +61,9 @@ impl<T: DeserializeOwned + 'static> FromRequest for Question<T> {
     }
 }
 
-/// A JSON-LD body, of whatever it says.
+/// An EPCIS 2.0 document as JSON-LD. What it may say is described by the standard (https://ref.gs1.org/standards/epcis/).
+#[derive(ToSchema)]
+#[schema(as = EpcisDocument, value_type = Object)]
 pub struct JsonLd(pub serde_json::Value);
 
 impl FromRequest for JsonLd {

@@ -125,42 +125,27 @@ async fn observe(
         Routed::OtherMethods(_) | Routed::Nowhere => "none",
     };
     let id = request_id(request.request());
-    let surroundings = Surroundings::of(request.path());
+    let is_browser = request.path().starts_with("/api/");
     let mut response = next.call(request).await?;
     let status = response.status().as_u16().to_string();
     metrics::counter!("tubtrail_requests_total", "operation" => operation, "status" => status).increment(1);
     metrics::histogram!("tubtrail_request_seconds", "operation" => operation).record(began.elapsed());
-    set_headers(&mut response, id, surroundings);
+    set_headers(&mut response, id, is_browser);
     Ok(response)
 }
 
-/// What may be loaded around an answer, and whether it may be kept.
-#[derive(Clone, Copy)]
-struct Surroundings {
-    policy: &'static str,
-    is_kept: bool,
-}
-
-impl Surroundings {
-    fn of(path: &str) -> Self {
-        if path.starts_with("/api/") {
-            return Self { policy: BROWSER, is_kept: true };
-        }
-        let is_data = ["/v1/", "/problems/", "/openapi.json"].iter().any(|begin| path.starts_with(begin));
-        Self {
-            policy: if is_data { STRICT } else { crate::pages::POLICY },
-            is_kept: crate::pages::assets::is_asset(path),
-        }
-    }
-}
-
-fn set_headers<B>(response: &mut ServiceResponse<B>, id: Option<String>, surroundings: Surroundings) {
+/// Pages and their files say for themselves what they may load and whether they may be kept.
+fn set_headers<B>(response: &mut ServiceResponse<B>, id: Option<String>, is_browser: bool) {
     let head = response.response_mut().head_mut();
-    let mut set = |name: HeaderName, value: &'static str| head.headers.insert(name, HeaderValue::from_static(value));
+    let mut set = |name: HeaderName, value: &'static str| {
+        if !head.headers.contains_key(&name) {
+            head.headers.insert(name, HeaderValue::from_static(value));
+        }
+    };
     set(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
     set(header::REFERRER_POLICY, "no-referrer");
-    set(header::CONTENT_SECURITY_POLICY, surroundings.policy);
-    if !surroundings.is_kept {
+    set(header::CONTENT_SECURITY_POLICY, if is_browser { BROWSER } else { STRICT });
+    if !is_browser {
         set(header::CACHE_CONTROL, "no-store");
     }
     if let Some(Ok(id)) = id.map(|id| HeaderValue::from_str(&id)) {

@@ -51,10 +51,11 @@ impl IppPrinter {
         format!("ipp://127.0.0.1:{}/ipp/print", self.port)
     }
 
-    /// What arrived, by name: the first job first.
+    /// What arrived, by name: the first job first. What came of it lies beside it, ending in `prn`.
     pub fn arrived(&self) -> Vec<PathBuf> {
+        let entries = std::fs::read_dir(&self.spool).expect("a folder").map(|entry| entry.expect("an entry").path());
         let mut files: Vec<PathBuf> =
-            std::fs::read_dir(&self.spool).expect("a folder").map(|entry| entry.expect("an entry").path()).collect();
+            entries.filter(|path| path.extension().is_none_or(|extension| extension != "prn")).collect();
         files.sort();
         files
     }

@@ -148,7 +148,7 @@ fn what_does_not_fit_is_named(backend: Backend) {
     let served = Served::open(backend);
     let owner = &served.house.owner;
     let mut item = owner.get("/v1/item-labels/pistachio").expect(200).json;
-    item["storage"] = json!("Keep at −18 °C or below. ".repeat(4) + "Do not freeze it again.");
+    item["storage"] = json!("Keep at −18 °C or below. ".repeat(3) + "Do not freeze it again once it was thawed.");
     item["name"] = json!("pistachio gelato with a very long name that goes on and on and does not end before it must");
     owner.put("/v1/item-labels/pistachio", item).expect(200).done();
     let answer = served.label(&served.tubs[0], "png", "jurisdiction=us");

@@ -3,6 +3,7 @@
 
 mod cast;
 mod days;
+mod labels;
 mod opening;
 mod questions;
 
@@ -49,6 +50,7 @@ pub fn play(database: &DatabaseUrl) -> Result<Guests, Box<dyn Error>> {
     }
     opening::write_master_data(&house)?;
     opening::write_statements(&house, first)?;
+    labels::write_labels(&house)?;
     let logins = add_people(&house)?;
     let hands = Hands {
         kitchen: request_of(&house, &logins, "kitchen")?,

@@ -46,11 +46,6 @@ pub fn address(name: &str) -> String {
     format!("/assets/{}/{name}", *STAMP)
 }
 
-/// Whether a path is that of a file, which may be kept.
-pub fn is_asset(path: &str) -> bool {
-    path.strip_prefix("/assets/").is_some_and(|rest| rest.starts_with(STAMP.as_str()))
-}
-
 #[get("/assets/{stamp}/{name}")]
 async fn show_asset(request: HttpRequest, path: web::Path<(String, String)>) -> Shown {
     let (stamp, name) = path.into_inner();

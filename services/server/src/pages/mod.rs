@@ -14,10 +14,6 @@ mod visitor;
 
 use actix_web::web::ServiceConfig;
 
-/// Pages load from this server alone, run no script that stands in a page, and stand in nobody's frame.
-pub const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
-    form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
-
 /// Every page.
 pub fn configure(config: &mut ServiceConfig) {
     assets::configure(config);

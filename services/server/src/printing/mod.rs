@@ -23,8 +23,8 @@ use crate::labels::{LabelFormat, draw};
 const SOON: Duration = Duration::from_secs(1);
 /// The longest.
 const LATER: Duration = Duration::from_mins(1);
-/// How often it is looked for what other processes queued, while nothing is to do.
-const LOOK_EVERY: Duration = Duration::from_secs(2);
+/// How often it is looked for what was queued, by whatever process.
+const LOOK_EVERY: Duration = Duration::from_millis(500);
 /// How long a print may be on its way in another process before that is taken to be gone.
 const GIVEN_UP_AFTER: chrono::TimeDelta = chrono::TimeDelta::minutes(2);
 
@@ -37,17 +37,13 @@ pub struct Printing {
 #[derive(Default)]
 struct Wake {
     is_stopping: Mutex<bool>,
-    news: Condvar,
+    stop: Condvar,
 }
 
 impl Printing {
     /// Starts it.
     pub fn start(house: &House) -> std::io::Result<Self> {
         let wake = Arc::new(Wake::default());
-        let teller = Arc::clone(&wake);
-        house.tubtrail.on_commit(move |_| {
-            teller.news.notify_all();
-        });
         let (house, waits) = (house.clone(), Arc::clone(&wake));
         let process = format!("{}-{:016x}", std::process::id(), getrandom::u64().unwrap_or_default());
         let thread = std::thread::Builder::new().name("printing".into()).spawn(move || {
@@ -68,7 +64,7 @@ impl Drop for Printing {
     /// Waits until what is on its way has been sent.
     fn drop(&mut self) {
         *self.wake.is_stopping.lock() = true;
-        self.wake.news.notify_all();
+        self.wake.stop.notify_all();
         if self.thread.take().is_some_and(|thread| thread.join().is_err()) {
             tracing::error!("the thread of the printers had panicked");
         }
@@ -80,11 +76,11 @@ impl Wake {
         !*self.is_stopping.lock()
     }
 
-    /// Until there is news, or for a while.
+    /// For a while, or until it is to stop.
     fn rest(&self) {
         let mut is_stopping = self.is_stopping.lock();
         if !*is_stopping {
-            self.news.wait_for(&mut is_stopping, LOOK_EVERY.min(SOON));
+            self.stop.wait_for(&mut is_stopping, LOOK_EVERY);
         }
     }
 }

@@ -35,13 +35,13 @@ struct Arriving {
 /// and last days are taken from all of them. Items are found by their GTIN, the supplier by the location number. A field that is
 /// wrong is named by its JSON pointer. Extensions are passed over. At most 1000 events and 1 MiB.
 #[utoipa::path(tag = "imports", params(Arriving),
-    request_body(content((Object = "application/json", example = json!({
+    request_body(content((JsonLd = "application/json", example = json!({
         "@context": ["https://ref.gs1.org/standards/epcis/2.0.0/epcis-context.jsonld"], "type": "EPCISDocument",
         "schemaVersion": "2.0", "creationDate": "2026-11-25T05:00:00Z", "epcisBody": {"eventList": [
             {"type": "ObjectEvent", "eventTime": "2026-11-25T05:00:00Z", "eventTimeZoneOffset": "+00:00",
                 "action": "OBSERVE", "bizStep": "shipping", "quantityList": [
                 {"epcClass": "https://id.gs1.org/01/09520123456788/10/24-118", "quantity": 40, "uom": "KGM"}]}]}})),
-        (Object = "application/ld+json", example = json!({
+        (JsonLd = "application/ld+json", example = json!({
             "@context": ["https://ref.gs1.org/standards/epcis/2.0.0/epcis-context.jsonld"], "type": "EPCISDocument",
             "schemaVersion": "2.0", "creationDate": "2026-11-25T05:00:00Z", "epcisBody": {"eventList": []}})))),
     responses((status = 200, body = DeliveryProposal)))]
