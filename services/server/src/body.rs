@@ -61,7 +61,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Question<T> {
     }
 }
 
-/// An EPCIS 2.0 document as JSON-LD. What it may say is described by the standard (https://ref.gs1.org/standards/epcis/).
+/// An EPCIS 2.0 document as JSON-LD. What it may say is described by the standard (<https://ref.gs1.org/standards/epcis/>).
 #[derive(ToSchema)]
 #[schema(as = EpcisDocument, value_type = Object)]
 pub struct JsonLd(pub serde_json::Value);

@@ -56,9 +56,9 @@ impl Busy {
             "b.state = 'available' AND l.kind = 'received' AND b.site_id = (SELECT id FROM sites WHERE code = 'kitchen-0')",
         )?;
         let midnight = at(days, 0).and_utc();
-        let begun =
+        let batch =
             NewBatch { recipe: "base-0".into(), site: "kitchen-0".into(), started_at: Some(midnight), note: None };
-        let begin = |_| Ok(tubtrail.start_batch(&Request::system(), begun.clone())?.answer.id);
+        let begin = |_| Ok(tubtrail.start_batch(&Request::system(), batch.clone())?.answer.id);
         let batches = (0..BATCHES).map(begin).collect::<Result<_, Failure>>()?;
         Ok(Self { tubs, milk, batches, midnight, turn: AtomicUsize::new(0) })
     }
