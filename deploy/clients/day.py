@@ -102,7 +102,7 @@ def label_printer(house: AuthenticatedClient, site: str) -> None:
         contents = done(show_lot_contents.sync(made.lot, client=house))
         print(f"label {tub.lot}: {tub.name}, {tub.grams} g, made {tub.came_to_be_at.isoformat()}")
         print(f"  as of entry {contents.journal_position}: {contents.caution}")
-        # Here the label itself is fetched, once the house prints labels.
+        # The label itself: GET /v1/lots/{lot}/label.pdf, or .png or .svg for the printer's language.
 
 
 till(sign_in(os.environ["TILL_TOKEN"]), os.environ["TILL_SITE"])

@@ -87,7 +87,7 @@ async function labelPrinter(house: House, site: string): Promise<void> {
     const contents = done(await house.GET("/v1/lots/{lot}/contents", { params: { path } }));
     console.log(`label ${tub.lot}: ${tub.name}, ${tub.grams} g, made ${tub.came_to_be_at}`);
     console.log(`  as of entry ${contents.journal_position}: ${contents.caution}`);
-    // Here the label itself is fetched, once the house prints labels.
+    // The label itself: GET /v1/lots/{lot}/label.pdf, or .png or .svg for the printer's language.
   }
 }
 

@@ -33,12 +33,8 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
     type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let bytes = read(request, payload);
-        let request = request.clone();
-        Box::pin(async move {
-            let bytes = bytes.await?;
-            expect_content_type(&request, &["application/json"])?;
-            Ok(Self { value: parse(&bytes)?, hash: request_hash(&request, &bytes) })
+        arrive(request, payload, &["application/json"], |request, bytes| {
+            Ok(Self { value: parse(bytes)?, hash: request_hash(request, bytes) })
         })
     }
 }
@@ -51,13 +47,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Question<T> {
     type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let bytes = read(request, payload);
-        let request = request.clone();
-        Box::pin(async move {
-            let bytes = bytes.await?;
-            expect_content_type(&request, &["application/json"])?;
-            Ok(Self(parse(&bytes)?))
-        })
+        arrive(request, payload, &["application/json"], |_, bytes| Ok(Self(parse(bytes)?)))
     }
 }
 
@@ -71,13 +61,7 @@ impl FromRequest for JsonLd {
     type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let bytes = read(request, payload);
-        let request = request.clone();
-        Box::pin(async move {
-            let bytes = bytes.await?;
-            expect_content_type(&request, &["application/json", "application/ld+json"])?;
-            Ok(Self(parse(&bytes)?))
-        })
+        arrive(request, payload, &["application/json", "application/ld+json"], |_, bytes| Ok(Self(parse(bytes)?)))
     }
 }
 
@@ -94,14 +78,26 @@ impl FromRequest for Csv {
     type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let bytes = read(request, payload);
-        let request = request.clone();
-        Box::pin(async move {
-            let bytes = bytes.await?;
-            expect_content_type(&request, &["text/csv"])?;
-            Ok(Self { hash: request_hash(&request, &bytes), bytes: bytes.to_vec() })
+        arrive(request, payload, &["text/csv"], |request, bytes| {
+            Ok(Self { hash: request_hash(request, bytes), bytes: bytes.to_vec() })
         })
     }
+}
+
+/// Waits for a body, looks whether it is of one of these types, and makes something of it.
+fn arrive<T: 'static>(
+    request: &HttpRequest,
+    payload: &mut Payload,
+    types: &'static [&'static str],
+    make: impl FnOnce(&HttpRequest, &[u8]) -> Result<T, Problem> + 'static,
+) -> LocalBoxFuture<'static, Result<T, Problem>> {
+    let bytes = read(request, payload);
+    let request = request.clone();
+    Box::pin(async move {
+        let bytes = bytes.await?;
+        expect_content_type(&request, types)?;
+        make(&request, &bytes)
+    })
 }
 
 fn read(request: &HttpRequest, payload: &mut Payload) -> impl Future<Output = Result<web::Bytes, Problem>> + use<> {

@@ -9,10 +9,6 @@ use tubtrail_storage::cleans::{
     ServingWayRow,
 };
 use tubtrail_storage::gtins::{GtinWithdrawalRow, ItemGtinRow};
-use tubtrail_storage::labels::{
-    ItemLabelRow, ItemLabelVersionRow, LabelPrintRow, MakerRow, MakerVersionRow, PrintStepRow, PrinterRow,
-    PrinterVersionRow,
-};
 use tubtrail_storage::lots::{
     BatchEquipmentRow, BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, LotRow, ReadingRow, UntrackedInputRow,
     UseRow, UseVoidRow,
@@ -22,19 +18,17 @@ use tubtrail_storage::master_data::{
     RecipeRow, RecipeVersionRow, ReorderLevelRow, SiteRow, SiteVersionRow,
 };
 use tubtrail_storage::people::{DeviceRevocationRow, DeviceRow, LoginAttemptRow, UserRoleRow, UserRow, UserVersionRow};
-use tubtrail_storage::recalls::{
-    RecallConfirmationRow, RecallEndingRow, RecallNoticeRow, RecallReplyRow, RecallRow, RecallSeedRow,
-};
 use tubtrail_storage::statements::{StatementProteinRow, StatementRow};
 use tubtrail_storage::stock::{
     CountLineRow, CountRow, HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, ReceiptLineRow, ReceiptRow,
     TransferLineRow, TransferRow,
 };
-use tubtrail_storage::webhooks::RecallReachRow;
 use tubtrail_storage::{Fact, StorageError, WriteTx};
 
 use crate::house::{House, add};
 
+mod labels;
+mod recalls;
 mod webhooks;
 
 /// Tables that hold no facts; every other one does.
@@ -62,9 +56,9 @@ fn write_parts(house: &House, recalls: bool) {
         let lots = house.command(move |tx| lots(tx, full, places)).unwrap().answer;
         house.command(move |tx| stock(tx, full, places, lots)).unwrap();
         house.command(move |tx| allergens(tx, full, places, lots.0)).unwrap();
-        house.command(move |tx| labels(tx, full, places, lots.1)).unwrap();
+        house.command(move |tx| labels::labels(tx, full, places, lots.1)).unwrap();
         if recalls {
-            house.command(move |tx| recall(tx, full, places, lots)).unwrap();
+            house.command(move |tx| recalls::recall(tx, full, places, lots)).unwrap();
         }
     }
 }
@@ -514,168 +508,5 @@ fn allergens(tx: &mut WriteTx<'_>, full: bool, places: Places, milk: i64) -> Res
         note: text(full, "weighed"),
     })?;
     add(tx, |id| CarryOverDefaultRow { id, entry, site_id: kitchen, mass_mg: 20_000 })?;
-    Ok(())
-}
-
-/// What labels say, a printer, and a label of the base on it.
-fn labels(tx: &mut WriteTx<'_>, full: bool, places: Places, base: i64) -> Result<(), StorageError> {
-    let (kitchen, _, _, item, ..) = places;
-    let entry = tx.entry();
-    let mark = if full { "a" } else { "b" };
-    let maker = add(tx, |id| MakerRow { id, entry, code: format!("maker-{mark}") })?;
-    add(tx, |id| MakerVersionRow {
-        id,
-        entry,
-        maker_id: maker,
-        version: 1,
-        name: "Gelateria".into(),
-        address: "1 Harbour Street\nNorthquay".into(),
-        jurisdiction: "ca".into(),
-        link_stem: text(full, "https://northquay.example"),
-        active: full,
-    })?;
-    let label = add(tx, |id| ItemLabelRow { id, entry, code: format!("milk-{mark}"), item_id: item })?;
-    add(tx, |id| ItemLabelVersionRow {
-        id,
-        entry,
-        item_label_id: label,
-        version: 1,
-        name: "whole milk".into(),
-        made_of: if full { "listed" } else { "single" }.into(),
-        listed: text(full, "milk\ncream"),
-        shown: text(full, "in_brackets"),
-        sugars_based: full,
-        percent_shown: full,
-        storage: text(full, "Keep cold."),
-        opened_days: full.then_some(3),
-        largest_surface_cm2: full.then_some(79),
-    })?;
-    let printer = add(tx, |id| PrinterRow { id, entry, code: format!("printer-{mark}") })?;
-    add(tx, |id| PrinterVersionRow {
-        id,
-        entry,
-        printer_id: printer,
-        version: 1,
-        name: "Label printer".into(),
-        site_id: kitchen,
-        uri: "ipp://192.168.1.40/ipp/print".into(),
-        size: "60x40".into(),
-        dpi: 203,
-        any_certificate: full,
-        active: true,
-    })?;
-    let print = add(tx, |id| LabelPrintRow {
-        id,
-        entry,
-        lot_id: base,
-        site_id: kitchen,
-        number: if full { 2 } else { 1 },
-        size: "60x40".into(),
-        dpi: 203,
-        copies: 1,
-        printer_id: full.then_some(printer),
-        override_reason: text(full, "for the freezer"),
-        reprint_reason: text(full, "it came off"),
-        words: "{}".into(),
-    })?;
-    add(tx, |id| PrintStepRow {
-        id,
-        entry,
-        print_id: print,
-        state: if full { "sending" } else { "queued" }.into(),
-        happened_at: at(15),
-        process: text(full, "7-abc.1"),
-        printer_job: full.then_some(7),
-        said: text(full, "on its way"),
-    })?;
-    Ok(())
-}
-
-/// A recall of the milk: one confirmation, one consignee told, one reply, closed.
-fn recall(
-    tx: &mut WriteTx<'_>,
-    full: bool,
-    (kitchen, shop, partner, item, _, machine): Places,
-    (milk, base, _): (i64, i64, i64),
-) -> Result<(), StorageError> {
-    let entry = tx.entry();
-    let recall = add(tx, |id| RecallRow {
-        id,
-        entry,
-        is_drill: full,
-        class: 2,
-        hazard: "glass".into(),
-        with_contact: full,
-        holds: true,
-        noticed_at: at(16),
-        due_at: at(20),
-        instructions: text(full, "put it aside"),
-    })?;
-    add(tx, |id| RecallSeedRow {
-        id,
-        entry,
-        recall_id: recall,
-        kind: "lot".into(),
-        lot_id: full.then_some(milk),
-        supplier_id: full.then_some(partner),
-        item_id: full.then_some(item),
-        code_from: text(full, "24-1"),
-        code_until: text(full, "24-9"),
-        day_from: full.then(day),
-        day_until: full.then(day),
-        equipment_id: full.then_some(machine),
-        site_id: full.then_some(kitchen),
-        state: text(full, "available"),
-        time_from: full.then(|| at(1)),
-        time_until: full.then(|| at(2)),
-    })?;
-    add(tx, |id| RecallConfirmationRow {
-        id,
-        entry,
-        recall_id: recall,
-        lot_id: base,
-        site_id: shop,
-        outcome: "found".into(),
-        mass_mg: KG,
-        confirmed_by: "Paola".into(),
-        confirmed_at: at(17),
-        note: text(full, "in the back"),
-    })?;
-    add(tx, |id| RecallNoticeRow {
-        id,
-        entry,
-        recall_id: recall,
-        partner_id: partner,
-        way: "by telephone".into(),
-        told_by: "Paola".into(),
-        told_at: at(17),
-    })?;
-    add(tx, |id| RecallReplyRow {
-        id,
-        entry,
-        recall_id: recall,
-        partner_id: partner,
-        lot_id: base,
-        outcome: "destroyed".into(),
-        replied_by: "Bruno".into(),
-        replied_at: at(18),
-        note: text(full, "in the bin"),
-    })?;
-    add(tx, |id| RecallReachRow {
-        id,
-        entry,
-        recall_id: recall,
-        reached_lots: 3,
-        reached_before: 2,
-        digest: "5f1c".into(),
-    })?;
-    add(tx, |id| RecallEndingRow {
-        id,
-        entry,
-        recall_id: recall,
-        way: "closed".into(),
-        ended_by: "Paola".into(),
-        reason: "all found".into(),
-    })?;
     Ok(())
 }
