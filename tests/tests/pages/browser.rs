@@ -5,11 +5,10 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 
 use serde_json::{Value, json};
+use tubtrail_tests::RestHouse;
 use tubtrail_tests::world::PASSWORD;
 
-use crate::shop::Shop;
-
-/// A browser at the harbour's counter.
+/// A browser in somebody's hands.
 pub struct Browser {
     child: Child,
     questions: ChildStdin,
@@ -17,9 +16,10 @@ pub struct Browser {
 }
 
 impl Browser {
-    /// Opens one of a size, in the light or in the dark, signs in by the page and goes to the counter.
+    /// Opens one of a size (`phone`, `tablet`, `desk`), in the light or in the dark, signs somebody in by the page and goes to
+    /// a path.
     #[track_caller]
-    pub fn open(shop: &Shop, size: &str, scheme: &str) -> Self {
+    pub fn open(house: &RestHouse, login: &str, path: &str, size: &str, scheme: &str) -> Self {
         let tests = Path::new(env!("CARGO_MANIFEST_DIR"));
         let modules = tests.join(".work/oracles/node/node_modules");
         assert!(
@@ -27,7 +27,7 @@ impl Browser {
             "playwright-core is not there: run tests/all, which installs it"
         );
         let mut child = Command::new("node")
-            .arg(tests.join("oracles/at_the_counter.mjs"))
+            .arg(tests.join("oracles/at_the_pages.mjs"))
             .arg(modules)
             .arg(shots())
             .stdin(Stdio::piped())
@@ -37,9 +37,10 @@ impl Browser {
         let questions = child.stdin.take().expect("it is piped");
         let answers = BufReader::new(child.stdout.take().expect("it is piped"));
         let mut browser = Self { child, questions, answers };
-        let base = shop.house.world.server.base();
-        browser
-            .ask("begin", json!({"base": base, "size": size, "scheme": scheme, "login": "hand", "password": PASSWORD}));
+        let base = house.world.server.base();
+        let begin =
+            json!({"base": base, "size": size, "scheme": scheme, "login": login, "password": PASSWORD, "path": path});
+        browser.ask("begin", begin);
         browser
     }
 

@@ -8,6 +8,8 @@ use crate::shop::Shop;
 
 on_both!(a_hand_answers_a_customer, a_hold_and_a_lost_line_are_seen_at_once, every_page_can_be_used_by_everyone);
 
+const COUNTER: &str = "/counter/harbour";
+
 #[track_caller]
 fn texts(said: &Value) -> Vec<String> {
     let list = said.as_array().unwrap_or_else(|| panic!("{said} is no list"));
@@ -18,7 +20,7 @@ fn texts(said: &Value) -> Vec<String> {
 fn a_hand_answers_a_customer(backend: Backend) {
     let shop = Shop::open(backend);
     let tubs = &shop.made.tubs;
-    let mut browser = Browser::open(&shop, "phone", "light");
+    let mut browser = Browser::open(&shop.house, "hand", COUNTER, "phone", "light");
     assert_eq!(browser.ask("answers", json!({})), json!([]), "nothing is answered before anything is named");
     browser.ask("tap", json!({"choice": "pistachio"}));
     assert_eq!(texts(&browser.ask("answers", json!({}))), ["Contains pistachio"]);
@@ -53,7 +55,7 @@ fn a_hand_answers_a_customer(backend: Backend) {
 /// The page stands open while things happen elsewhere.
 fn a_hold_and_a_lost_line_are_seen_at_once(backend: Backend) {
     let mut shop = Shop::open(backend);
-    let mut browser = Browser::open(&shop, "tablet", "light");
+    let mut browser = Browser::open(&shop.house, "hand", COUNTER, "tablet", "light");
     browser.ask("tap", json!({"choice": "pistachio"}));
     let tub = shop.made.tubs[0].clone();
     browser.ask("expect_halt", json!({}));
@@ -82,7 +84,7 @@ fn a_hold_and_a_lost_line_are_seen_at_once(backend: Backend) {
 fn every_page_can_be_used_by_everyone(backend: Backend) {
     let shop = Shop::open(backend);
     for (size, scheme) in [("phone", "light"), ("tablet", "dark"), ("desk", "light")] {
-        let mut browser = Browser::open(&shop, size, scheme);
+        let mut browser = Browser::open(&shop.house, "hand", COUNTER, size, scheme);
         browser.ask("tap", json!({"choice": "tree_nuts"}));
         for path in ["/counter/harbour?avoid=tree_nuts&avoid=milk", "/counter", "/sign-in", "/counter/nowhere"] {
             let found = browser.ask("look", json!({"path": path}));

@@ -17,13 +17,18 @@ struct Asset {
     bytes: &'static [u8],
 }
 
-const ASSETS: [Asset; 3] = [
+const ASSETS: [Asset; 4] = [
     Asset { name: "tub.svg", kind: "image/svg+xml", bytes: include_bytes!("../../assets/tub.svg") },
     Asset { name: "pages.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/pages.css") },
     Asset {
         name: "counter.js",
         kind: "text/javascript; charset=utf-8",
         bytes: include_bytes!("../../assets/counter.js"),
+    },
+    Asset {
+        name: "follow.js",
+        kind: "text/javascript; charset=utf-8",
+        bytes: include_bytes!("../../assets/follow.js"),
     },
 ];
 

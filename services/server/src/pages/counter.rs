@@ -11,6 +11,7 @@ use tubtrail_domain::allergens::{Group, Substance};
 use tubtrail_operations::allergen_checks::{AllergenAnswer, AllergenCheck, CheckedTub, NewAllergenCheck, Served};
 use tubtrail_operations::allergen_words::Answer;
 use tubtrail_operations::master_data::Page;
+use tubtrail_operations::reach::Role;
 use tubtrail_operations::scans::{NewScan, Scan};
 use tubtrail_operations::sites::Site;
 use tubtrail_operations::stock::{StockAsked, StockRow};
@@ -20,12 +21,11 @@ use tubtrail_operations::{OperationError, Request, Tubtrail, problems};
 use super::fields::Fields;
 use super::marks::once;
 use super::page::{Frame, Shown, Unable, next_path, render, see};
+use super::places;
 use super::texts::Texts;
 use super::visitor::{Sent, Visitor};
 use crate::house::{House, off_thread};
 
-/// Most sites to choose from.
-const MOST_SITES: u32 = 500;
 /// Most tubs shown of the shelf.
 const SHELF: u32 = 60;
 
@@ -50,13 +50,6 @@ const NAMED_FIRST: [&str; 15] = [
 
 pub fn configure(config: &mut web::ServiceConfig) {
     config.service(choose_counter).service(counter).service(counter_answers).service(counter_deed);
-}
-
-#[derive(Template)]
-#[template(path = "where.html")]
-struct Where {
-    frame: Frame,
-    sites: Vec<Site>,
 }
 
 #[derive(Template)]
@@ -144,20 +137,7 @@ struct Found {
 /// Which counter.
 #[get("/counter")]
 async fn choose_counter(house: House, visitor: Visitor, request: HttpRequest) -> Shown {
-    let asks = visitor.asks();
-    let found = off_thread(move || {
-        let me = house.tubtrail.show_me(&asks)?;
-        let mut sites = house.tubtrail.list::<Site>(&asks, "", MOST_SITES)?.items;
-        sites.retain(|site| {
-            site.active && me.roles.iter().any(|role| role.site.as_ref().is_none_or(|at| *at == site.code))
-        });
-        Ok((me.name, sites))
-    });
-    let (name, sites) = found.await.map_err(Unable::of(&request))?;
-    if let [site] = sites.as_slice() {
-        return Ok(see(&format!("/counter/{}", site.code)));
-    }
-    Ok(render(StatusCode::OK, &Where { frame: frame(&visitor, &request, name), sites }))
+    places::choose(house, visitor, request, "/counter", &Role::ALL).await
 }
 
 /// A counter.
@@ -171,14 +151,14 @@ async fn counter(house: House, visitor: Visitor, request: HttpRequest, site: web
     let chosen: HashSet<String> = question.avoid.iter().cloned().collect();
     let asks = visitor.asks();
     let found = off_thread(move || {
-        let name = house.tubtrail.show_me(&asks)?.name;
-        Ok((name, find(&house.tubtrail, &asks, &question)?, question))
+        let me = house.tubtrail.show_me(&asks)?;
+        Ok((me, find(&house.tubtrail, &asks, &question)?, question))
     });
-    let (name, found, question) = found.await.map_err(Unable::of(&request))?;
+    let (me, found, question) = found.await.map_err(Unable::of(&request))?;
     let choice = |word: &'static str| Choice { word, chosen: chosen.contains(word) };
     let more: Vec<Choice> = others().map(choice).collect();
     let page = Counter {
-        frame: frame(&visitor, &request, name),
+        frame: Frame::of(&visitor, &request, me),
         site: found.site.clone(),
         first: NAMED_FIRST.into_iter().map(choice).collect(),
         more_chosen: more.iter().any(|choice| choice.chosen),
@@ -380,8 +360,4 @@ fn others() -> impl Iterator<Item = &'static str> {
     let groups = Group::ALL.into_iter().map(Group::word);
     let substances = Substance::ALL.into_iter().filter(|one| !one.is_unspecified()).map(Substance::word);
     groups.chain(substances).filter(|word| !NAMED_FIRST.contains(word))
-}
-
-fn frame(visitor: &Visitor, request: &HttpRequest, name: String) -> Frame {
-    Frame { name: Some(name), mark: visitor.mark.clone(), ..Frame::bare(request) }
 }

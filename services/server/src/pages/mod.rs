@@ -8,6 +8,7 @@ mod fields;
 mod live;
 mod marks;
 mod page;
+mod places;
 mod sign_in;
 mod texts;
 mod visitor;

@@ -6,8 +6,11 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::{CONTENT_SECURITY_POLICY, LOCATION, RETRY_AFTER};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
 use askama::Template;
+use tubtrail_operations::reach::Role;
+use tubtrail_operations::sessions::Me;
 
 use super::texts::Texts;
+use super::visitor::Visitor;
 use crate::door::request_id;
 use crate::problem::Problem;
 
@@ -18,12 +21,31 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
 /// What a page's handler returns.
 pub type Shown = Result<HttpResponse, Unable>;
 
+/// Where a page begins.
+pub struct Entry {
+    /// Its path.
+    pub path: &'static str,
+    /// The name of its text.
+    pub text: &'static str,
+    /// Who has it in hand.
+    pub roles: &'static [Role],
+}
+
+/// Where pages begin, by what somebody has in hand.
+const ENTRIES: [Entry; 1] = [Entry {
+    path: "/counter",
+    text: "page-counter",
+    roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector, Role::Device],
+}];
+
 /// What stands around every page.
 pub struct Frame {
     /// The texts of its language.
     pub texts: &'static Texts,
     /// Who is signed in, as shown.
     pub name: Option<String>,
+    /// Where they may go.
+    pub pages: Vec<&'static Entry>,
     /// What a form repeats; empty where nobody is signed in.
     pub mark: String,
     /// Where we are, for coming back to it.
@@ -38,10 +60,24 @@ impl Frame {
         Self {
             texts: Texts::wanted(request),
             name: None,
+            pages: Vec::new(),
             mark: String::new(),
             languages: Texts::all(),
             path: request.uri().path_and_query().map_or("/", |path| path.as_str()).to_owned(),
         }
+    }
+
+    /// Of a page for somebody who is signed in.
+    pub fn of(visitor: &Visitor, request: &HttpRequest, me: Me) -> Self {
+        let has = |entry: &&Entry| me.roles.iter().any(|role| entry.roles.contains(&role.role));
+        let pages = ENTRIES.iter().filter(has).collect();
+        Self { name: Some(me.name), pages, mark: visitor.mark.clone(), ..Self::bare(request) }
+    }
+
+    /// Whether this is where we are.
+    pub fn is_at(&self, entry: &Entry) -> bool {
+        let rest = self.path.strip_prefix(entry.path);
+        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(['/', '?']))
     }
 }
 

@@ -19,21 +19,42 @@ pub struct Texts {
     bundle: FluentBundle<FluentResource>,
 }
 
-/// Each language's tag and file; the first is the usual one.
-const FILES: [(&str, &str); 2] =
-    [("en", include_str!("../../texts/en.ftl")), ("fr", include_str!("../../texts/fr.ftl"))];
+/// The files of a language: what is common, then a file a page.
+macro_rules! files {
+    ($tag:literal) => {
+        (
+            $tag,
+            [
+                include_str!(concat!("../../texts/", $tag, "/common.ftl")),
+                include_str!(concat!("../../texts/", $tag, "/allergens.ftl")),
+                include_str!(concat!("../../texts/", $tag, "/counter.ftl")),
+                include_str!(concat!("../../texts/", $tag, "/delivery.ftl")),
+                include_str!(concat!("../../texts/", $tag, "/making.ftl")),
+                include_str!(concat!("../../texts/", $tag, "/stock.ftl")),
+                include_str!(concat!("../../texts/", $tag, "/tracing.ftl")),
+                include_str!(concat!("../../texts/", $tag, "/recalls.ftl")),
+                include_str!(concat!("../../texts/", $tag, "/upkeep.ftl")),
+            ],
+        )
+    };
+}
 
-static ALL: LazyLock<Vec<Texts>> = LazyLock::new(|| FILES.iter().map(|(tag, file)| Texts::read(tag, file)).collect());
+/// Each language's tag and files; the first is the usual one.
+const FILES: [(&str, [&str; 9]); 2] = [files!("en"), files!("fr")];
+
+static ALL: LazyLock<Vec<Texts>> = LazyLock::new(|| FILES.iter().map(|(tag, files)| Texts::read(tag, files)).collect());
 
 impl Texts {
     // The files are part of the program, and a test reads them all.
-    fn read(tag: &'static str, file: &str) -> Self {
+    fn read(tag: &'static str, files: &[&str]) -> Self {
         let language: LanguageIdentifier = tag.parse().unwrap_or_default();
         let mut bundle = FluentBundle::new_concurrent(vec![language]);
         // The marks that keep directions apart are for texts of both, and would stand in the way of searching.
         bundle.set_use_isolating(false);
-        let (Ok(resource) | Err((resource, _))) = FluentResource::try_new(file.to_owned());
-        bundle.add_resource_overriding(resource);
+        for file in files {
+            let (Ok(resource) | Err((resource, _))) = FluentResource::try_new((*file).to_owned());
+            bundle.add_resource_overriding(resource);
+        }
         Self { tag, bundle }
     }
 
@@ -99,33 +120,36 @@ mod tests {
 
     use super::FILES;
 
-    /// The names of a file, each with the gaps in it.
-    fn names(tag: &str, file: &str) -> BTreeMap<String, BTreeSet<String>> {
-        let resource = FluentResource::try_new(file.to_owned()).unwrap_or_else(|error| panic!("{tag}: {:?}", error.1));
-        assert!(resource.entries().count() > 0, "{tag} is empty");
+    /// The names of a language's texts, each with the gaps in it.
+    fn names(tag: &str, files: &[&str]) -> BTreeMap<String, BTreeSet<String>> {
         let mut found = BTreeMap::new();
-        for line in file.lines().filter(|line| !line.starts_with('#')) {
-            let Some((name, text)) = line.split_once(" = ") else { continue };
-            let gaps = text.split("{ $").skip(1).filter_map(|rest| Some(rest.split_once(' ')?.0.to_owned()));
-            let twice = found.insert(name.to_owned(), gaps.collect());
-            assert!(twice.is_none(), "{tag}: {name} stands there twice");
+        for file in files {
+            let resource = FluentResource::try_new((*file).to_owned());
+            let resource = resource.unwrap_or_else(|error| panic!("{tag}: {:?}", error.1));
+            assert!(resource.entries().count() > 0, "{tag}: {file:?} is empty");
+            for line in file.lines().filter(|line| !line.starts_with('#')) {
+                let Some((name, text)) = line.split_once(" = ") else { continue };
+                let gaps = text.split("{ $").skip(1).filter_map(|rest| Some(rest.split_once(' ')?.0.to_owned()));
+                let twice = found.insert(name.to_owned(), gaps.collect());
+                assert!(twice.is_none(), "{tag}: {name} stands there twice");
+            }
         }
         found
     }
 
     #[test]
     fn every_language_has_the_same_texts_with_the_same_gaps() {
-        let usual = names(FILES[0].0, FILES[0].1);
-        for (tag, file) in FILES {
-            assert_eq!(names(tag, file), usual, "{tag}");
+        let usual = names(FILES[0].0, &FILES[0].1);
+        for (tag, files) in &FILES {
+            assert_eq!(names(tag, files), usual, "{tag}");
         }
     }
 
     /// Rule of the house: unknown is never clear.
     #[test]
     fn no_language_says_that_something_is_clear() {
-        for (tag, file) in FILES {
-            let file = file.to_lowercase();
+        for (tag, files) in FILES {
+            let file = files.join("\n").to_lowercase();
             for word in ["safe", "free from", "free of", "sans danger", "exempt", "garanti"] {
                 assert!(!file.contains(word), "{tag}: {word}");
             }
@@ -134,7 +158,7 @@ mod tests {
 
     #[test]
     fn every_substance_has_a_name() {
-        let usual = names(FILES[0].0, FILES[0].1);
+        let usual = names(FILES[0].0, &FILES[0].1);
         let substances = Substance::ALL.into_iter().map(Substance::word);
         let groups = Group::ALL.into_iter().map(Group::word);
         for word in substances.chain(groups) {

@@ -1,4 +1,4 @@
-// Drives Chromium at the counter's page. Reads one question a line, {"do": ..., ...}, and writes one answer a line.
+// Drives Chromium at the pages. Reads one question a line, {"do": ..., ...}, and writes one answer a line.
 // Arguments: the folder with playwright-core and axe-core, and a folder for pictures.
 import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
@@ -42,12 +42,21 @@ async function begin(asked) {
     const sizes = await request.sizes().catch(() => null);
     if (sizes) bytes += sizes.responseBodySize + sizes.responseHeadersSize;
   });
-  await page.goto(`${base}/counter/harbour`);
+  await page.goto(base + asked.path);
   await page.keyboard.press("Tab");
   await page.fill("#login", asked.login);
   await page.fill("#password", asked.password);
   await page.keyboard.press("Enter");
-  await page.waitForSelector("#question");
+  await page.waitForURL((url) => url.pathname === asked.path);
+}
+
+// A part of the page, the whole of it where none is named.
+const part = (inside) => (inside ? page.locator(inside).first() : page);
+const press = (what) => (page.viewportSize().width < 1200 ? what.tap() : what.click());
+// What a tap or a key leads to: the next page, where it leads to one, has come.
+async function settled() {
+  await page.waitForTimeout(50);
+  await page.waitForLoadState("load");
 }
 
 const answered = () => page.waitForSelector("#answers:not([aria-busy]) .answers");
@@ -59,8 +68,71 @@ async function reveal(word) {
   if (await inside.count()) await inside.click();
 }
 
-const deeds = {
+// What a person does on any page: what is meant is named by the words on it.
+const anywhere = {
   begin,
+  async go({ path }) {
+    await page.goto(base + path);
+  },
+  at: () => new URL(page.url()).pathname + new URL(page.url()).search,
+  async press_button({ name: words, inside }) {
+    await press(part(inside).getByRole("button", { name: words, exact: true }).first());
+    await settled();
+  },
+  async press_link({ name: words, inside }) {
+    await press(part(inside).getByRole("link", { name: words }).first());
+    await settled();
+  },
+  // By the keyboard alone.
+  async key_button({ name: words, inside }) {
+    await part(inside).getByRole("button", { name: words, exact: true }).first().focus();
+    await page.keyboard.press("Enter");
+    await settled();
+  },
+  async reveal({ name: words, inside }) {
+    await press(part(inside).locator("summary", { hasText: words }).first());
+  },
+  async fill({ label, text, inside }) {
+    await part(inside).getByLabel(label, { exact: true }).first().fill(text);
+  },
+  async pick({ label, option, inside }) {
+    await part(inside).getByLabel(label, { exact: true }).first().selectOption(option);
+  },
+  async tick({ label, inside }) {
+    await part(inside).getByLabel(label, { exact: true }).first().check({ force: true });
+  },
+  async upload({ label, file, inside }) {
+    await part(inside).getByLabel(label, { exact: true }).first().setInputFiles(file);
+  },
+  key: ({ key }) => page.keyboard.press(key),
+  // A hand scanner types, whatever has the focus, and ends with Enter.
+  async scans({ text }) {
+    await page.evaluate(() => document.activeElement.blur());
+    await page.keyboard.type(text, { delay: 5 });
+    await page.keyboard.press("Enter");
+    await settled();
+  },
+  see: ({ css, state: wanted }) => page.waitForSelector(css, { state: wanted ?? "visible" }).then(() => null),
+  text_of: ({ css }) => page.locator(css).first().innerText(),
+  texts_of: ({ css }) => page.locator(css).allInnerTexts(),
+  count_of: ({ css }) => page.locator(css).count(),
+  value_of: ({ label }) => page.getByLabel(label, { exact: true }).first().inputValue(),
+  async download({ name: words }) {
+    const coming = page.waitForEvent("download");
+    await page.getByRole("link", { name: words }).first().click();
+    return (await coming).path();
+  },
+  picture: ({ what }) => shoot(what).then(() => null),
+  // How long a page took, as the browser measured it, in milliseconds.
+  times: () => page.evaluate(() => {
+    const [way] = performance.getEntriesByType("navigation");
+    const paint = performance.getEntriesByName("first-contentful-paint")[0];
+    return { answered: way.responseEnd, painted: paint ? paint.startTime : null };
+  }),
+};
+
+const deeds = {
+  ...anywhere,
   async tap({ choice: word }) {
     await reveal(word);
     const box = page.locator(`label.choice:has(input[value=${word}])`);

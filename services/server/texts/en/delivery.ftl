@@ -1,0 +1,2 @@
+# The page: delivery.
+delivery = A delivery

@@ -1,0 +1,2 @@
+# The page: making.
+making = Making

@@ -1,0 +1,2 @@
+# The page: recalls.
+recalls = Recalls

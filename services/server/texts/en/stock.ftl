@@ -1,0 +1,2 @@
+# The page: stock.
+stock = In the house: { $site }

@@ -1,0 +1,2 @@
+# The page: tracing.
+tracing = Where it went

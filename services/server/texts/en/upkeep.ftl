@@ -1,0 +1,2 @@
+# The page: upkeep.
+upkeep = Looking after it

@@ -1,0 +1,2 @@
+# La page : delivery.
+delivery = Une livraison

@@ -1,0 +1,2 @@
+# La page : making.
+making = Fabrication

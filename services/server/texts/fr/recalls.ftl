@@ -1,0 +1,2 @@
+# La page : recalls.
+recalls = Rappels

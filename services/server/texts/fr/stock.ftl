@@ -1,0 +1,2 @@
+# La page : stock.
+stock = Dans la maison : { $site }

@@ -1,0 +1,2 @@
+# La page : tracing.
+tracing = Où c'est allé

@@ -1,0 +1,2 @@
+# La page : upkeep.
+upkeep = Entretien
