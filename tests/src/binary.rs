@@ -18,6 +18,16 @@ pub fn path() -> PathBuf {
     path
 }
 
+/// A program among the server's examples, which lie beside the one to test.
+///
+/// # Panics
+/// If it is not there, saying how to build it.
+pub fn example(name: &str) -> PathBuf {
+    let path = path().with_file_name("examples").join(name);
+    assert!(path.is_file(), "{} is not there: run tests/all, or cargo build --workspace --examples", path.display());
+    path
+}
+
 /// Tests lie in `target/debug/deps`, the program in `target/debug`.
 fn beside_the_tests() -> PathBuf {
     let test = std::env::current_exe().expect("a test knows where it is");

@@ -37,6 +37,15 @@ static STOPPING: AtomicBool = AtomicBool::new(false);
 
 /// Serves until it is told to stop; says on standard output where it listens.
 pub async fn serve(house: House, listen: &str) -> std::io::Result<()> {
+    serve_with(house, listen, |_| ()).await
+}
+
+/// The same, with handlers that are asked before ours where they are at the same address: behind the same door, and measured
+/// and logged alike.
+pub async fn serve_with<F>(house: House, listen: &str, instead: F) -> std::io::Result<()>
+where
+    F: Fn(&mut web::ServiceConfig) + Clone + Send + 'static,
+{
     let shared = house.clone();
     let server = HttpServer::new(move || {
         App::new()
@@ -47,6 +56,7 @@ pub async fn serve(house: House, listen: &str) -> std::io::Result<()> {
             .wrap(Compress::default())
             .wrap(from_fn(observe))
             .wrap(tracing_actix_web::TracingLogger::default())
+            .configure(instead.clone())
             .into_utoipa_app()
             .configure(crate::routes::configure)
             .into_app()

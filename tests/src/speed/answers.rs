@@ -10,6 +10,7 @@ use diesel::{QueryableByName, RunQueryDsl, sql_query};
 use serde_json::json;
 use tubtrail_domain::allergens::Substance;
 use tubtrail_domain::lot_number::LotNumber;
+use tubtrail_operations::{Tubtrail, system_clock};
 use tubtrail_storage::AnyConnection;
 
 use super::Failure;
@@ -20,7 +21,7 @@ use super::lineage::microseconds_of_one;
 use super::report::{Line, Report, Target};
 use super::scale::Scale;
 use super::wire::Wire;
-use super::worlds::{Named, Picked};
+use super::worlds::{Named, Picked, add_owner};
 use crate::{Backend, TestDatabase};
 
 /// What is asked of a tub.
@@ -203,17 +204,24 @@ fn lookups(
     let mut wire = served.wire()?;
     let bytes = check(&mut wire, open.first().ok_or("no tub stands open in this world")?)?.len();
     let constant = Launched::constant(bytes)?;
+    let house = TestDatabase::new(database.backend());
+    house.spoiled();
+    add_owner(&Tubtrail::open(&house.address(), system_clock())?)?;
+    let behind = Served::constant(&house, bytes)?;
+    let mut behind = with_dice(behind.wires(CLIENTS)?);
     let lot = |dice: &mut fastrand::Rng| &picked.tubs[dice.usize(..picked.tubs.len())];
     let tub = |dice: &mut fastrand::Rng| &open[dice.usize(..open.len())];
     let mut ours = with_dice(served.wires(CLIENTS)?);
     let others: Result<Vec<Wire>, Failure> = (0..CLIENTS).map(|_| constant.wire()).collect();
     let mut others = with_dice(others?);
-    let turns = figures_by_turns(scale.rounds, 5, |which| match which {
+    let turns = figures_by_turns(scale.rounds, 6, |which| match which {
+        // Asked the same, signed in the same; what answers has nothing to look up.
+        5 => per_second(scale.turn, &mut behind, |(wire, dice)| check(wire, tub(dice)).map(drop)),
         // Never the same twice, but for chance: an answer that was told before is told again until something changes.
         4 => per_second(scale.turn, &mut ours, |(wire, dice)| check_of(wire, tub(dice), &some(dice)).map(drop)),
         0 => per_second(scale.turn, &mut ours, |(wire, dice)| check(wire, tub(dice)).map(drop)),
         1 => per_second(scale.turn, &mut ours, |(wire, dice)| lookup(wire, lot(dice)).map(drop)),
-        // Behind the same doors, measurements and log, with the thread that asks the network, and nothing to look up.
+        // A few bytes for anybody, who need not be signed in and asks for nothing.
         2 => per_second(scale.turn, &mut ours, |(wire, _)| wire.get("/healthz").map(drop)),
         _ => per_second(scale.turn, &mut others, |(wire, dice)| lookup(wire, lot(dice)).map(drop)),
     })?;
@@ -230,12 +238,14 @@ fn lookups(
             target,
         });
     };
-    let (same, bare) = ("a constant of the same server", "a constant of a bare server");
-    add(["allergens-sqlite", "allergens-postgres"], "allergens of a tub", (0, 2), same, Target::AtLeast(0.8));
+    let (same, open) = ("a constant of the same server", "15 bytes of the same server for anybody");
+    let bare = "a constant of a bare server";
+    add(["allergens-sqlite", "allergens-postgres"], "allergens of a tub", (0, 5), same, Target::AtLeast(0.8));
     let anew = "allergens of a tub, worked out anew,";
-    add(["allergens-anew-sqlite", "allergens-anew-postgres"], anew, (4, 2), same, Target::None);
+    add(["allergens-anew-sqlite", "allergens-anew-postgres"], anew, (4, 5), same, Target::None);
+    add(["allergens-open-sqlite", "allergens-open-postgres"], "allergens of a tub", (0, 2), open, Target::None);
     add(["allergens-bare-sqlite", "allergens-bare-postgres"], "allergens of a tub", (0, 3), bare, Target::None);
-    add(["lot-sqlite", "lot-postgres"], "a lot", (1, 2), same, Target::None);
+    add(["lot-sqlite", "lot-postgres"], "a lot", (1, 5), same, Target::None);
     Ok(())
 }
 

@@ -79,13 +79,24 @@ impl Served {
         let mut command = binary::command(binary::path());
         command.args(["serve", "--database", database.url(), "--listen", "127.0.0.1:0", "--keys"]);
         command.arg(database.folder().join("keys"));
-        let launched = Launched::start(command)?;
+        let served = Self::signed_in(Launched::start(command)?)?;
+        served.wait_until_all_is_read()?;
+        Ok(served)
+    }
+
+    /// Our server on a database that has the owner among its people, which answers every question about allergens with so
+    /// many bytes.
+    pub fn constant(database: &TestDatabase, bytes: usize) -> Result<Self, Failure> {
+        let mut command = binary::command(binary::example("constant"));
+        command.arg(database.url()).arg(database.folder().join("keys")).arg(bytes.to_string());
+        Self::signed_in(Launched::start(command)?)
+    }
+
+    fn signed_in(launched: Launched) -> Result<Self, Failure> {
         let body = json!({"login": LOGIN, "password": PASSWORD});
         let answer = Client::new(&launched.base).request("POST", "/v1/sessions").json(body).send();
         let token = answer.json["token"].as_str().ok_or_else(|| format!("signing in: {}", answer.text()))?;
-        let served = Self { token: token.to_owned(), launched };
-        served.wait_until_all_is_read()?;
-        Ok(served)
+        Ok(Self { token: token.to_owned(), launched })
     }
 
     /// What it reads beside its work after a start shall not disturb the measurements.

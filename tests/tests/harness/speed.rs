@@ -12,6 +12,8 @@ const LINES: [&str; 50] = [
     "allergens-anew-sqlite",
     "allergens-bare-postgres",
     "allergens-bare-sqlite",
+    "allergens-open-postgres",
+    "allergens-open-sqlite",
     "allergens-postgres",
     "allergens-sqlite",
     "backward-arrays",
