@@ -87,15 +87,15 @@ impl Tubtrail {
     ) -> Result<Answered<EquipmentRuns>> {
         let actor = request.actor.clone();
         self.write(request, &reach::ADD_EQUIPMENT, move |tx| {
-            let making = batches::addressed(tx.conn(), &actor, &reach::ADD_EQUIPMENT, batch)?;
+            let making = batches::addressed(tx.conn()?, &actor, &reach::ADD_EQUIPMENT, batch)?;
             fields::between("equipment", new.equipment.len(), 1, MOST_RUNS)?;
             let checked = check(tx, &making, &new.equipment)?;
-            let before = equipment_of_batch(tx.conn(), batch)?.len();
+            let before = equipment_of_batch(tx.conn()?, batch)?.len();
             fields::between("equipment", before + checked.len(), 1, MOST_OF_A_BATCH)?;
             tx.at_site(making.row.site_id);
             record(tx, &making, &checked)?;
-            let rows = equipment_of_batch(tx.conn(), batch)?;
-            Ok(EquipmentRuns { batch, equipment: answer(tx.conn(), rows)? })
+            let rows = equipment_of_batch(tx.conn()?, batch)?;
+            Ok(EquipmentRuns { batch, equipment: answer(tx.conn()?, rows)? })
         })
     }
 }
@@ -123,10 +123,10 @@ fn check_run(tx: &mut WriteTx<'_>, making: &Making, run: &NewEquipmentRun) -> Re
     if until.is_some_and(|until| until < from) {
         return Err(OperationError::new(&problems::OUT_OF_ORDER, "it ended before it began").at("until"));
     }
-    let equipment = fields::equipment(tx.conn(), "equipment", &run.equipment)?;
+    let equipment = fields::equipment(tx.conn()?, "equipment", &run.equipment)?;
     let stands_at = equipment.current.site_id;
     if stands_at != making.row.site_id {
-        let site = Site::by_id(tx.conn(), stands_at)?
+        let site = Site::by_id(tx.conn()?, stands_at)?
             .ok_or_else(|| StorageError::Corrupt(format!("site row {stands_at} is missing")))?;
         let detail = format!("{} stands at {}", equipment.current.name, site.current.name);
         return Err(OperationError::new(&problems::EQUIPMENT_ELSEWHERE, detail).at("equipment"));

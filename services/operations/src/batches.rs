@@ -133,7 +133,7 @@ impl Tubtrail {
         self.write(request, &reach::START_BATCH, move |tx| {
             let making = begin(tx, &actor, &reach::START_BATCH, &new)?;
             tx.record(&making.row)?;
-            answer(tx.conn(), &making)
+            answer(tx.conn()?, &making)
         })
     }
 
@@ -186,11 +186,11 @@ impl Making {
 
 /// A batch that may be begun, not yet recorded.
 pub(crate) fn begin(tx: &mut WriteTx<'_>, actor: &Actor, operation: &Operation, new: &NewBatch) -> Result<Making> {
-    let site = fields::site(tx.conn(), "site", &new.site)?;
+    let site = fields::site(tx.conn()?, "site", &new.site)?;
     actor.may(operation, site.row.id).map_err(|error| error.at("site"))?;
     let started_at = fields::occurred_at("started_at", new.started_at, tx.now())?;
     let note = fields::optional_note("note", new.note.as_deref())?;
-    let recipe = fields::recipe(tx.conn(), "recipe", &new.recipe)?;
+    let recipe = fields::recipe(tx.conn()?, "recipe", &new.recipe)?;
     tx.at_site(site.row.id);
     let row = BatchRow {
         id: tx.id(),
@@ -200,7 +200,7 @@ pub(crate) fn begin(tx: &mut WriteTx<'_>, actor: &Actor, operation: &Operation, 
         started_at,
         note,
     };
-    Making::of(tx.conn(), row)
+    Making::of(tx.conn()?, row)
 }
 
 /// The batch a request's address names, for someone who may do this to it.

@@ -96,10 +96,10 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::RECORD_CLEAN)?;
         let actor = request.actor.clone();
         self.write(request, &reach::RECORD_CLEAN, move |tx| {
-            let equipment = named(tx.conn(), &actor, &reach::RECORD_CLEAN, &new.equipment)?;
+            let equipment = named(tx.conn()?, &actor, &reach::RECORD_CLEAN, &new.equipment)?;
             let cleaned_at = fields::occurred_at("cleaned_at", new.cleaned_at, tx.now())?;
             let note = fields::optional_note("note", new.note.as_deref())?;
-            let kind = CleanKind::by_code(tx.conn(), &new.kind)?
+            let kind = CleanKind::by_code(tx.conn()?, &new.kind)?
                 .ok_or_else(|| OperationError::unknown("clean kind", &new.kind, "kind"))?;
             if !kind.current.active {
                 let detail = format!("the clean kind {:?} is no longer in use", new.kind);
@@ -115,7 +115,7 @@ impl Tubtrail {
                 note,
             };
             tx.record(&row)?;
-            answer(tx.conn(), &equipment, row, None, actor.name)
+            answer(tx.conn()?, &equipment, row, None, actor.name)
         })
     }
 
@@ -149,23 +149,23 @@ impl Tubtrail {
         let actor = request.actor.clone();
         self.write(request, &reach::VOID_CLEAN, move |tx| {
             let not_found = || OperationError::not_found("clean", id);
-            let row = clean(tx.conn(), id)?.ok_or_else(not_found)?;
-            let equipment = by_id(tx.conn(), row.equipment_id)?;
+            let row = clean(tx.conn()?, id)?.ok_or_else(not_found)?;
+            let equipment = by_id(tx.conn()?, row.equipment_id)?;
             let site = equipment.current.site_id;
             if !actor.reaches(site) {
                 return Err(not_found());
             }
             actor.may(&reach::VOID_CLEAN, site)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
-            if !clean_voids_of(tx.conn(), &[id])?.is_empty() {
+            if !clean_voids_of(tx.conn()?, &[id])?.is_empty() {
                 return Err(OperationError::new(&problems::ALREADY_VOIDED, format!("clean {id} was already voided")));
             }
             tx.at_site(site);
             let void = CleanVoidRow { id: tx.id(), entry: tx.entry(), clean_id: id, reason: reason.clone() };
             tx.record(&void)?;
-            let by = authors(tx.conn(), &[row.entry])?.into_values().next();
+            let by = authors(tx.conn()?, &[row.entry])?.into_values().next();
             let by = by.ok_or_else(|| StorageError::Corrupt(format!("journal entry {} is missing", row.entry)))?.0;
-            answer(tx.conn(), &equipment, row, Some(reason), by)
+            answer(tx.conn()?, &equipment, row, Some(reason), by)
         })
     }
 
@@ -175,17 +175,17 @@ impl Tubtrail {
         let actor = request.actor.clone();
         self.write(request, &reach::VOID_EQUIPMENT_RUN, move |tx| {
             let not_found = || OperationError::not_found("run", id);
-            let row = equipment_run(tx.conn(), id)?.ok_or_else(not_found)?;
-            let making = batches::addressed(tx.conn(), &actor, &reach::VOID_EQUIPMENT_RUN, row.batch_id)
+            let row = equipment_run(tx.conn()?, id)?.ok_or_else(not_found)?;
+            let making = batches::addressed(tx.conn()?, &actor, &reach::VOID_EQUIPMENT_RUN, row.batch_id)
                 .map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
-            if !equipment_voids_of(tx.conn(), &[id])?.is_empty() {
+            if !equipment_voids_of(tx.conn()?, &[id])?.is_empty() {
                 return Err(OperationError::new(&problems::ALREADY_VOIDED, format!("run {id} was already voided")));
             }
             tx.at_site(making.row.site_id);
             let void = EquipmentVoidRow { id: tx.id(), entry: tx.entry(), batch_equipment_id: id, reason };
             tx.record(&void)?;
-            batch_equipment::answer(tx.conn(), vec![row])?.pop().ok_or_else(not_found)
+            batch_equipment::answer(tx.conn()?, vec![row])?.pop().ok_or_else(not_found)
         })
     }
 }

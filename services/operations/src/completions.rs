@@ -162,11 +162,11 @@ impl Tubtrail {
     pub fn complete_batch(&self, request: &Request, batch: i64, new: NewCompletion) -> Result<Answered<Completed>> {
         let actor = request.actor.clone();
         self.write(request, &reach::COMPLETE_BATCH, move |tx| {
-            let making = batches::addressed(tx.conn(), &actor, &reach::COMPLETE_BATCH, batch)?;
+            let making = batches::addressed(tx.conn()?, &actor, &reach::COMPLETE_BATCH, batch)?;
             let checked = check(tx, &making, &new)?;
             tx.at_site(making.row.site_id);
             let (completion, lots) = record(tx, &making, &checked)?;
-            Ok(Completed { batch, completion: answer(completion), outputs: answer_lots(tx.conn(), &lots)? })
+            Ok(Completed { batch, completion: answer(completion), outputs: answer_lots(tx.conn()?, &lots)? })
         })
     }
 }
@@ -200,7 +200,7 @@ pub(crate) fn check(tx: &mut WriteTx<'_>, making: &Making, new: &NewCompletion) 
         .iter()
         .enumerate()
         .map(|(position, output)| {
-            check_output(tx.conn(), making, output).map_err(|error| error.under(&format!("outputs[{position}]")))
+            check_output(tx.conn()?, making, output).map_err(|error| error.under(&format!("outputs[{position}]")))
         })
         .collect::<Result<_>>()?;
     Ok(Checked { said_at, outputs, note })
@@ -246,11 +246,11 @@ fn kind_of(item: &Item) -> Result<ItemKind> {
 /// Judges and records a completion and its lots.
 pub(crate) fn record(tx: &mut WriteTx<'_>, making: &Making, checked: &Checked) -> Result<(CompletionRow, Vec<LotRow>)> {
     let id = making.row.id;
-    if let Some(before) = completion_of(tx.conn(), id)? {
+    if let Some(before) = completion_of(tx.conn()?, id)? {
         let at = fields::wall_clock(&making.site, before.completed_at)?;
         return Err(OperationError::new(&problems::BATCH_COMPLETED, format!("it was completed at {at}")));
     }
-    let went_in = went_in(tx.conn(), id)?;
+    let went_in = went_in(tx.conn()?, id)?;
     let earliest = went_in.last_at.map_or(making.row.started_at, |last| last.max(making.row.started_at));
     let completed_at = checked.said_at.unwrap_or(tx.now().max(earliest));
     if completed_at < earliest {

@@ -48,7 +48,7 @@ impl Tubtrail {
             let at = fields::occurred_at("consigned_at", consignment.consigned_at, tx.now())?;
             let document = consignment.document.as_deref();
             let document = document.map(|text| fields::foreign_code("document", text)).transpose()?;
-            let customer = fields::partner(tx.conn(), "customer", &consignment.customer)?;
+            let customer = fields::partner(tx.conn()?, "customer", &consignment.customer)?;
             if !customer.current.takes_tubs {
                 let detail = format!("{} takes no tubs from us", customer.current.name);
                 return Err(OperationError::new(&problems::WRONG_KIND, detail).at("customer"));

@@ -161,7 +161,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::COUNT_SITE)?;
         let actor = request.actor.clone();
         self.write(request, &reach::COUNT_SITE, move |tx| {
-            let site = fields::site_for(tx.conn(), "site", &new.site, &actor, &reach::COUNT_SITE)?;
+            let site = fields::site_for(tx.conn()?, "site", &new.site, &actor, &reach::COUNT_SITE)?;
             let checked = check(tx, site, &new)?;
             record(tx, &checked)
         })
@@ -218,7 +218,7 @@ fn check(tx: &mut WriteTx<'_>, site: Site, new: &NewCount) -> Result<Checked> {
     let mut seen = HashSet::new();
     for (position, line) in new.lines.iter().enumerate() {
         let under = |error: OperationError| error.under(&format!("lines[{position}]"));
-        let line = check_line(tx.conn(), site.row.id, line, new.reason.as_deref()).map_err(under)?;
+        let line = check_line(tx.conn()?, site.row.id, line, new.reason.as_deref()).map_err(under)?;
         if !seen.insert((line.lot.id, line.place.state)) {
             let detail = format!("{} stands on two lines of this count", new.lines[position].lot);
             return Err(under(OperationError::new(&problems::REPEATED, detail).at("lot")));
@@ -226,10 +226,10 @@ fn check(tx: &mut WriteTx<'_>, site: Site, new: &NewCount) -> Result<Checked> {
         lines.push(line);
     }
     if new.complete {
-        lines.extend(not_found(tx.conn(), site.row.id, &seen, new.reason.as_deref())?);
+        lines.extend(not_found(tx.conn()?, site.row.id, &seen, new.reason.as_deref())?);
     }
-    refuse_what_cannot_be(tx.conn(), &lines)?;
-    let last_at = last_moved_at(tx.conn(), site.row.id, &lines)?;
+    refuse_what_cannot_be(tx.conn()?, &lines)?;
+    let last_at = last_moved_at(tx.conn()?, site.row.id, &lines)?;
     let counted_at = match new.counted_at {
         // What a device brought whose clock runs ahead may be a moment younger than our own now.
         None => last_at.values().copied().fold(said_at, NaiveDateTime::max),
@@ -380,7 +380,7 @@ fn record(tx: &mut WriteTx<'_>, checked: &Checked) -> Result<Count> {
     for line in missed.into_iter().chain(found) {
         move_difference(tx, &row, line)?;
     }
-    answer(tx.conn(), &row)
+    answer(tx.conn()?, &row)
 }
 
 fn record_line(tx: &mut WriteTx<'_>, count: &CountRow, line: &Line) -> Result<()> {

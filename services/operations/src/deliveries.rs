@@ -237,7 +237,7 @@ impl Tubtrail {
     pub fn receive_delivery(&self, request: &Request, new: NewDelivery) -> Result<Answered<Delivery>> {
         let actor = request.actor.clone();
         self.write(request, &reach::RECEIVE_DELIVERY, move |tx| {
-            let site = fields::site(tx.conn(), "site", &new.site)?;
+            let site = fields::site(tx.conn()?, "site", &new.site)?;
             actor.may(&reach::RECEIVE_DELIVERY, site.row.id).map_err(|error| error.at("site"))?;
             let checked = check(tx, site, new)?;
             record(tx, &checked)
@@ -308,7 +308,7 @@ struct CheckedLine {
 }
 
 fn check(tx: &mut WriteTx<'_>, site: Site, new: NewDelivery) -> Result<Checked> {
-    let supplier = fields::partner(tx.conn(), "supplier", &new.supplier)?;
+    let supplier = fields::partner(tx.conn()?, "supplier", &new.supplier)?;
     if !supplier.current.supplies {
         let detail = format!("{} is not a supplier", supplier.current.name);
         return Err(OperationError::new(&problems::WRONG_KIND, detail).at("supplier"));
@@ -333,7 +333,7 @@ fn check(tx: &mut WriteTx<'_>, site: Site, new: NewDelivery) -> Result<Checked> 
 }
 
 fn check_line(tx: &mut WriteTx<'_>, delivery: &Checked, line: NewDeliveryLine) -> Result<CheckedLine> {
-    let item = fields::item(tx.conn(), "item", &line.item)?;
+    let item = fields::item(tx.conn()?, "item", &line.item)?;
     if item.row.kind != "ingredient" || !item.current.tracked {
         let detail = format!("{} is not an ingredient kept by lot", item.current.name);
         return Err(OperationError::new(&problems::WRONG_KIND, detail).at("item"));
@@ -383,13 +383,13 @@ fn decide(line: &NewDeliveryLine, arrival: &Arrival) -> Result<(Decision, Option
 }
 
 fn refuse_seen_before(tx: &mut WriteTx<'_>, delivery: &Checked, item: &Item, code: &str) -> Result<()> {
-    let before = lines_seen_before(tx.conn(), delivery.supplier.row.id, &delivery.document, code)?;
+    let before = lines_seen_before(tx.conn()?, delivery.supplier.row.id, &delivery.document, code)?;
     let lots: Vec<i64> =
         before.iter().filter(|line| line.item_id == item.row.id).filter_map(|line| line.lot_id).collect();
     if lots.is_empty() {
         return Ok(());
     }
-    let numbers = lots_by_ids(tx.conn(), &lots)?.iter().map(lots::number).collect::<Result<Vec<_>>>()?;
+    let numbers = lots_by_ids(tx.conn()?, &lots)?.iter().map(lots::number).collect::<Result<Vec<_>>>()?;
     let detail = format!("lot {code} was already received under document {}", delivery.document);
     Err(OperationError::new(&problems::SEEN_BEFORE, detail)
         .at("supplier_lot_code")
@@ -411,7 +411,7 @@ fn record(tx: &mut WriteTx<'_>, checked: &Checked) -> Result<Delivery> {
     for (line, number) in checked.lines.iter().zip(1..) {
         record_line(tx, checked, row.id, number, line)?;
     }
-    answer(tx.conn(), &row)
+    answer(tx.conn()?, &row)
 }
 
 fn record_line(
@@ -463,7 +463,7 @@ fn record_line(
     if let (Decision::PutAside, Some(lot)) = (line.decision, lot) {
         let reason = line.reason.clone().unwrap_or_default();
         let hold = HoldRow { id: tx.id(), entry: tx.entry(), lot_id: lot.id, reason };
-        tx.record(&hold)?;
+        tx.hold(&hold)?;
     }
     Ok(())
 }

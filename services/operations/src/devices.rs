@@ -109,9 +109,9 @@ impl Tubtrail {
 fn create(tx: &mut WriteTx<'_>, actor: &Actor, new: &NewDevice, token: String) -> Result<DeviceWithToken> {
     fields::code("code", &new.code)?;
     let name = fields::name("name", &new.name)?;
-    let site = fields::site(tx.conn(), "site", &new.site)?;
+    let site = fields::site(tx.conn()?, "site", &new.site)?;
     actor.may(&reach::CREATE_DEVICE, site.row.id)?;
-    if stored::device_by_code(tx.conn(), &new.code)?.is_some() {
+    if stored::device_by_code(tx.conn()?, &new.code)?.is_some() {
         let detail = format!("there is a device {:?} already", new.code);
         return Err(OperationError::new(&problems::CODE_TAKEN, detail).at("code"));
     }
@@ -125,12 +125,12 @@ fn create(tx: &mut WriteTx<'_>, actor: &Actor, new: &NewDevice, token: String) -
         token_hash: token_hash(&token),
     };
     tx.record(&row)?;
-    let device = answer(tx.conn(), stored::Device { row, revoked: None })?;
+    let device = answer(tx.conn()?, stored::Device { row, revoked: None })?;
     Ok(DeviceWithToken { device, token })
 }
 
 fn revoke(tx: &mut WriteTx<'_>, actor: &Actor, code: &str, revocation: &Revocation) -> Result<Device> {
-    let device = stored::device_by_code(tx.conn(), code)?
+    let device = stored::device_by_code(tx.conn()?, code)?
         .filter(|device| actor.reaches(device.row.site_id))
         .ok_or_else(|| OperationError::not_found("device", code))?;
     actor.may(&reach::REVOKE_DEVICE, device.row.site_id)?;
@@ -141,7 +141,7 @@ fn revoke(tx: &mut WriteTx<'_>, actor: &Actor, code: &str, revocation: &Revocati
     tx.at_site(device.row.site_id);
     let (id, entry) = (tx.id(), tx.entry());
     tx.record(&DeviceRevocationRow { id, entry, device_id: device.row.id, reason: reason.clone() })?;
-    answer(tx.conn(), stored::Device { revoked: Some(reason), ..device })
+    answer(tx.conn()?, stored::Device { revoked: Some(reason), ..device })
 }
 
 /// The sites at which an actor has one of the roles; `None` is every site.

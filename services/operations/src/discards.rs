@@ -95,7 +95,7 @@ pub(crate) fn wanted_mg(
 ) -> Result<Option<i64>> {
     let Some(quantity) = quantity else { return Ok(None) };
     let mut names = Names::default();
-    let item = names.item(tx.conn(), standing.lot.item_id)?;
+    let item = names.item(tx.conn()?, standing.lot.item_id)?;
     let mass = quantity.to_mass(&counting(&item.current)?).map_err(|error| error.under("quantity"))?;
     Ok(Some(mass.mg()))
 }

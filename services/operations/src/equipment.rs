@@ -79,7 +79,7 @@ impl Master for Equipment {
     }
 
     fn record_version(&self, tx: &mut WriteTx<'_>, equipment_id: i64, version: i32) -> Result<()> {
-        let site_id = site_id(tx.conn(), &self.site)?;
+        let site_id = site_id(tx.conn()?, &self.site)?;
         let row = EquipmentVersionRow {
             id: tx.id(),
             entry: tx.entry(),

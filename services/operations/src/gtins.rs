@@ -106,10 +106,10 @@ impl Tubtrail {
         let item = item.to_owned();
         self.write(request, &reach::ADD_ITEM_GTIN, move |tx| {
             let not_found = || OperationError::not_found("item", &item);
-            let item = Item::by_code(tx.conn(), &item)?.ok_or_else(not_found)?;
+            let item = Item::by_code(tx.conn()?, &item)?.ok_or_else(not_found)?;
             let row = check(tx, &item, &new)?;
             tx.record(&row)?;
-            show(tx.conn(), row)
+            show(tx.conn()?, row)
         })
     }
 
@@ -123,13 +123,13 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::WITHDRAW_GTIN)?;
         let gtin: Gtin = gtin.parse().map_err(|error| OperationError::invalid("gtin", format!("{error}")))?;
         self.write(request, &reach::WITHDRAW_GTIN, move |tx| {
-            let known = gtin_in_force(tx.conn(), &gtin.to_string())?.ok_or_else(|| stands_for_nothing(gtin))?;
+            let known = gtin_in_force(tx.conn()?, &gtin.to_string())?.ok_or_else(|| stands_for_nothing(gtin))?;
             let reason = fields::reason("reason", new.reason.as_deref())?;
             // A number may be given from a moment on that a device's clock has reached and ours has not.
             let since = tx.now().max(known.since);
             let (id, entry) = (tx.id(), tx.entry());
             tx.record(&GtinWithdrawalRow { id, entry, gtin: known.gtin.clone(), since, reason: reason.clone() })?;
-            let item = item_of(tx.conn(), &known)?.row.code;
+            let item = item_of(tx.conn()?, &known)?.row.code;
             let (printed, since) = (gtin.printed(), fields::utc(since));
             Ok(GtinWithdrawal { gtin: known.gtin, printed, item, since, reason, entry })
         })
@@ -159,9 +159,9 @@ fn check(tx: &mut WriteTx<'_>, item: &Item, new: &NewItemGtin) -> Result<ItemGti
         Some(code) => Some(supplier_of(tx, item, code)?),
         None => None,
     };
-    let before = gtin_in_force(tx.conn(), &gtin.to_string())?;
+    let before = gtin_in_force(tx.conn()?, &gtin.to_string())?;
     if let (Some(before), None) = (before.filter(|before| before.item_id != item.row.id), &reason) {
-        let other = item_of(tx.conn(), &before)?;
+        let other = item_of(tx.conn()?, &before)?;
         let detail = format!("this number is {}'s; say why it is to be {}'s", other.row.code, item.row.code);
         return Err(OperationError::new(&problems::NEEDS_REASON, detail).at("reason"));
     }
@@ -170,7 +170,7 @@ fn check(tx: &mut WriteTx<'_>, item: &Item, new: &NewItemGtin) -> Result<ItemGti
 }
 
 fn supplier_of(tx: &mut WriteTx<'_>, item: &Item, code: &str) -> Result<i64> {
-    let supplier = fields::partner(tx.conn(), "supplier", code)?;
+    let supplier = fields::partner(tx.conn()?, "supplier", code)?;
     let wrong = |detail: String| Err(OperationError::new(&problems::WRONG_KIND, detail).at("supplier"));
     if !supplier.current.supplies {
         return wrong(format!("{} is not a supplier", supplier.current.name));

@@ -11,6 +11,7 @@ use tubtrail_storage::lots::{LotRow, lot, lots_by_ids};
 use tubtrail_storage::on_hand::holds_after;
 use tubtrail_storage::search::authors;
 use tubtrail_storage::stock::{HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, hold, release_of, releases_of};
+use tubtrail_storage::write::Asks;
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::{IntoParams, ToSchema};
 
@@ -123,14 +124,14 @@ impl Tubtrail {
     /// Puts a lot on hold, wherever it is.
     pub fn hold_lot(&self, request: &Request, lot: &str, because: Because) -> Result<Answered<Hold>> {
         request.actor.may_anywhere(&reach::HOLD_LOT)?;
-        let (actor, lot) = (request.actor.clone(), lot.to_owned());
-        self.write(request, &reach::HOLD_LOT, move |tx| {
-            let standing = Standing::addressed(tx.conn(), &lot)?;
+        let (actor, named) = (request.actor.clone(), lot.to_owned());
+        self.write_on_lot(request, (&reach::HOLD_LOT, Asks::Nothing), lot, move |tx, _| {
+            let standing = Standing::addressed(tx, &named)?;
             let sites = standing.sites_of(&actor, &reach::HOLD_LOT)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             at_the_first(tx, &sites);
             let row = HoldRow { id: tx.id(), entry: tx.entry(), lot_id: standing.lot.id, reason };
-            tx.record(&row)?;
+            tx.hold(&row)?;
             let by = By { at: fields::utc(tx.now()), actor: actor.name };
             answer(&standing.lot, standing.item_code.clone(), row, by, None)
         })
@@ -142,13 +143,13 @@ impl Tubtrail {
         let actor = request.actor.clone();
         self.write_with_recalls(request, &reach::RELEASE_HOLD, move |tx, index| {
             let no_such = || OperationError::not_found("hold", id);
-            let hold = hold(tx.conn(), id)?.ok_or_else(no_such)?;
-            let lot = lot(tx.conn(), hold.lot_id)?;
-            let standing = Standing::of(tx.conn(), &lot)?;
+            let hold = hold(tx.conn()?, id)?.ok_or_else(no_such)?;
+            let lot = lot(tx.conn()?, hold.lot_id)?;
+            let standing = Standing::of(tx.conn()?, &lot)?;
             let sites = standing.sites_decided_by(&actor, &reach::RELEASE_HOLD);
             let sites = sites.map_err(|error| if error.problem == &problems::NOT_FOUND { no_such() } else { error })?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
-            if release_of(tx.conn(), hold.id)?.is_some() {
+            if release_of(tx.conn()?, hold.id)?.is_some() {
                 let detail = format!("hold {id} was already released");
                 return Err(OperationError::new(&problems::ALREADY_RELEASED, detail).about([standing.number()?]));
             }
@@ -156,7 +157,7 @@ impl Tubtrail {
             at_the_first(tx, &sites);
             let row = HoldReleaseRow { id: tx.id(), entry: tx.entry(), hold_id: hold.id, reason };
             tx.record(&row)?;
-            let by = By::of_entries(tx.conn(), &[hold.entry])?;
+            let by = By::of_entries(tx.conn()?, &[hold.entry])?;
             let (held_by, now) = (By::of_entry(&by, hold.entry)?, fields::utc(tx.now()));
             let release = Release { reason: row.reason, released_at: now, released_by: actor.name, entry: row.entry };
             answer(&standing.lot, standing.item_code.clone(), hold, held_by, Some(release))
@@ -202,7 +203,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::REJECT_LOT)?;
         let (actor, lot) = (request.actor.clone(), lot.to_owned());
         self.write(request, &reach::REJECT_LOT, move |tx| {
-            let standing = Standing::addressed(tx.conn(), &lot)?;
+            let standing = Standing::addressed(tx, &lot)?;
             let sites = standing.sites_decided_by(&actor, &reach::REJECT_LOT)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             refuse_to_reject(&standing)?;
@@ -271,7 +272,7 @@ fn reject(tx: &mut WriteTx<'_>, standing: &Standing, reason: String) -> Result<R
         let moved = movement(tx, lot, "returned", from, to);
         let reason = Some(reason.clone());
         tx.move_mass(&MovementRow { mass_mg, reason, partner_id: lot.supplier_id, ..moved })?;
-        returned.push(Returned { site: names.site_code(tx.conn(), site)?, grams: Grams::from_mg(mass_mg) });
+        returned.push(Returned { site: names.site_code(tx.conn()?, site)?, grams: Grams::from_mg(mass_mg) });
     }
     Ok(Rejection { lot: standing.number()?, reason, returned, entry: tx.entry() })
 }

@@ -128,7 +128,7 @@ impl Master for ItemLabel {
     }
 
     fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64> {
-        let item = stored::Item::by_code(tx.conn(), &self.code)?;
+        let item = stored::Item::by_code(tx.conn()?, &self.code)?;
         let item = item.ok_or_else(|| OperationError::unknown("item", &self.code, "code"))?;
         let id = tx.id();
         tx.record(&ItemLabelRow { id, entry: tx.entry(), code: self.code.clone(), item_id: item.row.id })?;

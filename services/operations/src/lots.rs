@@ -10,7 +10,7 @@ use tubtrail_domain::lot_number::LotNumber;
 use tubtrail_domain::place::{Place, State};
 use tubtrail_storage::lots::{LotRow, last_serial, lot_by_number};
 use tubtrail_storage::stock::MovementRow;
-use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
+use tubtrail_storage::{AnyConnection, WriteTx};
 
 use crate::error::{OperationError, Result};
 use crate::problems;
@@ -35,7 +35,7 @@ pub(crate) struct NewLot {
 
 /// Records a lot under the next number of its day, and moves its mass from where it came from onto the shelf.
 pub(crate) fn record_lot(tx: &mut WriteTx<'_>, new: NewLot) -> Result<LotRow> {
-    let serial = last_serial(tx.conn(), new.day)? + 1;
+    let serial = last_serial(tx.conn()?, new.day)? + 1;
     let row = LotRow {
         id: tx.lot_id(),
         entry: tx.entry(),
@@ -89,9 +89,7 @@ pub(crate) fn movement(tx: &mut WriteTx<'_>, lot: &LotRow, kind: &str, from: Pla
 
 /// A lot's number.
 pub(crate) fn number(lot: &LotRow) -> Result<LotNumber> {
-    let serial = u32::try_from(lot.serial).unwrap_or(0);
-    LotNumber::new(lot.day, serial)
-        .map_err(|error| StorageError::Corrupt(format!("lot row {}: {error}", lot.id)).into())
+    Ok(lot.number()?)
 }
 
 /// The lot a number in a request's field names. Who asks must be checked by the caller.

@@ -181,7 +181,7 @@ impl Tubtrail {
         may_write::<M>(request, M::CREATE)?;
         let actor = request.actor.clone();
         self.write(request, M::CREATE, move |tx| {
-            if let Some(site_id) = new.lies_at(tx.conn())? {
+            if let Some(site_id) = new.lies_at(tx.conn()?)? {
                 actor.may(M::CREATE, site_id).map_err(|error| error.at("site"))?;
                 tx.at_site(site_id);
             }
@@ -194,11 +194,11 @@ impl Tubtrail {
         may_write::<M>(request, M::CHANGE)?;
         let (actor, code) = (request.actor.clone(), code.to_owned());
         self.write(request, M::CHANGE, move |tx| {
-            let (stored, _) = addressed::<M>(tx.conn(), &actor, M::CHANGE, &code)?;
+            let (stored, _) = addressed::<M>(tx.conn()?, &actor, M::CHANGE, &code)?;
             if next.code() != code {
                 return Err(OperationError::invalid("code", "a code never changes"));
             }
-            if let Some(site_id) = next.lies_at(tx.conn())? {
+            if let Some(site_id) = next.lies_at(tx.conn()?)? {
                 actor.may(M::CHANGE, site_id).map_err(|error| error.at("site"))?;
                 tx.at_site(site_id);
             }
@@ -245,8 +245,8 @@ fn create<M: Master>(tx: &mut WriteTx<'_>, new: M) -> Result<M> {
         return Err(OperationError::invalid("version", "what is new has no version yet"));
     }
     fields::code("code", new.code())?;
-    let new = new.checked(tx.conn())?;
-    if M::Stored::by_code(tx.conn(), new.code())?.is_some() {
+    let new = new.checked(tx.conn()?)?;
+    if M::Stored::by_code(tx.conn()?, new.code())?.is_some() {
         let detail = format!("there is a {} {:?} already", M::NOUN, new.code());
         return Err(OperationError::new(&problems::CODE_TAKEN, detail).at("code"));
     }
@@ -256,8 +256,8 @@ fn create<M: Master>(tx: &mut WriteTx<'_>, new: M) -> Result<M> {
 }
 
 fn change<M: Master>(tx: &mut WriteTx<'_>, stored: &M::Stored, next: M) -> Result<M> {
-    let next = next.checked(tx.conn())?;
-    M::may_become(tx.conn(), stored, &next)?;
+    let next = next.checked(tx.conn()?)?;
+    M::may_become(tx.conn()?, stored, &next)?;
     let version = M::version_of(stored) + 1;
     next.record_version(tx, M::id_of(stored), version)?;
     Ok(next.at_version(Some(version)))
@@ -276,12 +276,12 @@ pub(crate) enum Put {
 
 /// Creates what is new and changes what differs, `keep`ing of what stands what the row does not speak of; for imports.
 pub(crate) fn put<M: Master>(tx: &mut WriteTx<'_>, row: M, keep: impl FnOnce(M, &M) -> M) -> Result<Put> {
-    let Some(stored) = M::Stored::by_code(tx.conn(), row.code())? else {
+    let Some(stored) = M::Stored::by_code(tx.conn()?, row.code())? else {
         create(tx, row.at_version(None))?;
         return Ok(Put::Created);
     };
-    let stands = M::answer(tx.conn(), &stored)?;
-    let next = keep(row, &stands).checked(tx.conn())?.at_version(Some(M::version_of(&stored)));
+    let stands = M::answer(tx.conn()?, &stored)?;
+    let next = keep(row, &stands).checked(tx.conn()?)?.at_version(Some(M::version_of(&stored)));
     if stands == next {
         return Ok(Put::Unchanged);
     }

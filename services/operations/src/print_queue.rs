@@ -200,14 +200,14 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::CANCEL_PRINT)?;
         let actor = request.actor.clone();
         self.write(request, &reach::CANCEL_PRINT, move |tx| {
-            let row = addressed(tx.conn(), &actor, &reach::CANCEL_PRINT, id)?;
+            let row = addressed(tx.conn()?, &actor, &reach::CANCEL_PRINT, id)?;
             let reason = said("reason", new.reason.as_deref())?;
             let reason = reason.ok_or_else(|| OperationError::new(&problems::NEEDS_REASON, "say why").at("reason"))?;
             let open = [PrintState::Queued, PrintState::Waiting, PrintState::Refused, PrintState::Uncertain];
-            refuse_unless(tx.conn(), row.id, &open, "it can no longer be taken back here")?;
+            refuse_unless(tx.conn()?, row.id, &open, "it can no longer be taken back here")?;
             tx.at_site(row.site_id);
             record(tx, row.id, NewStep::to(PrintState::Cancelled).saying(reason))?;
-            one_print(tx.conn(), row)
+            one_print(tx.conn()?, row)
         })
     }
 
@@ -216,15 +216,15 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::SETTLE_PRINT)?;
         let actor = request.actor.clone();
         self.write(request, &reach::SETTLE_PRINT, move |tx| {
-            let row = addressed(tx.conn(), &actor, &reach::SETTLE_PRINT, id)?;
+            let row = addressed(tx.conn()?, &actor, &reach::SETTLE_PRINT, id)?;
             let note = said("note", new.note.as_deref())?;
             let unsettled = [PrintState::Refused, PrintState::Uncertain];
-            refuse_unless(tx.conn(), row.id, &unsettled, "there is nothing to settle")?;
+            refuse_unless(tx.conn()?, row.id, &unsettled, "there is nothing to settle")?;
             tx.at_site(row.site_id);
             let state = if new.came_out { PrintState::Printed } else { PrintState::Queued };
             let said = note.or_else(|| Some(format!("said by {}", actor.name)));
             record(tx, row.id, NewStep { said, ..NewStep::to(state) })?;
-            one_print(tx.conn(), row)
+            one_print(tx.conn()?, row)
         })
     }
 
@@ -280,7 +280,7 @@ impl Tubtrail {
     pub fn note_print_step(&self, seen: &StepSeen, next: NewStep) -> Result<Option<StepSeen>> {
         let (print, id, noted) = (seen.print, seen.id, next.clone());
         let done = self.write(&Request::system(), &NOTE_PRINT_STEP, move |tx| {
-            if last_step(tx.conn(), print)?.is_none_or(|last| last.id != id) {
+            if last_step(tx.conn()?, print)?.is_none_or(|last| last.id != id) {
                 return Err(OperationError::new(&problems::PRINT_UNDER_WAY, "another has it in hand"));
             }
             let row = record(tx, print, next)?;

@@ -93,7 +93,7 @@ impl Master for Printer {
     }
 
     fn record_version(&self, tx: &mut WriteTx<'_>, printer_id: i64, version: i32) -> Result<()> {
-        let site_id = site_id(tx.conn(), &self.site)?;
+        let site_id = site_id(tx.conn()?, &self.site)?;
         let row = PrinterVersionRow {
             id: tx.id(),
             entry: tx.entry(),

@@ -173,7 +173,7 @@ impl Tubtrail {
         let (actor, lot) = (request.actor.clone(), lot.to_owned());
         self.write_with_graph(request, &reach::PRINT_LABEL, move |tx, index| {
             let asked = Asked::of(&new)?;
-            let standing = Standing::addressed(tx.conn(), &lot)?;
+            let standing = Standing::addressed(tx, &lot)?;
             let place = asked.place(tx, &standing, &actor)?;
             let label = asked.label(tx, index, &standing, &actor, &place, &fits)?;
             tx.at_site(place.site.row.id);
@@ -291,11 +291,11 @@ impl<'a> Asked<'a> {
         let Some(code) = &self.new.printer else {
             let named = self.new.site.as_deref();
             let wanted = [State::Available, State::Open];
-            let site = standing.site(tx.conn(), actor, &reach::PRINT_LABEL, named, &wanted)?;
+            let site = standing.site(tx.conn()?, actor, &reach::PRINT_LABEL, named, &wanted)?;
             let (labels, dpi) = (self.new.size.unwrap_or_default(), self.new.dpi.unwrap_or_default());
             return Ok(PrintPlace { site, printer: None, size: labels, dpi });
         };
-        let printer = named_printer(tx.conn(), code, actor)?;
+        let printer = named_printer(tx.conn()?, code, actor)?;
         actor.may(&reach::PRINT_LABEL, printer.current.site_id).map_err(|error| error.at("printer"))?;
         if !printer.current.active {
             let detail = format!("the printer {code:?} is no longer in use");
@@ -312,7 +312,7 @@ impl<'a> Asked<'a> {
             let detail = format!("{} has {} dots in an inch", printer.current.name, u32::from(dpi));
             return Err(OperationError::invalid("dpi", detail));
         }
-        let stands_at = Site::by_id(tx.conn(), printer.current.site_id)?.ok_or_else(corrupt)?;
+        let stands_at = Site::by_id(tx.conn()?, printer.current.site_id)?.ok_or_else(corrupt)?;
         Ok(PrintPlace { site: stands_at, printer: Some(printer), size, dpi })
     }
 
@@ -330,7 +330,7 @@ impl<'a> Asked<'a> {
             actor.may(&reach::OVERRIDE_LABEL, place.site.row.id).map_err(|error| error.at("override_reason"))?;
         }
         let (law, now) = (self.new.jurisdiction, tx.now());
-        let label = label_of(tx.conn(), index, &standing.lot, law, self.despite.as_ref(), now)?;
+        let label = label_of(tx.conn()?, index, &standing.lot, law, self.despite.as_ref(), now)?;
         if self.despite.is_some() && label.notices.is_empty() {
             let detail = "nothing in it is unknown or speaks against it: leave this out";
             return Err(OperationError::invalid("override_reason", detail));
@@ -346,7 +346,7 @@ impl<'a> Asked<'a> {
         place: &PrintPlace,
         label: &Label,
     ) -> Result<(LabelPrintRow, Option<PrintStepRow>)> {
-        let number = prints_so_far(tx.conn(), standing.lot.id)? + 1;
+        let number = prints_so_far(tx.conn()?, standing.lot.id)? + 1;
         if number > 1 && self.reprint_reason.is_none() {
             let lot = standing.number()?;
             let detail = format!("the label of lot {lot} was printed before: say why again, and destroy the other one");

@@ -109,14 +109,14 @@ impl Tubtrail {
     pub fn add_readings(&self, request: &Request, batch: i64, new: NewReadings) -> Result<Answered<Readings>> {
         let actor = request.actor.clone();
         self.write(request, &reach::ADD_READINGS, move |tx| {
-            let making = batches::addressed(tx.conn(), &actor, &reach::ADD_READINGS, batch)?;
+            let making = batches::addressed(tx.conn()?, &actor, &reach::ADD_READINGS, batch)?;
             fields::between("readings", new.readings.len(), 1, MOST_READINGS)?;
             let checked = check(&new.readings, tx.now())?;
-            let before = readings_of_batch(tx.conn(), batch)?.len();
+            let before = readings_of_batch(tx.conn()?, batch)?.len();
             fields::between("readings", before + checked.len(), 1, MOST_OF_A_BATCH)?;
             tx.at_site(making.row.site_id);
             record(tx, &making, &checked)?;
-            Ok(Readings { batch, readings: answer(readings_of_batch(tx.conn(), batch)?)? })
+            Ok(Readings { batch, readings: answer(readings_of_batch(tx.conn()?, batch)?)? })
         })
     }
 }

@@ -188,7 +188,7 @@ impl Tubtrail {
             let reached = index.look(|inside, _| Reach::of(&inside.graph, &lots, row.with_contact).len());
             // The entry is written once the command is through.
             let written = Written::from([(row.entry, (actor, tx.now()))]);
-            let recall = show_one(tx.conn(), None, row, &written)?;
+            let recall = show_one(tx.conn()?, None, row, &written)?;
             Ok(Begun { recall, seed_lots: lots.len(), reached_lots: reached, caution: CAUTION.to_owned() })
         })
     }

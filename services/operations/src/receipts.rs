@@ -90,7 +90,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::RECEIVE_TRANSFER)?;
         let actor = request.actor.clone();
         self.write(request, &reach::RECEIVE_TRANSFER, move |tx| {
-            let transfer = addressed(tx.conn(), &actor, id)?;
+            let transfer = addressed(tx.conn()?, &actor, id)?;
             may_receive(&actor, &transfer)?;
             let checked = check(tx, transfer, &new)?;
             record(tx, &checked)
@@ -132,11 +132,11 @@ fn check(tx: &mut WriteTx<'_>, transfer: TransferRow, new: &NewReceipt) -> Resul
         let detail = format!("it left at {}", fields::utc(transfer.dispatched_at));
         return Err(OperationError::new(&problems::OUT_OF_ORDER, detail).at("received_at"));
     }
-    if receipt_of(tx.conn(), transfer.id)?.is_some() {
+    if receipt_of(tx.conn()?, transfer.id)?.is_some() {
         let detail = format!("transfer {} was already received", transfer.id);
         return Err(OperationError::new(&problems::ALREADY_RECEIVED, detail));
     }
-    let sent = lines_of_transfer(tx.conn(), transfer.id)?;
+    let sent = lines_of_transfer(tx.conn()?, transfer.id)?;
     let sent_mg: HashMap<i64, i64> = sent.iter().map(|line| (line.lot_id, line.mass_mg)).collect();
     let mut checked = Checked { transfer, received_at, note, lines: Vec::new() };
     let mut seen = HashSet::new();
@@ -150,7 +150,7 @@ fn check(tx: &mut WriteTx<'_>, transfer: TransferRow, new: &NewReceipt) -> Resul
         checked.lines.push(line);
     }
     let unanswered: Vec<i64> = sent.iter().map(|line| line.lot_id).filter(|lot| !seen.contains(lot)).collect();
-    checked.lines.extend(the_rest(tx.conn(), &unanswered, &sent_mg, rest, new.reason.as_deref())?);
+    checked.lines.extend(the_rest(tx.conn()?, &unanswered, &sent_mg, rest, new.reason.as_deref())?);
     Ok(checked)
 }
 
@@ -205,12 +205,12 @@ fn check_line(
     common_reason: Option<&str>,
 ) -> Result<Line> {
     // Whoever receives it has it in their hands: it may be any lot of the house.
-    let lot = lots::named(tx.conn(), "lot", &line.lot)?;
-    let standing = Standing::of(tx.conn(), &lot)?;
+    let lot = lots::named(tx.conn()?, "lot", &line.lot)?;
+    let standing = Standing::of(tx.conn()?, &lot)?;
     let shelf = Place::new(transfer.from_site_id, State::Available);
     let sent_mg = sent_mg.get(&standing.lot.id).copied();
     let expected_mg = sent_mg.unwrap_or_else(|| standing.at(shelf));
-    let (received_mg, damaged_mg) = arrived(tx.conn(), &standing, line, expected_mg)?;
+    let (received_mg, damaged_mg) = arrived(tx.conn()?, &standing, line, expected_mg)?;
     if sent_mg.is_none() && received_mg + damaged_mg == 0 {
         let detail = "it was not sent: say how much of it arrived, or leave it out";
         return Err(OperationError::invalid("received", detail));
@@ -297,7 +297,7 @@ fn record(tx: &mut WriteTx<'_>, checked: &Checked) -> Result<Transfer> {
             })?;
         }
     }
-    answer(tx.conn(), transfer)
+    answer(tx.conn()?, transfer)
 }
 
 type Step = (&'static str, Place, Place, i64);

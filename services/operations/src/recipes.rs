@@ -134,7 +134,7 @@ impl Master for Recipe {
     }
 
     fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64> {
-        let item_id = item_id(tx.conn(), &self.item)?;
+        let item_id = item_id(tx.conn()?, &self.item)?;
         let id = tx.id();
         tx.record(&RecipeRow { id, entry: tx.entry(), code: self.code.clone(), item_id })?;
         Ok(id)
@@ -154,7 +154,7 @@ impl Master for Recipe {
         };
         tx.record(&row)?;
         for (line, number) in self.lines.iter().zip(1..) {
-            let item_id = item_id(tx.conn(), &line.item)?;
+            let item_id = item_id(tx.conn()?, &line.item)?;
             let line = RecipeLineRow {
                 id: tx.id(),
                 entry: tx.entry(),

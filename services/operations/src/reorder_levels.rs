@@ -45,11 +45,11 @@ impl Tubtrail {
         let (item, site) = (item.to_owned(), site.to_owned());
         self.write(request, &reach::SET_REORDER_LEVEL, move |tx| {
             let not_found = || OperationError::not_found("site", &site);
-            let stored_site = Site::by_code(tx.conn(), &site)?.filter(|site| actor.reaches(site.row.id));
+            let stored_site = Site::by_code(tx.conn()?, &site)?.filter(|site| actor.reaches(site.row.id));
             let stored_site = stored_site.ok_or_else(not_found)?;
             actor.may(&reach::SET_REORDER_LEVEL, stored_site.row.id)?;
             let not_found = || OperationError::not_found("item", &item);
-            let stored_item = Item::by_code(tx.conn(), &item)?.ok_or_else(not_found)?;
+            let stored_item = Item::by_code(tx.conn()?, &item)?.ok_or_else(not_found)?;
             let level = Mass::from_mg(new.grams.mg())
                 .map_err(|error| OperationError::new(&problems::BAD_QUANTITY, error.to_string()).at("grams"))?;
             if !stored_item.current.tracked && !level.is_zero() {

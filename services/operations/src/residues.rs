@@ -81,7 +81,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::RECORD_RESIDUE)?;
         let (actor, code) = (request.actor.clone(), equipment.to_owned());
         self.write(request, &reach::RECORD_RESIDUE, move |tx| {
-            let equipment = addressed(tx.conn(), &actor, &reach::RECORD_RESIDUE, &code)?;
+            let equipment = addressed(tx.conn()?, &actor, &reach::RECORD_RESIDUE, &code)?;
             let mass_mg = left(new.grams)?;
             let measured_at = fields::occurred_at("measured_at", new.measured_at, tx.now())?;
             let note = fields::optional_note("note", new.note.as_deref())?;
@@ -107,7 +107,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::SET_CARRY_OVER)?;
         let (actor, site) = (request.actor.clone(), site.to_owned());
         self.write(request, &reach::SET_CARRY_OVER, move |tx| {
-            let site = site_addressed(tx.conn(), &actor, &reach::SET_CARRY_OVER, &site)?;
+            let site = site_addressed(tx.conn()?, &actor, &reach::SET_CARRY_OVER, &site)?;
             let mass_mg = left(new.grams)?;
             tx.at_site(site.row.id);
             let row = CarryOverDefaultRow { id: tx.id(), entry: tx.entry(), site_id: site.row.id, mass_mg };

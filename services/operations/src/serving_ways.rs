@@ -44,7 +44,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::SET_SERVING_WAY)?;
         let (actor, site) = (request.actor.clone(), site.to_owned());
         self.write(request, &reach::SET_SERVING_WAY, move |tx| {
-            let site = site_addressed(tx.conn(), &actor, &reach::SET_SERVING_WAY, &site)?;
+            let site = site_addressed(tx.conn()?, &actor, &reach::SET_SERVING_WAY, &site)?;
             let since = fields::occurred_at("since", new.since, tx.now())?;
             tx.at_site(site.row.id);
             let row = ServingWayRow {

@@ -104,7 +104,7 @@ impl Tubtrail {
         self.write(&request, &SIGN_IN, move |tx| {
             // Others may have tried meanwhile; of many at once only as many are looked at as one after another.
             let now = tx.now();
-            refuse_while_waiting(tx.conn(), user_id, now)?;
+            refuse_while_waiting(tx.conn()?, user_id, now)?;
             let (id, entry) = (tx.id(), tx.entry());
             Ok(tx.record(&LoginAttemptRow { id, entry, user_id, attempted_at: now, succeeded: is_right })?)
         })?;

@@ -7,7 +7,7 @@ use tubtrail_storage::lots::LotRow;
 use tubtrail_storage::master_data::Site;
 use tubtrail_storage::standing::{self, StandingRow};
 use tubtrail_storage::stock::{HoldRow, LotRejectionRow};
-use tubtrail_storage::{AnyConnection, StorageError};
+use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 
 use crate::error::{OperationError, Result};
 use crate::index::{Index, lot_ix};
@@ -36,9 +36,9 @@ impl Standing {
     }
 
     /// Of the lot a number in a request's address names. Who asks must be checked likewise.
-    pub(crate) fn addressed(conn: &mut AnyConnection, text: &str) -> Result<Self> {
+    pub(crate) fn addressed(tx: &mut WriteTx<'_>, text: &str) -> Result<Self> {
         let number = lots::parse(text)?;
-        Self::read(standing::by_number(conn, number)?.ok_or_else(|| OperationError::not_found("lot", text))?)
+        Self::read(tx.standing(number)?.ok_or_else(|| OperationError::not_found("lot", text))?)
     }
 
     /// Of a lot named in a field: one out of the actor's reach is unknown.

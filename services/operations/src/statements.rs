@@ -205,11 +205,11 @@ impl Tubtrail {
         let actor = request.actor.clone();
         self.write_with_graph(request, &reach::CREATE_STATEMENT, move |tx, index| {
             let checked = checked(&new)?;
-            let found = find(tx.conn(), &actor, &new)?;
+            let found = find(tx.conn()?, &actor, &new)?;
             let (row, proteins) = record(tx, &found, &checked)?;
-            let changed = changed::by(tx.conn(), index, &row, &proteins, found.corrected.as_ref())?;
+            let changed = changed::by(tx.conn()?, index, &row, &proteins, found.corrected.as_ref())?;
             let by = (actor.name, tx.now());
-            let statement = reading::answer(tx.conn(), row, proteins, None, by)?;
+            let statement = reading::answer(tx.conn()?, row, proteins, None, by)?;
             Ok(WrittenStatement { statement, changed })
         })
     }

@@ -191,7 +191,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::DISPATCH_TRANSFER)?;
         let actor = request.actor.clone();
         self.write_with_recalls(request, &reach::DISPATCH_TRANSFER, move |tx, index| {
-            let from = fields::site_for(tx.conn(), "from", &new.from, &actor, &reach::DISPATCH_TRANSFER)?;
+            let from = fields::site_for(tx.conn()?, "from", &new.from, &actor, &reach::DISPATCH_TRANSFER)?;
             let checked = check(tx, index, &actor, from, &new)?;
             record(tx, &checked)
         })
@@ -245,7 +245,7 @@ fn check(tx: &mut WriteTx<'_>, index: &Index, actor: &Actor, from: Site, new: &N
     fields::between("lines", new.lines.len(), 1, MOST_LINES)?;
     let dispatched_at = fields::occurred_at("dispatched_at", new.dispatched_at, tx.now())?;
     let note = fields::optional_note("note", new.note.as_deref())?;
-    let to = fields::site(tx.conn(), "to", &new.to)?;
+    let to = fields::site(tx.conn()?, "to", &new.to)?;
     if to.row.id == from.row.id {
         return Err(OperationError::invalid("to", "it is there already: name another site"));
     }
@@ -270,7 +270,7 @@ fn check_line(
     transfer: &Checked,
     line: &NewTransferLine,
 ) -> Result<(Standing, i64)> {
-    let standing = Standing::named(tx.conn(), actor, "lot", &line.lot)?;
+    let standing = Standing::named(tx.conn()?, actor, "lot", &line.lot)?;
     let wanted_mg = wanted_mg(tx, &standing, line.quantity.as_ref())?;
     let may = standing.may(index, Act::Dispatch, &transfer.from, transfer.dispatched_at);
     may.map_err(|error| error.at("lot"))?;
@@ -305,7 +305,7 @@ fn record(tx: &mut WriteTx<'_>, checked: &Checked) -> Result<Transfer> {
             ..moved
         })?;
     }
-    answer(tx.conn(), &row)
+    answer(tx.conn()?, &row)
 }
 
 /// A transfer as it stands, its receipt too.

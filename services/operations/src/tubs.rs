@@ -10,6 +10,7 @@ use tubtrail_domain::place::{Place, State};
 use tubtrail_storage::WriteTx;
 use tubtrail_storage::master_data::Site;
 use tubtrail_storage::stock::{MovementRow, opened_at};
+use tubtrail_storage::write::Asks;
 use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
@@ -115,7 +116,7 @@ impl Tubtrail {
     /// Opens a tub: all of it goes from the shelf into the case.
     pub fn open_tub(&self, request: &Request, lot: &str, opening: Opening) -> Result<Answered<Moved>> {
         let found = Found::of(request, &reach::OPEN_TUB, lot)?;
-        self.write_with_recalls(request, &reach::OPEN_TUB, move |tx, index| {
+        self.write_on_lot(request, (&reach::OPEN_TUB, Asks::Recalls), lot, move |tx, index| {
             let (standing, site) = found.standing(tx, opening.site.as_deref(), &[State::Available])?;
             let at = fields::occurred_at("opened_at", opening.opened_at, tx.now())?;
             standing.may(index, Act::Open, &site, at)?;
@@ -130,7 +131,7 @@ impl Tubtrail {
     /// Serves from an open tub.
     pub fn serve_tub(&self, request: &Request, lot: &str, serving: Serving) -> Result<Answered<Moved>> {
         let found = Found::of(request, &reach::SERVE_TUB, lot)?;
-        self.write_with_recalls(request, &reach::SERVE_TUB, move |tx, index| {
+        self.write_on_lot(request, (&reach::SERVE_TUB, Asks::Recalls), lot, move |tx, index| {
             let (standing, site) = found.standing(tx, serving.site.as_deref(), &[State::Open])?;
             let at = fields::occurred_at("served_at", serving.served_at, tx.now())?;
             let (field, mass_mg) = served(tx, &standing, &serving)?;
@@ -146,7 +147,7 @@ impl Tubtrail {
     /// Says that an open tub is empty: what the book still holds of it was served without being weighed.
     pub fn empty_tub(&self, request: &Request, lot: &str, emptying: Emptying) -> Result<Answered<Moved>> {
         let found = Found::of(request, &reach::EMPTY_TUB, lot)?;
-        self.write_with_recalls(request, &reach::EMPTY_TUB, move |tx, index| {
+        self.write_on_lot(request, (&reach::EMPTY_TUB, Asks::Recalls), lot, move |tx, index| {
             let (standing, site) = found.standing(tx, emptying.site.as_deref(), &[State::Open])?;
             let at = fields::occurred_at("emptied_at", emptying.emptied_at, tx.now())?;
             standing.may(index, Act::Empty, &site, at)?;
@@ -180,8 +181,8 @@ impl Found {
         site: Option<&str>,
         wanted: &[State],
     ) -> Result<(Standing, Site)> {
-        let standing = Standing::addressed(tx.conn(), &self.lot)?;
-        let site = standing.site(tx.conn(), &self.actor, self.operation, site, wanted)?;
+        let standing = Standing::addressed(tx, &self.lot)?;
+        let site = standing.site(tx.conn()?, &self.actor, self.operation, site, wanted)?;
         Ok((standing, site))
     }
 }
@@ -209,7 +210,7 @@ impl Step {
         let row = more(MovementRow { mass_mg: self.mass_mg, occurred_at: self.at, ..row });
         tx.move_mass(&row)?;
         let left = |state| Grams::from_mg(self.left(standing, Place::new(site.row.id, state)));
-        let customer = row.partner_id.map(|id| partner_code(tx.conn(), id)).transpose()?;
+        let customer = row.partner_id.map(|id| partner_code(tx.conn()?, id)).transpose()?;
         Ok(Moved {
             lot: standing.number()?,
             item: standing.item_code.clone(),
@@ -245,7 +246,7 @@ fn served(tx: &mut WriteTx<'_>, standing: &Standing, serving: &Serving) -> Resul
         return Ok(("grams", mass("grams", grams)?.mg()));
     }
     let mut names = Names::default();
-    let item = names.item(tx.conn(), standing.lot.item_id)?;
+    let item = names.item(tx.conn()?, standing.lot.item_id)?;
     if let Some(quantity) = &serving.quantity {
         let mass = quantity.to_mass(&counting(&item.current)?).map_err(|error| error.under("quantity"))?;
         return Ok(("quantity.amount", mass.mg()));
@@ -264,7 +265,7 @@ fn served(tx: &mut WriteTx<'_>, standing: &Standing, serving: &Serving) -> Resul
 }
 
 fn refuse_before_opening(tx: &mut WriteTx<'_>, standing: &Standing, field: &str, at: NaiveDateTime) -> Result<()> {
-    let opened = opened_at(tx.conn(), standing.lot.id)?;
+    let opened = opened_at(tx.conn()?, standing.lot.id)?;
     let Some(opened) = opened.filter(|opened| at < *opened) else { return standing.refuse_before_it_was(field, at) };
     let detail = format!("tub {} was opened at {}", standing.number()?, fields::utc(opened));
     Err(OperationError::new(&problems::OUT_OF_ORDER, detail).at(field).about([standing.number()?]))

@@ -10,6 +10,7 @@ use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Follower, StorageEr
 use crate::clock::Clock;
 use crate::error::{OperationError, Result};
 use crate::index::Index;
+use crate::lots;
 use crate::passwords::Passwords;
 use crate::reach::{self, Operation, Request};
 use crate::sessions::People;
@@ -120,6 +121,24 @@ impl Tubtrail {
         self.submit(EntryHeader { asks: Asks::Graph, ..header(request, operation) }, move |tx| work(tx, &index))
     }
 
+    /// Runs a command that asks how a lot stands before it decides; that is looked up for a whole group at once.
+    pub(crate) fn write_on_lot<T, F>(
+        &self,
+        request: &Request,
+        (operation, asks): (&'static Operation, Asks),
+        lot: &str,
+        work: F,
+    ) -> Result<Answered<T>>
+    where
+        T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
+        F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
+    {
+        let index = Arc::clone(&self.index);
+        // What is no number is refused by the command.
+        let lot = lots::parse(lot).ok();
+        self.submit(EntryHeader { asks, lot, ..header(request, operation) }, move |tx| work(tx, &index))
+    }
+
     fn submit<T, F>(&self, header: EntryHeader, work: F) -> Result<Answered<T>>
     where
         T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
@@ -191,6 +210,7 @@ fn header(request: &Request, operation: &'static Operation) -> EntryHeader {
         key: request.key.clone(),
         answer_is_secret: false,
         asks: Asks::Nothing,
+        lot: None,
         leaves_journal: reach::LEAVE_JOURNAL.iter().any(|one| one.id == operation.id),
     }
 }

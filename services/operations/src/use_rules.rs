@@ -39,7 +39,7 @@ pub(crate) fn judge(
     making: &Making,
     asked: &Asked<'_>,
 ) -> Result<()> {
-    let lot = Standing::of(tx.conn(), asked.lot)?;
+    let lot = Standing::of(tx.conn()?, asked.lot)?;
     let recalled = Keeper::of(index, lot.lot.id)?;
     let standing = using::Standing {
         recalled: recalled.as_ref().map(|recalled| recalled.since),
@@ -61,7 +61,7 @@ pub(crate) fn judge(
     match may_be_used(&standing, &wanted) {
         Ok(()) => Ok(()),
         Err(Unfit::Elsewhere) => {
-            let detail = elsewhere(tx.conn(), actor, making, &lot)?;
+            let detail = elsewhere(tx.conn()?, actor, making, &lot)?;
             Err(OperationError::new(&problems::LOT_ELSEWHERE, detail).at("lot").about([asked.number.to_owned()]))
         }
         Err(unfit) => Err(refusal(making, &lot, recalled.as_ref(), asked, unfit)?.about([asked.number.to_owned()])),
@@ -73,7 +73,7 @@ fn held_since(tx: &mut WriteTx<'_>, lot: &Standing) -> Result<Option<NaiveDateTi
     let Some(hold) = &lot.hold else { return Ok(None) };
     tx.write_journal()?;
     let missing = || StorageError::Corrupt(format!("hold {}: its journal entry is missing", hold.id));
-    let (_, since) = authors(tx.conn(), &[hold.entry])?.remove(&hold.entry).ok_or_else(missing)?;
+    let (_, since) = authors(tx.conn()?, &[hold.entry])?.remove(&hold.entry).ok_or_else(missing)?;
     Ok(Some(since))
 }
 

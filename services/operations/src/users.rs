@@ -138,8 +138,8 @@ impl Tubtrail {
 
 fn create(tx: &mut WriteTx<'_>, new: &NewUser, password_hash: String) -> Result<User> {
     let name = fields::name("name", &new.name)?;
-    let grants = grants(tx.conn(), &new.roles)?;
-    if stored::user_by_login(tx.conn(), &new.login)?.is_some() {
+    let grants = grants(tx.conn()?, &new.roles)?;
+    if stored::user_by_login(tx.conn()?, &new.login)?.is_some() {
         let detail = format!("there is a user {:?} already", new.login);
         return Err(OperationError::new(&problems::CODE_TAKEN, detail).at("login"));
     }
@@ -151,9 +151,9 @@ fn create(tx: &mut WriteTx<'_>, new: &NewUser, password_hash: String) -> Result<
 }
 
 fn change(tx: &mut WriteTx<'_>, login: &str, next: &UserChange, password_hash: Option<String>) -> Result<User> {
-    let user = stored::user_by_login(tx.conn(), login)?.ok_or_else(|| OperationError::not_found("user", login))?;
+    let user = stored::user_by_login(tx.conn()?, login)?.ok_or_else(|| OperationError::not_found("user", login))?;
     let name = fields::name("name", &next.name)?;
-    let grants = grants(tx.conn(), &next.roles)?;
+    let grants = grants(tx.conn()?, &next.roles)?;
     if next.version != user.current.version {
         let detail = format!("version {} is in force; read it again before you change it", user.current.version);
         return Err(OperationError::new(&problems::VERSION_MOVED, detail).at("version"));
@@ -161,7 +161,7 @@ fn change(tx: &mut WriteTx<'_>, login: &str, next: &UserChange, password_hash: O
     let was = user.current.active && grants_of(&user)?.iter().any(is_owner_everywhere);
     let remains = next.active && grants.iter().any(is_owner_everywhere);
     if was && !remains {
-        refuse_without_owner(tx.conn(), user.id)?;
+        refuse_without_owner(tx.conn()?, user.id)?;
     }
     let row = UserVersionRow {
         version: user.current.version + 1,
@@ -186,8 +186,8 @@ fn record_version(tx: &mut WriteTx<'_>, row: UserVersionRow, grants: &[Grant]) -
 }
 
 fn now(tx: &mut WriteTx<'_>, login: &str) -> Result<User> {
-    let user = stored::user_by_login(tx.conn(), login)?.ok_or_else(|| OperationError::not_found("user", login))?;
-    answer(tx.conn(), user)
+    let user = stored::user_by_login(tx.conn()?, login)?.ok_or_else(|| OperationError::not_found("user", login))?;
+    answer(tx.conn()?, user)
 }
 
 /// The roles a request names, each once, each at a site there is.

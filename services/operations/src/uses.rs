@@ -163,13 +163,13 @@ fn add(
     new: &NewUses,
     may_be_late: bool,
 ) -> Result<AddedUses> {
-    let making = batches::addressed(tx.conn(), actor, &reach::ADD_USES, batch)?;
+    let making = batches::addressed(tx.conn()?, actor, &reach::ADD_USES, batch)?;
     fields::between("uses", new.uses.len(), 1, MOST_USES)?;
     let now = tx.now();
-    let inputs = check(tx.conn(), actor, &new.uses, now)?;
-    let before = Before::of(tx.conn(), batch)?;
+    let inputs = check(tx.conn()?, actor, &new.uses, now)?;
+    let before = Before::of(tx.conn()?, batch)?;
     before.refuse_too_many(inputs.len())?;
-    let completion = completion_of(tx.conn(), batch)?;
+    let completion = completion_of(tx.conn()?, batch)?;
     if completion.is_some() {
         refuse_late(&inputs)?;
         if !may_be_late {
@@ -181,7 +181,7 @@ fn add(
     let unsaid = completion.map_or(Unsaid::At(now), |done| Unsaid::Completed(done.completed_at));
     let (uses, untracked) = record(tx, index, actor, &making, &inputs, unsaid)?;
     let added_mg: i64 = inputs.iter().map(|input| input.mass.mg()).sum();
-    let in_grams = Grams::from_mg(before.went_in(tx.conn())?.mass_mg + added_mg);
+    let in_grams = Grams::from_mg(before.went_in(tx.conn()?)?.mass_mg + added_mg);
     let (uses, untracked) = answer_new(&making, &inputs, uses, untracked)?;
     Ok(AddedUses { batch, uses, untracked, in_grams })
 }
@@ -276,7 +276,7 @@ fn refuse_loops(tx: &mut WriteTx<'_>, making: &Making, inputs: &[Input], index: 
             Ok(found.map_or_else(Vec::new, |found| found.lots.into_iter().map(lot_row).collect()))
         })?;
         if !closed.is_empty() {
-            return Err(under(position)(would_loop(tx.conn(), number, &closed)?));
+            return Err(under(position)(would_loop(tx.conn()?, number, &closed)?));
         }
     }
     Ok(())
@@ -331,7 +331,7 @@ pub(crate) fn record(
     for (position, input) in inputs.iter().enumerate() {
         match &input.lot {
             Some(NamedLot { row, number }) => {
-                let here_since = here_since(tx.conn(), row.id, making.row.site_id)?.unwrap_or(row.came_to_be_at);
+                let here_since = here_since(tx.conn()?, row.id, making.row.site_id)?.unwrap_or(row.came_to_be_at);
                 let used_at = input.said_at.unwrap_or(unsaid.used_at(here_since));
                 let (mass_mg, with_reason) = (input.mass.mg(), input.reason.is_some());
                 let completed_at = unsaid.completed_at();

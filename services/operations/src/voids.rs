@@ -32,13 +32,13 @@ impl Tubtrail {
         let actor = request.actor.clone();
         self.write(request, &reach::VOID_USE, move |tx| {
             let not_found = || OperationError::not_found("use", id);
-            let row = use_by_id(tx.conn(), id)?.ok_or_else(not_found)?;
-            let making = batches::addressed(tx.conn(), &actor, &reach::VOID_USE, row.batch_id)
+            let row = use_by_id(tx.conn()?, id)?.ok_or_else(not_found)?;
+            let making = batches::addressed(tx.conn()?, &actor, &reach::VOID_USE, row.batch_id)
                 .map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;
             let reason = fields::reason("reason", Some(&new.reason))?;
             refuse_void(tx, &row)?;
             record_void(tx, &making, &row, reason)?;
-            only(answer_uses(tx.conn(), vec![row])?)
+            only(answer_uses(tx.conn()?, vec![row])?)
         })
     }
 }
@@ -48,11 +48,11 @@ fn only(mut uses: Vec<BatchUse>) -> Result<BatchUse> {
 }
 
 fn refuse_void(tx: &mut WriteTx<'_>, row: &UseRow) -> Result<()> {
-    if !voids_of(tx.conn(), &[row.id])?.is_empty() {
+    if !voids_of(tx.conn()?, &[row.id])?.is_empty() {
         return Err(OperationError::new(&problems::ALREADY_VOIDED, format!("use {} was already voided", row.id)));
     }
-    let Some(completion) = completion_of(tx.conn(), row.batch_id)? else { return Ok(()) };
-    let left_mg = went_in(tx.conn(), row.batch_id)?.mass_mg - row.mass_mg;
+    let Some(completion) = completion_of(tx.conn()?, row.batch_id)? else { return Ok(()) };
+    let left_mg = went_in(tx.conn()?, row.batch_id)?.mass_mg - row.mass_mg;
     if left_mg >= completion.out_mg {
         return Ok(());
     }
@@ -69,7 +69,7 @@ fn record_void(tx: &mut WriteTx<'_>, making: &Making, row: &UseRow, reason: Stri
     tx.at_site(site_id);
     let void = UseVoidRow { id: tx.id(), entry: tx.entry(), use_id: row.id, reason: reason.clone() };
     tx.record(&void)?;
-    let used = lot(tx.conn(), row.lot_id)?;
+    let used = lot(tx.conn()?, row.lot_id)?;
     let back =
         movement(tx, &used, "put_right", Place::new(site_id, State::Production), Place::new(site_id, State::Available));
     tx.move_mass(&MovementRow { mass_mg: row.mass_mg, reason: Some(reason), use_id: Some(row.id), ..back })?;

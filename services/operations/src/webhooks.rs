@@ -235,7 +235,7 @@ impl Tubtrail {
             let row = record(tx, &new, url)?;
             let secret = recipe.record(tx, row.id, true)?;
             let (webhook, now) = (Stored { row, switch: None }, fields::utc(tx.now()));
-            let webhook = answer(tx.conn(), webhook, (actor, now), now)?;
+            let webhook = answer(tx.conn()?, webhook, (actor, now), now)?;
             Ok(WebhookWithSecret { webhook, secret })
         })
     }
@@ -252,11 +252,11 @@ impl Tubtrail {
         let recipe = secrets::Recipe::new(outgoing)?;
         let (code, at_once) = (code.to_owned(), new.at_once);
         self.write_secret(request, &reach::ROTATE_WEBHOOK_SECRET, move |tx| {
-            let stored = addressed(tx.conn(), &code)?;
+            let stored = addressed(tx.conn()?, &code)?;
             let secret = recipe.record(tx, stored.row.id, at_once)?;
-            let created = created(tx.conn(), &stored.row)?;
+            let created = created(tx.conn()?, &stored.row)?;
             let now = fields::utc(tx.now());
-            let webhook = answer(tx.conn(), stored, created, now)?;
+            let webhook = answer(tx.conn()?, stored, created, now)?;
             Ok(WebhookWithSecret { webhook, secret })
         })
     }
@@ -266,7 +266,7 @@ impl Tubtrail {
         request.actor.may_everywhere(&reach::STOP_WEBHOOK)?;
         let code = code.to_owned();
         self.write(request, &reach::STOP_WEBHOOK, move |tx| {
-            let stored = addressed(tx.conn(), &code)?;
+            let stored = addressed(tx.conn()?, &code)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             if !stored.is_on() {
                 return Err(OperationError::new(&problems::WEBHOOK_STOPPED, problems::WEBHOOK_STOPPED.title));
@@ -280,12 +280,12 @@ impl Tubtrail {
         request.actor.may_everywhere(&reach::RESUME_WEBHOOK)?;
         let code = code.to_owned();
         self.write(request, &reach::RESUME_WEBHOOK, move |tx| {
-            let stored = addressed(tx.conn(), &code)?;
+            let stored = addressed(tx.conn()?, &code)?;
             let reason = fields::reason("reason", new.reason.as_deref())?;
             if stored.is_on() {
                 return Err(OperationError::new(&problems::WEBHOOK_RUNNING, problems::WEBHOOK_RUNNING.title));
             }
-            refuse_too_many(tx.conn())?;
+            refuse_too_many(tx.conn()?)?;
             switch(tx, stored, true, reason, new.skip_missed)
         })
     }
@@ -295,7 +295,7 @@ impl Tubtrail {
         request.actor.may_everywhere(&reach::TEST_WEBHOOK)?;
         let code = code.to_owned();
         self.write(request, &reach::TEST_WEBHOOK, move |tx| {
-            let webhook_id = addressed(tx.conn(), &code)?.row.id;
+            let webhook_id = addressed(tx.conn()?, &code)?.row.id;
             let row = WebhookTestRow { id: tx.id(), entry: tx.entry(), webhook_id };
             tx.record(&row)?;
             Ok(WebhookTest { message_id: events::message_id(row.id), entry: row.entry })
@@ -318,11 +318,11 @@ fn record(tx: &mut WriteTx<'_>, new: &NewWebhook, url: String) -> Result<Webhook
     if events.len() < new.events.len() {
         return Err(OperationError::new(&problems::REPEATED, "an event is named twice").at("events"));
     }
-    if webhook_by_code(tx.conn(), &new.code)?.is_some() {
+    if webhook_by_code(tx.conn()?, &new.code)?.is_some() {
         let detail = format!("there is a webhook {:?} already", new.code);
         return Err(OperationError::new(&problems::CODE_TAKEN, detail).at("code"));
     }
-    refuse_too_many(tx.conn())?;
+    refuse_too_many(tx.conn()?)?;
     let events: Vec<_> = events.into_iter().map(|event| event.event().word()).collect();
     let (id, entry) = (tx.id(), tx.entry());
     let row = WebhookRow { id, entry, code: new.code.clone(), name, url, events: events.join(" ") };
@@ -344,7 +344,7 @@ fn switch(tx: &mut WriteTx<'_>, stored: Stored, is_on: bool, reason: String, ski
     let skipped_to = skips.then_some(id);
     let row = WebhookSwitchRow { id, entry, webhook_id: stored.row.id, is_on, reason, skipped_to };
     tx.record(&row)?;
-    show(tx.conn(), Stored { switch: Some(row), ..stored })
+    show(tx.conn()?, Stored { switch: Some(row), ..stored })
 }
 
 /// The events a row names.

@@ -76,7 +76,7 @@ impl Tubtrail {
             let (begun, new_uses, equipment, readings, done) = new.split();
             let making = batches::begin(tx, &actor, &reach::WRITE_UP_BATCH, &begun)?;
             let now = tx.now();
-            let inputs = uses::check(tx.conn(), &actor, &new_uses, now)?;
+            let inputs = uses::check(tx.conn()?, &actor, &new_uses, now)?;
             let equipment = batch_equipment::check(tx, &making, &equipment)?;
             let readings = readings::check(&readings, now)?;
             let done = completions::check(tx, &making, &done)?;
@@ -86,7 +86,7 @@ impl Tubtrail {
             batch_equipment::record(tx, &making, &equipment)?;
             readings::record(tx, &making, &readings)?;
             completions::record(tx, &making, &done)?;
-            batches::answer(tx.conn(), &making)
+            batches::answer(tx.conn()?, &making)
         })
     }
 }

@@ -1,5 +1,7 @@
 //! Facts: rows that are inserted once and never changed, each under the journal entry that brought it.
 
+use std::ops::RangeInclusive;
+
 use serde::Serialize;
 
 use crate::AnyConnection;
@@ -23,8 +25,14 @@ pub trait Fact: Serialize + Sized {
     fn page(conn: &mut AnyConnection, from_id: i64, limit: i64) -> diesel::QueryResult<Vec<Self>>;
     /// The rows that have one of these in a column of row ids, in no order. Kept prepared, unlike diesel's `eq_any`.
     fn among(conn: &mut AnyConnection, column: &'static str, ids: &[i64]) -> diesel::QueryResult<Vec<Self>>;
-    /// The rows that the entries in `(after, until]` brought, in order of id.
-    fn between(conn: &mut AnyConnection, after: i64, until: i64) -> diesel::QueryResult<Vec<Self>>;
+    /// The rows that the entries in `(after, until]` brought, in order of id; all of them have one of these ids. Few tables have
+    /// an index of entries.
+    fn between(
+        conn: &mut AnyConnection,
+        after: i64,
+        until: i64,
+        ids: RangeInclusive<i64>,
+    ) -> diesel::QueryResult<Vec<Self>>;
 }
 
 /// Defines a fact table and its row in one place: `field: RustType => SqlType`. `id` and `entry` are always there.
@@ -87,9 +95,20 @@ macro_rules! fact {
                 }
                 Ok(found)
             }
-            fn between(conn: &mut crate::AnyConnection, after: i64, until: i64) -> diesel::QueryResult<Vec<Self>> {
+            fn between(
+                conn: &mut crate::AnyConnection,
+                after: i64,
+                until: i64,
+                ids: std::ops::RangeInclusive<i64>,
+            ) -> diesel::QueryResult<Vec<Self>> {
                 use diesel::{ExpressionMethods, QueryDsl, RunQueryDsl};
-                $table::table.filter($table::entry.gt(after)).filter($table::entry.le(until)).order($table::id).load(conn)
+                let (first, last) = ids.into_inner();
+                let theirs = $table::table.filter($table::id.ge(first)).filter($table::id.le(last));
+                theirs
+                    .filter($table::entry.gt(after))
+                    .filter($table::entry.le(until))
+                    .order($table::id)
+                    .load(conn)
             }
         }
     };

@@ -1,12 +1,13 @@
 //! The journal's own rows and queries.
 
-use std::collections::HashSet;
+use std::collections::HashMap;
+use std::ops::RangeInclusive;
 
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 use serde::Serialize;
 
-use crate::kept::{Kept, Value, asked_together, rows, together};
+use crate::kept::{self, Kept, Value, asked_together, rows};
 use crate::{AnyConnection, StorageError};
 
 diesel::table! {
@@ -104,9 +105,9 @@ pub fn entry(conn: &mut AnyConnection, seq: i64) -> Result<Option<JournalRow>, S
     Ok(journal::table.find(seq).first(conn).optional()?)
 }
 
-/// Which tables some entries wrote to.
+/// Which tables some entries wrote to, and from which row to which.
 #[derive(Clone, Debug)]
-pub struct Touched(Option<HashSet<String>>);
+pub struct Touched(Option<HashMap<String, RangeInclusive<i64>>>);
 
 impl Touched {
     /// What is not known of.
@@ -116,7 +117,15 @@ impl Touched {
 
     /// Whether they may have written to any of these.
     pub fn any(&self, tables: &[&str]) -> bool {
-        self.0.as_ref().is_none_or(|touched| tables.iter().any(|table| touched.contains(*table)))
+        self.0.as_ref().is_none_or(|touched| tables.iter().any(|table| touched.contains_key(*table)))
+    }
+
+    /// Between which row ids all that they wrote to a table lies; none, if they wrote nothing to it.
+    pub fn rows(&self, table: &str) -> Option<RangeInclusive<i64>> {
+        match &self.0 {
+            None => Some(i64::MIN..=i64::MAX),
+            Some(touched) => touched.get(table).cloned(),
+        }
     }
 }
 
@@ -136,9 +145,13 @@ pub fn touched(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Touch
     if i64::try_from(changes.len()).is_ok_and(|entries| entries < until - after) {
         return Ok(Touched(None));
     }
-    let mut tables = HashSet::new();
+    let mut tables: HashMap<String, RangeInclusive<i64>> = HashMap::new();
     for text in changes {
-        tables.extend(serde_json::from_str::<Vec<(String, i64, i64)>>(&text)?.into_iter().map(|(table, ..)| table));
+        for (table, first, count) in serde_json::from_str::<Vec<(String, i64, i64)>>(&text)? {
+            let last = first + count - 1;
+            let rows = tables.entry(table).or_insert(first..=last);
+            *rows = first.min(*rows.start())..=last.max(*rows.end());
+        }
     }
     Ok(Touched(Some(tables)))
 }
@@ -179,7 +192,8 @@ pub(crate) fn by_keys(conn: &mut AnyConnection, keys: &[(&str, &str)]) -> Result
     let mut found = Vec::new();
     for these in asked_together(keys) {
         let text = format!(
-            "SELECT {COLUMNS} FROM journal WHERE (actor, idempotency_key) IN (VALUES {})",
+            "SELECT {} FROM journal WHERE (actor, idempotency_key) IN (VALUES {})",
+            COLUMNS.join(", "),
             rows(these.len(), 2)
         );
         let values = these.iter().flat_map(|(actor, key)| [Value::Text(actor), Value::Text(key)]).collect();
@@ -190,24 +204,30 @@ pub(crate) fn by_keys(conn: &mut AnyConnection, keys: &[(&str, &str)]) -> Result
 
 /// Writes entries down, in order.
 pub(crate) fn insert(conn: &mut AnyConnection, entries: &[JournalRow]) -> Result<(), StorageError> {
-    let mut left = entries;
-    while !left.is_empty() {
-        let (these, later) = left.split_at(together(left.len()));
-        let text = format!("INSERT INTO journal ({COLUMNS}) VALUES {}", rows(these.len(), 13));
-        Kept::<()>::new(text, these.iter().flat_map(values).collect()).execute(conn)?;
-        left = later;
-    }
-    Ok(())
+    Ok(kept::insert(conn, "journal", &COLUMNS, entries, values)?)
 }
 
 /// The columns, in the order of the row.
-const COLUMNS: &str = "seq, recorded_at, actor, operation, site_id, request_id, idempotency_key, request_hash, answer, \
-                       changes, digests, previous_hash, hash";
+const COLUMNS: [&str; 13] = [
+    "seq",
+    "recorded_at",
+    "actor",
+    "operation",
+    "site_id",
+    "request_id",
+    "idempotency_key",
+    "request_hash",
+    "answer",
+    "changes",
+    "digests",
+    "previous_hash",
+    "hash",
+];
 
 type Columns = journal::SqlType;
 
-fn values(row: &JournalRow) -> [Value<'_>; 13] {
-    [
+fn values(row: &JournalRow) -> Vec<Value<'_>> {
+    vec![
         Value::Number(row.seq),
         Value::Moment(row.recorded_at),
         Value::Text(&row.actor),

@@ -34,6 +34,36 @@ pub(crate) enum Value<'v> {
     Moment(NaiveDateTime),
 }
 
+impl From<&i64> for Value<'_> {
+    fn from(value: &i64) -> Self {
+        Self::Number(*value)
+    }
+}
+
+impl From<&Option<i64>> for Value<'_> {
+    fn from(value: &Option<i64>) -> Self {
+        Self::MaybeNumber(*value)
+    }
+}
+
+impl<'v> From<&'v String> for Value<'v> {
+    fn from(value: &'v String) -> Self {
+        Self::Text(value)
+    }
+}
+
+impl<'v> From<&'v Option<String>> for Value<'v> {
+    fn from(value: &'v Option<String>) -> Self {
+        Self::MaybeText(value.as_deref())
+    }
+}
+
+impl From<&NaiveDateTime> for Value<'_> {
+    fn from(value: &NaiveDateTime) -> Self {
+        Self::Moment(*value)
+    }
+}
+
 /// A statement whose text has a `?` for every value, and nowhere else; `T` are the types of the columns it answers with.
 #[derive(Debug)]
 pub(crate) struct Kept<'v, T = ()> {
@@ -74,6 +104,24 @@ pub(crate) const fn together(left: usize) -> usize {
 pub(crate) fn rows(rows: usize, columns: usize) -> String {
     let row = format!("({})", vec!["?"; columns].join(", "));
     vec![row; rows].join(", ")
+}
+
+/// Inserts rows, in order, in few statements.
+pub(crate) fn insert<R>(
+    conn: &mut AnyConnection,
+    table: &str,
+    columns: &[&str],
+    all: &[R],
+    values: impl Fn(&R) -> Vec<Value<'_>>,
+) -> QueryResult<()> {
+    let (names, mut left) = (columns.join(", "), all);
+    while !left.is_empty() {
+        let (these, later) = left.split_at(together(left.len()));
+        let text = format!("INSERT INTO {table} ({names}) VALUES {}", rows(these.len(), columns.len()));
+        Kept::<()>::new(text, these.iter().flat_map(&values).collect()).execute(conn)?;
+        left = later;
+    }
+    Ok(())
 }
 
 impl<T> QueryFragment<Backend> for Kept<'_, T> {

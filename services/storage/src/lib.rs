@@ -37,6 +37,7 @@ pub mod statements;
 pub mod stock;
 pub mod tracking;
 pub mod turn;
+mod waiting;
 pub mod webhooks;
 pub mod whole_graph;
 pub mod write;

@@ -3,6 +3,7 @@
 use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 use diesel::sql_types::Bool;
+use tubtrail_domain::lot_number::LotNumber;
 
 use crate::{AnyConnection, Fact, StorageError};
 
@@ -67,6 +68,17 @@ fact! {
         expires_on: Option<NaiveDate> => Nullable<Date>,
         /// `best_before` or `use_by`.
         expiry_kind: Option<String> => Nullable<Text>,
+    }
+}
+
+impl LotRow {
+    /// Its number.
+    ///
+    /// # Errors
+    /// [`StorageError::Corrupt`] if its halves make none.
+    pub fn number(&self) -> Result<LotNumber, StorageError> {
+        let number = u32::try_from(self.serial).ok().and_then(|serial| LotNumber::new(self.day, serial).ok());
+        number.ok_or_else(|| StorageError::Corrupt(format!("lot row {} has no number", self.id)))
     }
 }
 

@@ -1,12 +1,16 @@
 //! Where a lot stands, asked for in one statement: whatever is done with a lot begins with it.
 
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+
+use chrono::NaiveDate;
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Nullable, Text};
 use tubtrail_domain::lot_number::LotNumber;
 
-use crate::kept::{Kept, Value};
+use crate::kept::{Kept, Value, asked_together, rows};
 use crate::lots::{LotRow, lots};
-use crate::stock::{BalanceRow, HoldRow, LotRejectionRow, hold, rejection_of};
+use crate::stock::{BalanceRow, HoldRow, LotRejectionRow, rejection_of};
 use crate::{AnyConnection, Fact, StorageError};
 
 /// A lot and what decides what may be done with it.
@@ -31,20 +35,28 @@ type Found = (LotRow, String, (Option<i64>, Option<String>, Option<i64>), Option
 
 /// By the two halves of its number.
 pub fn by_number(conn: &mut AnyConnection, number: LotNumber) -> Result<Option<StandingRow>, StorageError> {
-    let Ok(serial) = i32::try_from(number.serial()) else { return Ok(None) };
-    find(conn, "l.day = ? AND l.serial = ?", vec![Value::Day(number.day()), Value::Small(serial)])
+    Ok(by_numbers(conn, &[number])?.pop())
+}
+
+/// By the two halves of their numbers, in no order; those that are nobody's are left out.
+pub fn by_numbers(conn: &mut AnyConnection, numbers: &[LotNumber]) -> Result<Vec<StandingRow>, StorageError> {
+    let halves = numbers.iter().filter_map(|number| Some((number.day(), i32::try_from(number.serial()).ok()?)));
+    let halves: Vec<(NaiveDate, i32)> = halves.collect();
+    let mut found = Vec::with_capacity(halves.len());
+    for these in asked_together(&halves) {
+        let condition = format!("(l.day, l.serial) IN (VALUES {})", rows(these.len(), 2));
+        let values = these.iter().flat_map(|(day, serial)| [Value::Day(*day), Value::Small(*serial)]);
+        found.append(&mut find(conn, &condition, values.collect())?);
+    }
+    Ok(found)
 }
 
 /// By its row id.
 pub fn by_id(conn: &mut AnyConnection, id: i64) -> Result<Option<StandingRow>, StorageError> {
-    find(conn, "l.id = ?", vec![Value::Number(id)])
+    Ok(find(conn, "l.id = ?", vec![Value::Number(id)])?.pop())
 }
 
-fn find(
-    conn: &mut AnyConnection,
-    condition: &'static str,
-    values: Vec<Value<'_>>,
-) -> Result<Option<StandingRow>, StorageError> {
+fn find(conn: &mut AnyConnection, condition: &str, values: Vec<Value<'_>>) -> Result<Vec<StandingRow>, StorageError> {
     let columns: Vec<String> = LotRow::COLUMNS.iter().map(|column| format!("l.{column}")).collect();
     let text = format!(
         "SELECT {}, i.code, b.site_id, b.state, b.mass_mg, (SELECT MIN(h.id) FROM holds h WHERE h.lot_id = l.id \
@@ -55,15 +67,26 @@ fn find(
     );
     // A row for every place.
     let found: Vec<Found> = Kept::<Columns>::new(text, values).load(conn)?;
-    let mut places = Vec::with_capacity(found.len());
-    for (lot, _, place, ..) in &found {
-        if let (Some(site_id), Some(state), Some(mass_mg)) = place.clone() {
-            places.push(BalanceRow { lot_id: lot.id, site_id, state, mass_mg });
+    let hold_ids: Vec<i64> = found.iter().filter_map(|(.., hold_id, _)| *hold_id).collect();
+    let holds = HoldRow::among(conn, "id", &hold_ids)?;
+    let mut standings: BTreeMap<i64, StandingRow> = BTreeMap::new();
+    for (lot, item_code, place, hold_id, rejection_id) in found {
+        let lot_id = lot.id;
+        let standing = match standings.entry(lot_id) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(free) => {
+                let hold = holds.iter().find(|hold| Some(hold.id) == hold_id).cloned();
+                let rejection = if rejection_id.is_some() { rejection_of(conn, lot_id)? } else { None };
+                free.insert(StandingRow { lot, item_code, hold, rejection, places: Vec::new() })
+            }
+        };
+        if let (Some(site_id), Some(state), Some(mass_mg)) = place {
+            standing.places.push(BalanceRow { lot_id, site_id, state, mass_mg });
         }
     }
-    places.sort();
-    let Some((lot, item_code, _, hold_id, rejection_id)) = found.into_iter().next() else { return Ok(None) };
-    let hold = hold_id.map(|id| hold(conn, id)).transpose()?.flatten();
-    let rejection = if rejection_id.is_some() { rejection_of(conn, lot.id)? } else { None };
-    Ok(Some(StandingRow { lot, item_code, hold, rejection, places }))
+    let mut standings: Vec<StandingRow> = standings.into_values().collect();
+    for standing in &mut standings {
+        standing.places.sort();
+    }
+    Ok(standings)
 }

@@ -285,7 +285,8 @@ pub fn last_moved(conn: &mut AnyConnection, site_id: i64, lot_ids: &[i64]) -> Re
 pub fn here_since(conn: &mut AnyConnection, lot_id: i64, site_id: i64) -> Result<Option<NaiveDateTime>, StorageError> {
     Ok(movements::table
         .filter(movements::lot_id.eq(lot_id))
-        .filter(movements::to_site_id.eq(site_id))
+        // Else SQLite goes through all that ever came to the site, in order of time.
+        .filter((movements::to_site_id + 0).eq(site_id))
         .filter(movements::to_state.eq(State::Available.word()))
         .order(movements::occurred_at)
         .select(movements::occurred_at)

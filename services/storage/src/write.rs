@@ -6,13 +6,15 @@ use chrono::NaiveDateTime;
 use diesel::RunQueryDsl;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
+use tubtrail_domain::lot_number::LotNumber;
 use tubtrail_domain::place::Place;
 
 use crate::fact::Fact;
 use crate::group::Group;
 use crate::journal::{Head, JournalRow};
 use crate::kept::{Kept, Value};
-use crate::stock::{MovementRow, balance};
+use crate::standing::{self, StandingRow};
+use crate::stock::{HoldRow, MovementRow, balance};
 use crate::{AnyConnection, StorageError};
 
 /// Bytes of a row's SHA-256 kept beside the entry; a multiple of three, so that base64 needs no padding.
@@ -36,6 +38,8 @@ pub struct EntryHeader {
     /// The command reads nothing of the journal without [`WriteTx::write_journal`]: what others of its group wrote there may
     /// wait, and be written together.
     pub leaves_journal: bool,
+    /// The lot it asks for with [`WriteTx::standing`]: looked up before, together with those of its group.
+    pub lot: Option<LotNumber>,
 }
 
 /// What a command asks of the index, which holds what was committed and not what others of the same group have written.
@@ -65,6 +69,9 @@ const GRAPH_TABLES: &[&str] = &[
     "use_voids",
     "uses",
 ];
+
+/// What says how a lot stands, besides what [`WriteTx::hold`] and [`WriteTx::move_mass`] write.
+const STANDING_TABLES: &[&str] = &["hold_releases", "holds", "lot_rejections", "movements"];
 
 /// What says which lots are recalled, besides the graph.
 const RECALL_TABLES: &[&str] = &["recall_endings", "recall_seeds", "recalls"];
@@ -122,13 +129,29 @@ impl<'c> WriteTx<'c> {
         Self { conn, group, head, now, site_id: None, facts, digests: Vec::new(), changes: Vec::new(), touched }
     }
 
-    /// The connection, to read with; write through [`Self::record`] and [`Self::move_mass`] only.
-    pub fn conn(&mut self) -> &mut AnyConnection {
-        self.conn
+    /// The connection, to read with; write through [`Self::record`], [`Self::hold`] and [`Self::move_mass`] only.
+    ///
+    /// # Errors
+    /// If what waited to be written is refused.
+    pub fn conn(&mut self) -> Result<&mut AnyConnection, StorageError> {
+        self.group.ready(self.conn)?;
+        Ok(self.conn)
+    }
+
+    /// How a lot stands; none, if no lot has this number.
+    ///
+    /// # Errors
+    /// If the database refuses.
+    pub fn standing(&mut self, lot: LotNumber) -> Result<Option<StandingRow>, StorageError> {
+        match self.group.standing(lot) {
+            Some(known) => Ok(Some(known.clone())),
+            None => standing::by_number(self.conn()?, lot),
+        }
     }
 
     /// Sees to it that the journal can be read as it stands. Only a command that leaves the journal alone must ask for it.
     pub fn write_journal(&mut self) -> Result<(), StorageError> {
+        self.group.ready(self.conn)?;
         self.group.write_journal(self.conn)
     }
 
@@ -161,7 +184,23 @@ impl<'c> WriteTx<'c> {
 
     /// Inserts a fact and binds it into the entry.
     pub fn record<F: Fact>(&mut self, row: &F) -> Result<(), StorageError> {
-        row.insert(self.conn)?;
+        row.insert(self.conn()?)?;
+        if STANDING_TABLES.contains(&F::TABLE) {
+            self.group.forget_all();
+        }
+        self.bind(row)
+    }
+
+    /// Records a hold; it is inserted with others, later.
+    pub fn hold(&mut self, row: &HoldRow) -> Result<(), StorageError> {
+        self.bind(row)?;
+        self.group.rows.hold(row.clone());
+        self.group.forget(row.lot_id);
+        Ok(())
+    }
+
+    /// Binds a fact into the entry.
+    fn bind<F: Fact>(&mut self, row: &F) -> Result<(), StorageError> {
         let digest = Sha256::digest(encode(row)?);
         self.facts.update(digest);
         self.digests.extend_from_slice(&digest[..ROW_DIGEST_BYTES]);
@@ -182,7 +221,10 @@ impl<'c> WriteTx<'c> {
         if to.state.is_on_hand() {
             self.touched.add(&Touched { brought_in_at: Some(movement.occurred_at), ..Touched::default() });
         }
-        self.record(movement)
+        self.bind(movement)?;
+        self.group.rows.movement(movement.clone());
+        self.group.forget(movement.lot_id);
+        Ok(())
     }
 
     fn take(&mut self, lot_id: i64, place: Place, mass_mg: i64) -> Result<(), StorageError> {
@@ -196,13 +238,13 @@ impl<'c> WriteTx<'c> {
             Value::Text(place.state.word()),
             Value::Number(least_mg),
         ];
-        if Kept::<()>::new(text, values).execute(self.conn)? > 0 {
+        if Kept::<()>::new(text, values).execute(self.conn()?)? > 0 {
             return Ok(());
         }
         if place.state.may_be_negative() {
             return self.give(lot_id, place, -mass_mg);
         }
-        let on_hand_mg = balance(self.conn, lot_id, place)?;
+        let on_hand_mg = balance(self.conn()?, lot_id, place)?;
         let (site_id, state) = (place.site_id, place.state);
         Err(StorageError::Short { lot_id, site_id, state, on_hand_mg, wanted_mg: mass_mg })
     }
@@ -216,7 +258,7 @@ impl<'c> WriteTx<'c> {
             Value::Text(place.state.word()),
             Value::Number(mass_mg),
         ];
-        Kept::<()>::new(text, values).execute(self.conn)?;
+        Kept::<()>::new(text, values).execute(self.conn()?)?;
         Ok(())
     }
 

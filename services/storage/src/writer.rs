@@ -13,6 +13,7 @@ use diesel::connection::{AnsiTransactionManager, TransactionManager};
 use parking_lot::Mutex;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
+use tubtrail_domain::lot_number::LotNumber;
 
 use crate::group::Group;
 use crate::journal;
@@ -177,20 +178,18 @@ impl State {
             self.follower.catch_up(&mut self.conn)?;
         }
         let before = head.seq;
-        let mut group = Group::at(head);
+        let mut group = Group::at(head, jobs.len() == 1);
         let keys: Vec<_> = jobs.iter().filter_map(|job| job.key()).collect();
         group.look_up(&mut self.conn, &keys)?;
-        // What becomes of a command that is alone becomes of the transaction.
-        let alone = jobs.len() == 1;
+        let lots: Vec<_> = jobs.iter().filter_map(|job| job.lot()).collect();
+        group.look_up_lots(&mut self.conn, &lots)?;
         let (mut ran, mut touched, mut waits) = (0, Touched::default(), Waits::default());
         for job in jobs.iter_mut() {
             if waits.must(&mut self.conn, job.asks(), &touched)? {
                 break;
             }
             ran += 1;
-            if !alone {
-                group.save(&mut self.conn)?;
-            }
+            group.begin();
             if let Some(wrote) = job.run(&mut self.conn, &mut group, (self.clock)())? {
                 touched.add(&wrote);
             }
@@ -198,6 +197,7 @@ impl State {
         if group.head.seq == before {
             return Ok((ran, None));
         }
+        group.write_rows(&mut self.conn)?;
         group.write_journal(&mut self.conn)?;
         journal::store_head(&mut self.conn, &group.head)?;
         #[allow(clippy::cast_precision_loss)] // A group is small.
@@ -285,6 +285,8 @@ trait Job: Send {
     fn asks(&self) -> Asks;
     /// Who sent it and under which key, where it has one.
     fn key(&self) -> Option<(&str, &Key)>;
+    /// The lot it names, where it names one.
+    fn lot(&self) -> Option<LotNumber>;
     /// Runs, and is taken back where it is refused; what it touched, where it wrote. `Err`: nothing of the group can stand.
     fn run(
         &mut self,
@@ -316,6 +318,10 @@ where
     fn key(&self) -> Option<(&str, &Key)> {
         let header = self.header.as_ref()?;
         Some((&header.actor, header.key.as_ref()?))
+    }
+
+    fn lot(&self) -> Option<LotNumber> {
+        self.header.as_ref()?.lot
     }
 
     fn run(
@@ -367,6 +373,7 @@ where
         return Ok((done, None));
     }
     if !header.leaves_journal {
+        group.ready(conn)?;
         group.write_journal(conn)?;
     }
     let mut tx = WriteTx::new(conn, group, now);

@@ -496,7 +496,7 @@ fn allergens(tx: &mut WriteTx<'_>, full: bool, places: Places, milk: i64) -> Res
         note: text(full, "by hand"),
     })?;
     add(tx, |id| CleanVoidRow { id, entry, clean_id: clean, reason: "the other machine".into() })?;
-    let run = BatchEquipmentRow::page(tx.conn(), 0, 1000)?.pop().expect("a run of this round");
+    let run = BatchEquipmentRow::page(tx.conn()?, 0, 1000)?.pop().expect("a run of this round");
     add(tx, |id| EquipmentVoidRow { id, entry, batch_equipment_id: run.id, reason: "the other machine".into() })?;
     add(tx, |id| ServingWayRow { id, entry, site_id: shop, since: at(8), shared_scoop: full })?;
     add(tx, |id| ResidueRow {

@@ -104,7 +104,7 @@ fn see_the_journal(tx: &mut WriteTx<'_>, number: usize) -> Result<(), StorageErr
     if number % 3 == 1 {
         tx.write_journal()?;
     }
-    let newest = journal::entries(tx.conn(), &JournalFilter::default(), 1)?.remove(0);
+    let newest = journal::entries(tx.conn()?, &JournalFilter::default(), 1)?.remove(0);
     assert_eq!(newest.seq + 1, tx.entry(), "what was written before stands in the journal");
     Ok(())
 }
@@ -305,7 +305,7 @@ fn asked(tx: &mut WriteTx<'_>, writes: Writes) -> Result<(), StorageError> {
 
 /// Another batch like the first.
 fn begin_batch(tx: &mut WriteTx<'_>) -> Result<(), StorageError> {
-    let first = BatchRow::page(tx.conn(), 0, 1)?.remove(0);
+    let first = BatchRow::page(tx.conn()?, 0, 1)?.remove(0);
     let row = BatchRow { id: tx.id(), entry: tx.entry(), ..first };
     tx.record(&row)
 }

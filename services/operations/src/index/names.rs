@@ -147,10 +147,8 @@ pub(super) struct Reading<'a> {
 impl Reading<'_> {
     /// The new rows of a table.
     pub fn rows<F: Fact>(&mut self) -> Result<Vec<F>, StorageError> {
-        if !self.touched.any(&[F::TABLE]) {
-            return Ok(Vec::new());
-        }
-        Ok(F::between(self.conn, self.after, self.until)?)
+        let Some(ids) = self.touched.rows(F::TABLE) else { return Ok(Vec::new()) };
+        Ok(F::between(self.conn, self.after, self.until, ids)?)
     }
 }
 

@@ -211,8 +211,8 @@ impl Tubtrail {
     pub fn note_recall_notice(&self, request: &Request, id: i64, new: NewNotice) -> Result<Answered<Notice>> {
         request.actor.may_everywhere(&reach::NOTE_RECALL_NOTICE)?;
         self.write_with_recalls(request, &reach::NOTE_RECALL_NOTICE, move |tx, index| {
-            let recall = addressed(tx.conn(), id)?;
-            let partner_id = fields::filter_partner(tx.conn(), "customer", &new.customer)?;
+            let recall = addressed(tx.conn()?, id)?;
+            let partner_id = fields::filter_partner(tx.conn()?, "customer", &new.customer)?;
             let way = fields::name("way", &new.way)?;
             let told_by = fields::name("told_by", &new.told_by)?;
             let told_at = fields::occurred_at("told_at", new.told_at, tx.now())?;
@@ -236,8 +236,8 @@ impl Tubtrail {
     pub fn note_recall_replies(&self, request: &Request, id: i64, new: NewReplies) -> Result<Answered<Replies>> {
         request.actor.may_everywhere(&reach::NOTE_RECALL_REPLIES)?;
         self.write_with_recalls(request, &reach::NOTE_RECALL_REPLIES, move |tx, index| {
-            let recall = addressed(tx.conn(), id)?;
-            let partner_id = fields::filter_partner(tx.conn(), "customer", &new.customer)?;
+            let recall = addressed(tx.conn()?, id)?;
+            let partner_id = fields::filter_partner(tx.conn()?, "customer", &new.customer)?;
             let replied_by = fields::name("replied_by", &new.replied_by)?;
             let replied_at = fields::occurred_at("replied_at", new.replied_at, tx.now())?;
             fields::between("lots", new.lots.len(), 1, MOST_REPLIES)?;
@@ -265,7 +265,7 @@ impl Tubtrail {
                 tx.record(&row)?;
             }
             let handed: Vec<(i64, i64)> = theirs.iter().map(|lot| (partner_id, *lot)).collect();
-            let open = unanswered(tx.conn(), &recall, &handed)?.len();
+            let open = unanswered(tx.conn()?, &recall, &handed)?.len();
             let (lots, entry) = (new.lots.len(), tx.entry());
             Ok(Replies { recall: recall.id, customer: new.customer.clone(), lots, open, entry })
         })
@@ -278,7 +278,7 @@ fn check_reply(
     theirs: &HashSet<i64>,
     reply: &NewReply,
 ) -> Result<(i64, Option<String>)> {
-    let lot = lots::named(tx.conn(), "lot", &reply.lot)?;
+    let lot = lots::named(tx.conn()?, "lot", &reply.lot)?;
     if !theirs.contains(&lot.id) {
         let detail = format!("they were handed no lot {} that recall {} reaches", reply.lot, recall.id);
         return Err(OperationError::new(&problems::NOT_RECALLED, detail).at("lot").about([reply.lot.clone()]));
@@ -298,7 +298,7 @@ fn lots_of(
     partner_id: i64,
     code: &str,
 ) -> Result<HashSet<i64>> {
-    let handed = tubtrail_storage::recall_lines::consigned_to(tx.conn(), partner_id)?;
+    let handed = tubtrail_storage::recall_lines::consigned_to(tx.conn()?, partner_id)?;
     let lots = handed.iter().map(|lot| Ok((lot_ix(*lot)?, *lot))).collect::<Result<Vec<_>>>()?;
     let theirs: HashSet<i64> = index.look(|inside, _| {
         let Some(recalled) = inside.recalls.get(recall.id) else { return HashSet::new() };

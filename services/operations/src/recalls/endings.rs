@@ -82,7 +82,7 @@ impl Tubtrail {
         request.actor.may_everywhere(&reach::CLOSE_RECALL)?;
         let actor = request.actor.name.clone();
         self.write_with_graph(request, &reach::CLOSE_RECALL, move |tx, index| {
-            let recall = addressed(tx.conn(), id)?;
+            let recall = addressed(tx.conn()?, id)?;
             let ending = check(tx, &recall, &new, CLOSED)?;
             refuse_open_lines(tx, index, &recall)?;
             record(tx, ending, actor)
@@ -94,7 +94,7 @@ impl Tubtrail {
         request.actor.may_everywhere(&reach::WITHDRAW_RECALL)?;
         let actor = request.actor.name.clone();
         self.write(request, &reach::WITHDRAW_RECALL, move |tx| {
-            let recall = addressed(tx.conn(), id)?;
+            let recall = addressed(tx.conn()?, id)?;
             let ending = check(tx, &recall, &new, WITHDRAWN)?;
             record(tx, ending, actor)
         })
@@ -105,7 +105,7 @@ fn check(tx: &mut WriteTx<'_>, recall: &RecallRow, new: &Closing, way: &str) -> 
     let ended_by = fields::name("name", &new.name)?;
     let reason = fields::reason("reason", Some(&new.reason))?;
     let is_freeing_a_closed_one = |ending: &RecallEndingRow| way == WITHDRAWN && !recall.is_freed_by(ending);
-    if let Some(ending) = ending_of(tx.conn(), recall.id)?.filter(|ending| !is_freeing_a_closed_one(ending)) {
+    if let Some(ending) = ending_of(tx.conn()?, recall.id)?.filter(|ending| !is_freeing_a_closed_one(ending)) {
         let detail = format!("recall {} was already {}: {}", recall.id, ending.way, ending.reason);
         return Err(OperationError::new(&problems::RECALL_ENDED, detail));
     }
@@ -119,16 +119,16 @@ fn record(tx: &mut WriteTx<'_>, row: RecallEndingRow, actor: String) -> Result<E
 }
 
 fn refuse_open_lines(tx: &mut WriteTx<'_>, index: &Index, recall: &RecallRow) -> Result<()> {
-    let outline = Outline::draw(tx.conn(), index, recall)?;
-    let open = Tally::of(tx.conn(), recall, &outline)?.open;
-    let handed = consignees::handed(tx.conn(), &outline)?;
-    let unanswered = consignees::unanswered(tx.conn(), recall, &handed)?;
+    let outline = Outline::draw(tx.conn()?, index, recall)?;
+    let open = Tally::of(tx.conn()?, recall, &outline)?.open;
+    let handed = consignees::handed(tx.conn()?, &outline)?;
+    let unanswered = consignees::unanswered(tx.conn()?, recall, &handed)?;
     if open.is_empty() && unanswered.is_empty() {
         return Ok(());
     }
     let mut lots: Vec<String> = open.iter().map(|(_, _, number)| number.clone()).collect();
     let ids: Vec<i64> = unanswered.iter().map(|(_, lot)| *lot).take(NAMED).collect();
-    for lot in tubtrail_storage::lots::lots_by_ids(tx.conn(), &ids)? {
+    for lot in tubtrail_storage::lots::lots_by_ids(tx.conn()?, &ids)? {
         lots.push(number(&lot)?.to_string());
     }
     lots.dedup();

@@ -148,7 +148,7 @@ pub(super) fn fitting(tx: &mut WriteTx<'_>, seeds: &Seeds) -> Result<Vec<LotIx>>
     let until = tx.entry();
     let mut found = Vec::new();
     for (field, row) in &seeds.rows {
-        let lots = lots_of_seed(tx.conn(), row, until)?;
+        let lots = lots_of_seed(tx.conn()?, row, until)?;
         if lots.is_empty() {
             let detail = "no lot fits this: look at it again, or begin with the deliveries or days it may have come on";
             return Err(OperationError::new(&problems::NOTHING_FITS, detail).at(field.clone()));
@@ -168,7 +168,7 @@ fn rows_of(tx: &mut WriteTx<'_>, recall_id: i64, asked: &SeedAsked) -> Result<Fo
     let row = |tx: &mut WriteTx<'_>, kind: &str| empty(tx, recall_id, kind);
     match asked {
         SeedAsked::Lots { lots } => each("lots", lots, |field, number| {
-            let lot_id = Some(lots::named(tx.conn(), field, number)?.id);
+            let lot_id = Some(lots::named(tx.conn()?, field, number)?.id);
             Ok(RecallSeedRow { lot_id, ..row(tx, "lot") })
         }),
         SeedAsked::SupplierLots { supplier, item, codes } => {
@@ -199,12 +199,12 @@ fn rows_of(tx: &mut WriteTx<'_>, recall_id: i64, asked: &SeedAsked) -> Result<Fo
         }
         SeedAsked::Equipment { equipment, from, until } => {
             let unknown = || OperationError::unknown("equipment", equipment, "equipment");
-            let equipment_id = Some(Equipment::by_code(tx.conn(), equipment)?.ok_or_else(unknown)?.row.id);
+            let equipment_id = Some(Equipment::by_code(tx.conn()?, equipment)?.ok_or_else(unknown)?.row.id);
             let (time_from, time_until) = window(*from, *until)?;
             whole(RecallSeedRow { equipment_id, time_from, time_until, ..row(tx, "equipment") })
         }
         SeedAsked::Place { site, state, from, until } => {
-            let site_id = Some(fields::filter_site(tx.conn(), "site", site)?);
+            let site_id = Some(fields::filter_site(tx.conn()?, "site", site)?);
             let (time_from, time_until) = window(*from, *until)?;
             let state = state.map(|state| state.state().word().to_owned());
             whole(RecallSeedRow { site_id, state, time_from, time_until, ..row(tx, "place") })
@@ -253,8 +253,8 @@ impl Supplied {
 
 /// What belongs to a supplier that may be out of use by now.
 fn supplied(tx: &mut WriteTx<'_>, supplier: &str, item: Option<&str>) -> Result<Supplied> {
-    let supplier_id = fields::filter_partner(tx.conn(), "supplier", supplier)?;
-    let item_id = item.map(|code| fields::filter_item(tx.conn(), "item", code)).transpose()?;
+    let supplier_id = fields::filter_partner(tx.conn()?, "supplier", supplier)?;
+    let item_id = item.map(|code| fields::filter_item(tx.conn()?, "item", code)).transpose()?;
     Ok(Supplied { supplier_id, item_id })
 }
 

@@ -152,8 +152,8 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::CONFIRM_RECALL_LINES)?;
         let actor = request.actor.clone();
         self.write_with_recalls(request, &reach::CONFIRM_RECALL_LINES, move |tx, index| {
-            let recall = addressed(tx.conn(), id)?;
-            let site = fields::site_for(tx.conn(), "site", &new.site, &actor, &reach::CONFIRM_RECALL_LINES)?;
+            let recall = addressed(tx.conn()?, id)?;
+            let site = fields::site_for(tx.conn()?, "site", &new.site, &actor, &reach::CONFIRM_RECALL_LINES)?;
             let name = fields::name("name", &new.name)?;
             let at = fields::occurred_at("at", new.at, tx.now())?;
             fields::between("lines", new.lines.len(), 1, MOST_LINES)?;
@@ -178,7 +178,7 @@ impl Tubtrail {
 
 /// Refuses what belongs to a recall that was none, or to a drill that is over.
 pub(super) fn refuse_freed(tx: &mut WriteTx<'_>, recall: &RecallRow) -> Result<()> {
-    match ending_of(tx.conn(), recall.id)?.filter(|ending| recall.is_freed_by(ending)) {
+    match ending_of(tx.conn()?, recall.id)?.filter(|ending| recall.is_freed_by(ending)) {
         None => Ok(()),
         Some(ending) => {
             let what = if recall.is_drill { "drill" } else { "recall" };
@@ -207,9 +207,9 @@ impl Line {
         new: &NewConfirmation,
     ) -> Result<Self> {
         // Whoever pulls it has it before them: it may be any lot the recall reaches.
-        let lot = lots::named(tx.conn(), "lot", &new.lot)?;
+        let lot = lots::named(tx.conn()?, "lot", &new.lot)?;
         let reached = lot_ix(lot.id)?;
-        let standing = Standing::of(tx.conn(), &lot)?;
+        let standing = Standing::of(tx.conn()?, &lot)?;
         let is_reached =
             index.look(|inside, _| inside.recalls.get(recall.id).is_some_and(|recalled| recalled.reach.holds(reached)));
         if !is_reached {

@@ -238,7 +238,7 @@ impl Tubtrail {
     pub fn record_delivery(&self, delivery: &Delivery, outcome: Outcome) -> Result<()> {
         let delivery = delivery.clone();
         self.write(&Request::system(), &DELIVER_WEBHOOK, move |tx| {
-            let webhooks = all_webhooks(tx.conn())?;
+            let webhooks = all_webhooks(tx.conn()?)?;
             let Some(webhook) = webhooks.into_iter().find(|webhook| webhook.row.id == delivery.webhook) else {
                 return Ok(());
             };
@@ -261,7 +261,7 @@ fn attempt(
     delivery: &Delivery,
     outcome: &Outcome,
 ) -> Result<WebhookAttemptRow> {
-    let before = last_attempt_at(tx.conn(), webhook.row.id, delivery.event_id, webhook.counts_since())?;
+    let before = last_attempt_at(tx.conn()?, webhook.row.id, delivery.event_id, webhook.counts_since())?;
     Ok(WebhookAttemptRow {
         id: tx.id(),
         entry: tx.entry(),
