@@ -113,8 +113,19 @@ fn numbered(number: usize) -> EntryHeader {
     EntryHeader { leaves_journal: number % 3 != 2, ..header() }
 }
 
-/// Submits commands so that they wait together: while the writer is busy with another.
+/// What a command does.
+pub type Work = Box<dyn FnOnce(&mut WriteTx<'_>) -> Result<i64, StorageError> + Send>;
+
 fn together(house: &House, fates: &[Fate]) -> Vec<Result<Done<i64>, StorageError>> {
+    let commands = fates.iter().copied().enumerate().map(|(number, fate)| {
+        let work: Work = Box::new(move |tx| command(tx, number, fate));
+        (numbered(number), work)
+    });
+    submit_together(house, commands.collect())
+}
+
+/// Submits commands so that they wait together: while the writer is busy with another. What became of them, in order.
+pub fn submit_together(house: &House, commands: Vec<(EntryHeader, Work)>) -> Vec<Result<Done<i64>, StorageError>> {
     let (busy, is_busy) = channel();
     let (go_on, goes_on) = channel::<()>();
     let outcomes = Mutex::new(Vec::new());
@@ -128,10 +139,10 @@ fn together(house: &House, fates: &[Fate]) -> Vec<Result<Done<i64>, StorageError
             house.writer.submit(header(), hold_up).unwrap_err();
         });
         is_busy.recv().unwrap();
-        for (number, fate) in fates.iter().copied().enumerate() {
+        for (number, (header, work)) in commands.into_iter().enumerate() {
             let outcomes = &outcomes;
             scope.spawn(move || {
-                let outcome = house.writer.submit(numbered(number), move |tx| command(tx, number, fate));
+                let outcome = house.writer.submit(header, work);
                 outcomes.lock().unwrap().push((number, outcome));
             });
         }

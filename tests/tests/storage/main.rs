@@ -11,4 +11,5 @@ mod migrations;
 mod order;
 mod schema;
 mod time;
+mod waiting;
 mod writers;
