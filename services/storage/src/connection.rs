@@ -164,9 +164,14 @@ impl Database {
         self.readers.get().map_err(|error| StorageError::Connect(error.to_string()))
     }
 
-    /// A connection of one's own that can write; for the writer thread.
+    /// A connection of one's own.
     pub(crate) fn connect(&self) -> Result<AnyConnection, StorageError> {
         connect(&self.url)
+    }
+
+    /// A connection of one's own for the writer thread.
+    pub(crate) fn connect_to_write(&self) -> Result<AnyConnection, StorageError> {
+        connect_to_write(&self.url)
     }
 
     /// The address it was opened with.
@@ -181,6 +186,18 @@ pub fn connect(url: &DatabaseUrl) -> Result<AnyConnection, StorageError> {
         DatabaseUrl::Sqlite(path) => connect_sqlite(path).map(AnyConnection::Sqlite),
         DatabaseUrl::Postgres(url) => connect_postgres(url).map(AnyConnection::Postgres),
     }
+}
+
+/// Connects for the one who writes: looks up single rows all day, of any age, in tables that grow.
+pub fn connect_to_write(url: &DatabaseUrl) -> Result<AnyConnection, StorageError> {
+    let mut conn = connect(url)?;
+    match &mut conn {
+        // 64 MiB: the usual 2 do not hold the pages that a busy minute goes through.
+        AnyConnection::Sqlite(conn) => conn.batch_execute("PRAGMA cache_size = -65536;")?,
+        // A statement that was planned when a table was empty goes through all of it for good.
+        AnyConnection::Postgres(conn) => conn.batch_execute("SET enable_seqscan = off;")?,
+    }
+    Ok(conn)
 }
 
 /// Runs `read` in one snapshot: what is committed meanwhile, it does not see.

@@ -260,15 +260,16 @@ pub struct LastMoved {
 pub fn last_moved(conn: &mut AnyConnection, site_id: i64, lot_ids: &[i64]) -> Result<Vec<LastMoved>, StorageError> {
     let mut last: BTreeMap<(i64, String), NaiveDateTime> = BTreeMap::new();
     for chunk in lot_ids.chunks(500) {
+        // The plus keeps SQLite from going through all that ever came to the site, or left it.
         let left = movements::table
             .filter(movements::lot_id.eq_any(chunk.to_vec()))
-            .filter(movements::from_site_id.eq(site_id))
+            .filter((movements::from_site_id + 0).eq(site_id))
             .group_by((movements::lot_id, movements::from_state))
             .select((movements::lot_id, movements::from_state, max(movements::occurred_at)))
             .load::<(i64, String, Option<NaiveDateTime>)>(conn)?;
         let reached = movements::table
             .filter(movements::lot_id.eq_any(chunk.to_vec()))
-            .filter(movements::to_site_id.eq(site_id))
+            .filter((movements::to_site_id + 0).eq(site_id))
             .group_by((movements::lot_id, movements::to_state))
             .select((movements::lot_id, movements::to_state, max(movements::occurred_at)))
             .load::<(i64, String, Option<NaiveDateTime>)>(conn)?;
@@ -285,7 +286,7 @@ pub fn last_moved(conn: &mut AnyConnection, site_id: i64, lot_ids: &[i64]) -> Re
 pub fn here_since(conn: &mut AnyConnection, lot_id: i64, site_id: i64) -> Result<Option<NaiveDateTime>, StorageError> {
     Ok(movements::table
         .filter(movements::lot_id.eq(lot_id))
-        // Else SQLite goes through all that ever came to the site, in order of time.
+        // The plus keeps SQLite from going through all that ever came to the site, in order of time.
         .filter((movements::to_site_id + 0).eq(site_id))
         .filter(movements::to_state.eq(State::Available.word()))
         .order(movements::occurred_at)

@@ -58,7 +58,7 @@ pub struct Writer {
 impl Writer {
     /// Starts the thread with a connection of its own.
     pub fn start(database: &Database, clock: Clock, follower: Arc<dyn Follower>) -> Result<Self, StorageError> {
-        let mut conn = database.connect()?;
+        let mut conn = database.connect_to_write()?;
         let (queue, waiting) = sync_channel(QUEUE);
         let committed = Arc::new(AtomicI64::new(journal::position(&mut conn)?));
         let state = State { database: database.clone(), conn, clock, follower, committed: Arc::clone(&committed) };
@@ -208,7 +208,7 @@ impl State {
     /// Begins the transaction; a connection that was lost since the last one is made anew, once.
     fn begin(&mut self) -> Result<(), StorageError> {
         if begin(&mut self.conn).is_err() {
-            self.conn = self.database.connect()?;
+            self.conn = self.database.connect_to_write()?;
             begin(&mut self.conn)?;
         }
         Ok(())

@@ -8,6 +8,7 @@ use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
 use tubtrail_operations::holds::Because;
 use tubtrail_operations::{Request, Tubtrail};
+use tubtrail_storage::connection::connect_to_write;
 use tubtrail_storage::journal::{self, Head, JournalRow};
 use tubtrail_storage::stock::HoldRow;
 use tubtrail_storage::{AnyConnection, Fact, standing};
@@ -54,7 +55,7 @@ pub fn measure(
     let busy = Busy::of(database, tubtrail, scale.world.days)?;
     let tubs: Vec<Named> = picked.tubs.iter().filter(|tub| !busy.serves(tub.row)).cloned().collect();
     let next = Next::of(&tubs);
-    let theirs = Theirs::of(database);
+    let theirs = Theirs::of(database)?;
     let hold = |(): &mut ()| {
         let because = Because { reason: Some(REASON.into()) };
         tubtrail.hold_lot(&Request::system(), &next.lot().number, because)?;
@@ -180,7 +181,7 @@ pub fn measure_served(
     picked: &Picked,
 ) -> Result<(), Failure> {
     let next = Next::of(&picked.tubs);
-    let theirs = Theirs::of(database);
+    let theirs = Theirs::of(database)?;
     let body = serde_json::json!({ "reason": REASON }).to_string();
     let mut ours = served.wires(CLIENTS)?;
     let mut clients = (0..CLIENTS).collect::<Vec<_>>();
@@ -210,9 +211,11 @@ pub fn measure_served(
 struct Theirs(Vec<Mutex<AnyConnection>>);
 
 impl Theirs {
-    fn of(database: &TestDatabase) -> Self {
+    /// Set up as ours are.
+    fn of(database: &TestDatabase) -> Result<Self, Failure> {
         let connections = if database.backend() == Backend::Sqlite { 1 } else { CLIENTS };
-        Self((0..connections).map(|_| Mutex::new(database.connect())).collect())
+        let connect = |_| Ok(Mutex::new(connect_to_write(&database.address())?));
+        Ok(Self((0..connections).map(connect).collect::<Result<_, Failure>>()?))
     }
 
     fn hold(&self, client: usize, lot: &Named) -> Result<(), Failure> {
