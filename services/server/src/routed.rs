@@ -1,6 +1,7 @@
 //! Which operation of the description a request asks for: known before any handler is, so that what every operation owes
 //! (who asks, what it is called in the measurements) does not hang on the handlers.
 
+use std::collections::HashMap;
 use std::sync::LazyLock;
 
 use actix_web::http::Method;
@@ -37,13 +38,34 @@ pub enum Routed {
     Nowhere,
 }
 
-static ROUTES: LazyLock<Vec<Route>> = LazyLock::new(|| routes(crate::api::describe()));
+type Routes = HashMap<(usize, Option<String>), Vec<Route>>;
+
+/// By how many segments a path has, and by the noun among them; where a pattern has a parameter in its place, by none.
+static ROUTES: LazyLock<Routes> = LazyLock::new(|| {
+    let mut found = Routes::new();
+    for route in routes(crate::api::describe()) {
+        let noun = route.segments.get(NOUN).cloned().flatten();
+        found.entry((route.segments.len(), noun)).or_default().push(route);
+    }
+    found
+});
+
+/// Where the noun stands: `/v1/lots/...`, after the empty one and the version.
+const NOUN: usize = 2;
+
+/// The routes that may fit a path.
+fn likely(segments: &[&str]) -> impl Iterator<Item = &'static Route> + Clone {
+    let noun = segments.get(NOUN).map(|noun| (*noun).to_owned());
+    let of = |noun| ROUTES.get(&(segments.len(), noun)).into_iter().flatten();
+    let named = noun.is_some().then(|| of(noun)).into_iter().flatten();
+    named.chain(of(None))
+}
 
 /// What a method comes to at a path. A test sees to it that no two operations are asked for alike. Of two paths that fit, the
 /// one with fewer parameters is meant (OpenAPI 3.1.0, "Path Templating Matching"): `/v1/batches/write-up` is no batch.
 pub fn find(method: &Method, path: &str) -> Routed {
     let segments: Vec<_> = path.split('/').collect();
-    let fitting = || ROUTES.iter().filter(|route| fits(&route.segments, &segments));
+    let fitting = || likely(&segments).filter(|route| fits(&route.segments, &segments));
     let fewest = fitting().map(Route::parameters).min();
     let mut others = Vec::new();
     for route in fitting().filter(|route| Some(route.parameters()) == fewest) {

@@ -3,6 +3,7 @@
 use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
 use tubtrail_domain::lot_number::LotNumber;
+use tubtrail_operations::holds::Because;
 use tubtrail_operations::passwords::Password;
 use tubtrail_operations::users::{NewUser, RoleAt};
 use tubtrail_operations::{Request, Role, Tubtrail, system_clock};
@@ -51,6 +52,7 @@ pub fn measure(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
         let tubtrail = Tubtrail::open(&database.address(), system_clock())?;
         add_owner(&tubtrail)?;
         if scale.does(Part::Writes) {
+            hold_some(database, &tubtrail, &picked)?;
             writes::measure(scale, report, database, &tubtrail, &picked)?;
         }
         drop(tubtrail);
@@ -94,6 +96,21 @@ pub fn filled(backend: Backend, size: Size, seed: u64) -> Result<TestDatabase, F
         conn.batch_execute("VACUUM ANALYZE")?;
     }
     Ok(database)
+}
+
+/// Holds some tubs and releases them, as any house has: what a database plans for a table that never held anything is of no
+/// use later.
+fn hold_some(database: &TestDatabase, tubtrail: &Tubtrail, picked: &Picked) -> Result<(), Failure> {
+    const SOME: usize = 200;
+    let because = || Because { reason: Some("to have held some".into()) };
+    for tub in picked.tubs.iter().rev().take(SOME) {
+        let hold = tubtrail.hold_lot(&Request::system(), &tub.number, because())?.answer;
+        tubtrail.release_hold(&Request::system(), hold.id, because())?;
+    }
+    if let AnyConnection::Postgres(conn) = &mut database.connect() {
+        conn.batch_execute("ANALYZE holds; ANALYZE hold_releases")?;
+    }
+    Ok(())
 }
 
 /// Someone who may do all.
