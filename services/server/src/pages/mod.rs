@@ -5,6 +5,8 @@
 pub mod assets;
 mod counter;
 mod fields;
+#[allow(dead_code, reason = "not every page has a form that can be refused yet")]
+mod forms;
 mod live;
 mod marks;
 mod page;
