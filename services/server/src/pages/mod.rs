@@ -4,15 +4,18 @@
 
 pub mod assets;
 mod counter;
+mod delivery;
 mod fields;
-#[allow(dead_code, reason = "not every page has a form that can be refused yet")]
+mod figures;
 mod forms;
+mod labels;
 mod live;
 mod marks;
 mod page;
 mod places;
 mod sign_in;
 mod texts;
+mod upload;
 mod visitor;
 
 use actix_web::web::ServiceConfig;
@@ -21,6 +24,8 @@ use actix_web::web::ServiceConfig;
 pub fn configure(config: &mut ServiceConfig) {
     assets::configure(config);
     counter::configure(config);
+    delivery::configure(config);
+    labels::configure(config);
     live::configure(config);
     sign_in::configure(config);
 }

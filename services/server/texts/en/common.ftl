@@ -34,3 +34,4 @@ where = Where are you?
 nowhere = You have no role here: ask the owner.
 lost = Not current: this page has lost touch with the house. What stands here may be old.
 said-done = Written down.
+choose = Please choose

@@ -34,3 +34,4 @@ where = Où êtes-vous ?
 nowhere = Vous n'avez pas de rôle ici : demandez au responsable.
 lost = Pas à jour : cette page a perdu le contact avec la maison. Ce qui se trouve ici peut être dépassé.
 said-done = C'est noté.
+choose = À choisir
