@@ -11,7 +11,6 @@ use super::texts::Texts;
 #[derive(Clone, Copy, Debug)]
 pub struct Wall(Tz);
 
-#[allow(dead_code, reason = "the next page tells the time")]
 impl Wall {
     /// Of a site.
     pub fn of(site: &Site) -> Self {

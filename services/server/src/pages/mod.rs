@@ -9,7 +9,9 @@ mod fields;
 mod figures;
 mod forms;
 mod labels;
+mod lists;
 mod live;
+mod making;
 mod marks;
 mod page;
 mod places;
@@ -27,5 +29,6 @@ pub fn configure(config: &mut ServiceConfig) {
     delivery::configure(config);
     labels::configure(config);
     live::configure(config);
+    making::configure(config);
     sign_in::configure(config);
 }

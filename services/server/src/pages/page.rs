@@ -33,13 +33,14 @@ pub struct Entry {
 }
 
 /// Where pages begin, by what somebody has in hand.
-const ENTRIES: [Entry; 2] = [
+const ENTRIES: [Entry; 3] = [
     Entry {
         path: "/counter",
         text: "page-counter",
         roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector, Role::Device],
     },
     Entry { path: "/delivery", text: "page-delivery", roles: &[Role::Owner, Role::Kitchen] },
+    Entry { path: "/making", text: "page-making", roles: &[Role::Owner, Role::Kitchen] },
 ];
 
 /// What stands around every page.

@@ -4,8 +4,7 @@ use tubtrail_operations::items::{Item, ItemKind, Keeping};
 use tubtrail_operations::partners::Partner;
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
-/// Rows read at a time.
-const PAGE: u32 = 500;
+use crate::pages::lists::every;
 
 /// The suppliers and the items kept by lot, as they are called.
 #[derive(Default)]
@@ -17,10 +16,10 @@ pub struct Known {
 impl Known {
     /// Reads those in use.
     pub fn read(tubtrail: &Tubtrail, asks: &Request) -> Result<Self, OperationError> {
-        let mut suppliers = every(|after| tubtrail.list::<Partner>(asks, after, PAGE))?;
+        let mut suppliers = every::<Partner>(tubtrail, asks)?;
         suppliers.retain(|partner| partner.active && partner.supplies);
         suppliers.sort_by_key(|partner| partner.name.to_lowercase());
-        let mut items = every(|after| tubtrail.list::<Item>(asks, after, PAGE))?;
+        let mut items = every::<Item>(tubtrail, asks)?;
         items.retain(|item| item.active && item.tracked && item.kind == ItemKind::Ingredient);
         items.sort_by_key(|item| item.name.to_lowercase());
         Ok(Self { suppliers, items })
@@ -48,20 +47,5 @@ impl Known {
     pub fn is_kept_cold(&self, typed: &str) -> bool {
         let code = self.code_of(typed);
         self.items.iter().any(|item| item.code == code && item.kept != Keeping::Ambient)
-    }
-}
-
-/// Every row of a list, page by page.
-fn every<T: tubtrail_operations::master_data::Master>(
-    page: impl Fn(&str) -> Result<tubtrail_operations::master_data::Page<T>, OperationError>,
-) -> Result<Vec<T>, OperationError> {
-    let (mut rows, mut after) = (Vec::new(), String::new());
-    loop {
-        let page = page(&after)?;
-        rows.extend(page.items);
-        match page.next {
-            Some(next) => after = next,
-            None => return Ok(rows),
-        }
     }
 }
