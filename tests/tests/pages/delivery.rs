@@ -5,8 +5,13 @@ use tubtrail_tests::world::PASSWORD;
 use tubtrail_tests::{Backend, RestHouse, on_both};
 
 use crate::browser::Browser;
+use crate::forms::{come_in_as, hidden, page};
 
-on_both!(a_cook_receives_a_delivery_by_scanning, a_delivery_without_scripts_and_with_mistakes);
+on_both!(
+    a_cook_receives_a_delivery_by_scanning,
+    a_delivery_without_scripts_and_with_mistakes,
+    files_of_strangers_are_refused
+);
 
 const HERE: &str = "/delivery/kitchen";
 
@@ -148,4 +153,48 @@ fn a_delivery_without_scripts_and_with_mistakes(backend: Backend) {
     let large = vec![0_u8; 8 * 1024 * 1024 + 1];
     client.request("POST", &path).body("application/octet-stream", large).send().refused(413, "/problems/too-large");
     browser.close();
+}
+
+/// A form with files as browsers send it (RFC 7578).
+fn multipart(mark: &str, file: &[u8]) -> Vec<u8> {
+    let mut body = format!(
+        "--edge\r\nContent-Disposition: form-data; name=\"mark\"\r\n\r\n{mark}\r\n--edge\r\n\
+         Content-Disposition: form-data; name=\"photo\"; filename=\"..\\note.png\"\r\n\
+         Content-Type: image/png\r\n\r\n"
+    )
+    .into_bytes();
+    body.extend(file);
+    body.extend(b"\r\n--edge--\r\n");
+    body
+}
+
+fn files_of_strangers_are_refused(backend: Backend) {
+    let house = kitchen(backend);
+    house.receive("milk", "M-1", 8000);
+    let delivery = only_delivery(&house)["id"].to_string();
+    let client = house.world.server.client();
+    let cookie = come_in_as(&client, "cook", "/delivery");
+    let path = format!("/delivery/kitchen/{delivery}");
+    let mark = hidden(&page(&client, &path, &cookie).text(), "mark");
+    let to = format!("{path}/documents");
+    let send = |cookie: &str, from: &str, mark: &str, file: &[u8]| {
+        let request = client.request("POST", &to).header("Cookie", cookie).header("Sec-Fetch-Site", from);
+        request.body("multipart/form-data; boundary=edge", multipart(mark, file)).send()
+    };
+    assert_eq!(send(&cookie, "cross-site", &mark, &photo()).status, 400);
+    assert_eq!(send(&cookie, "same-origin", "0123456789abcdef0123456789abcdef", &photo()).status, 400);
+    assert_eq!(send("", "same-origin", &mark, &photo()).status, 303, "nobody is signed in");
+    let large = send(&cookie, "same-origin", &mark, &vec![0; 9 * 1024 * 1024]);
+    assert_eq!(large.status, 413);
+    assert!(large.text().contains("at most 8 MB"), "it is read to its end, and the page says why");
+    let listed = format!("/v1/deliveries/{delivery}/documents");
+    assert_eq!(house.owner.get(&listed).expect(200).json["documents"], json!([]), "nothing was kept");
+    assert_eq!(send(&cookie, "same-origin", &mark, &photo()).status, 303);
+    let kept = house.owner.get(&listed).expect(200).json;
+    assert_eq!(kept["documents"][0]["name"], json!("note.png"), "without the folder it came from");
+    let file = format!("/delivery/kitchen/documents/{}", kept["documents"][0]["document"]);
+    let shown = page(&client, &file, &cookie);
+    assert_eq!((shown.status, shown.header("X-Content-Type-Options")), (200, Some("nosniff")));
+    assert!(shown.header("Content-Disposition").is_some_and(|said| said.starts_with("attachment")));
+    assert_eq!(page(&client, &file, "").status, 303);
 }

@@ -1,5 +1,5 @@
-//! A form as it stands on a page: empty, or refused and shown again with all that was typed, the reason, and the field at fault.
-//! And the word that something was written down, on the page after it.
+//! A form as it stands on a page: empty, or refused and shown again with all that was typed, the reason, and the field at
+//! fault. And the word that something was written down, on the page after it.
 
 use std::fmt;
 
@@ -17,8 +17,8 @@ use crate::problem::Problem;
 /// The field of an address that says what was just written down.
 const SAID: &str = "said";
 
-/// A form: what stands in its fields, and why it was refused. Name its fields as the operation does (`lines[0].quantity.unit`),
-/// and what is refused finds its field by itself.
+/// A form: what stands in its fields, and why it was refused. Name its fields as the operation does
+/// (`lines[0].quantity.unit`), and what is refused finds its field by itself.
 #[derive(Clone, Debug)]
 pub struct Form {
     fields: Fields,
@@ -55,8 +55,8 @@ impl Form {
         Self { fields, refused: None, mark: visitor.mark.clone(), once: once() }
     }
 
-    /// One that was refused, as it was typed. `place` says which field of the form shows a field of the operation; none, and the
-    /// reason stands above the form. What nobody can put right by typing is handed back.
+    /// One that was refused, as it was typed. `place` says which field of the form shows a field of the operation; none, and
+    /// the reason stands above the form. What nobody can put right by typing is handed back.
     pub fn refused(
         visitor: &Visitor,
         fields: Fields,
@@ -141,8 +141,8 @@ pub fn said(request: &HttpRequest, texts: &Texts) -> Option<String> {
     texts.has(&name).then(|| texts.say(&name).into_owned())
 }
 
-/// For a form whose fields are named as the operation's: the field, or, where the form has none of that name, the one it is part
-/// of.
+/// For a form whose fields are named as the operation's: the field, or, where the form has none of that name, the one it is
+/// part of.
 pub fn same_name(names: &[&str]) -> impl Fn(&str) -> Option<String> {
     let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
     move |field| {

@@ -12,7 +12,7 @@ use tubtrail_operations::sites::Site;
 use tubtrail_operations::{OperationError, Request, Tubtrail, problems};
 
 use super::fields::Fields;
-use super::forms::Form;
+use super::forms::{Form, same_name};
 use super::page::{Frame, Shown, Unable, render, see};
 use super::visitor::{Sent, Visitor};
 use crate::house::{House, off_thread};
@@ -42,6 +42,13 @@ struct Labels {
     lots: Vec<OfLot>,
     prints: Vec<Printed>,
     printers: Vec<Printer>,
+}
+
+impl Labels {
+    /// One of them is printed for a reason, or not at all.
+    fn needs_reason(&self) -> bool {
+        self.lots.iter().any(|lot| lot.refused.is_some())
+    }
 }
 
 /// The label of a lot as it would be printed now.
@@ -111,22 +118,39 @@ async fn print_labels(house: House, sent: Sent, request: HttpRequest, site: web:
     let done = off_thread(move || {
         let mut printed = Vec::new();
         for (lot, request) in lots.iter().zip(commands) {
-            let done = tubtrail.tubtrail.print_label(&request, lot, new.clone(), fits());
-            printed.push(done.map_err(|error| named(error, lot))?.answer.print);
+            match tubtrail.tubtrail.print_label(&request, lot, new.clone(), fits()) {
+                Ok(done) => printed.push((lot.clone(), done.answer.print.to_string())),
+                Err(error) => return Ok((printed, Some(named(error, lot)))),
+            }
         }
-        Ok(printed)
+        Ok((printed, None))
     });
-    let problem = match done.await {
-        Ok(printed) => {
-            let mut query = form_urlencoded::Serializer::new(String::new());
-            query.extend_pairs(printed.iter().map(|print| ("print", print.to_string())));
-            return Ok(see(&format!("/labels/{site}?{}", query.finish())));
-        }
-        Err(problem) => problem,
+    let (printed, refused) = done.await.map_err(Unable::of(&request))?;
+    let fields = without(&sent.fields, &printed);
+    let Some(error) = refused else {
+        let mut query = form_urlencoded::Serializer::new(String::new());
+        query.extend_pairs(fields.all("print").map(|print| ("print", print)));
+        return Ok(see(&format!("/labels/{site}?{}", query.finish())));
     };
-    let place = super::forms::same_name(&["printer", "override_reason", "reprint_reason"]);
-    let form = Form::refused(&sent.visitor, sent.fields, problem, place).map_err(Unable::of(&request))?;
+    let place = same_name(&["printer", "override_reason", "reprint_reason"]);
+    let form = Form::refused(&sent.visitor, fields, error.into(), place).map_err(Unable::of(&request))?;
     show(house, &sent.visitor, &request, site, form).await
+}
+
+/// The form without the lots whose labels are printed by now, and with those prints.
+fn without(fields: &Fields, printed: &[(String, String)]) -> Fields {
+    let mut left = Fields::default();
+    for lot in fields.all("lot").filter(|lot| printed.iter().all(|(done, _)| done != lot)) {
+        left.add("lot", lot);
+    }
+    let prints = printed.iter().map(|(_, print)| print.as_str());
+    for print in fields.all("print").chain(prints) {
+        left.add("print", print);
+    }
+    for name in ["printer", "override_reason", "reprint_reason"] {
+        left.add(name, fields.get(name).unwrap_or(""));
+    }
+    left
 }
 
 /// The picture of the label of a lot.

@@ -17,7 +17,8 @@ use super::visitor::{Sent, Visitor};
 
 /// Most files of one form.
 const MOST_FILES: usize = 4;
-/// Most of a form that is read at all, in bytes; what is too large for one file is read to its end, so that the browser hears why.
+/// Most of a form that is read at all, in bytes; what is too large for one file is read to its end, so that the browser
+/// hears why.
 const MOST_READ: usize = 64 * 1024 * 1024;
 /// Most of a field that is no file, in bytes.
 const MOST_OF_A_FIELD: usize = 4096;

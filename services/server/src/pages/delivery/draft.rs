@@ -1,5 +1,5 @@
-//! A delivery as it is being typed and scanned. It stands in the form alone, and in no table: what is half done is nobody's
-//! fact.
+//! A delivery as it is being typed and scanned. It stands in the form alone, and in no table: what is half done is
+//! nobody's fact.
 
 use tubtrail_domain::decimal::Decimal;
 use tubtrail_operations::deliveries::{Expiry, ExpiryKind, NewDelivery, NewDeliveryLine};

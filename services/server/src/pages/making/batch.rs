@@ -16,7 +16,7 @@ use tubtrail_operations::sites::Site;
 use tubtrail_operations::uses::BatchUse;
 use tubtrail_operations::{OperationError, Request, Tubtrail, problems};
 
-use super::clocks::Clock;
+use super::clocks::{Clock, last_span};
 use super::finish::{Weighed, kinds};
 use super::forms::Forms;
 use super::goes_in::{self, Wanted};
@@ -263,14 +263,16 @@ impl BatchPage {
             || cleans.into_iter().any(|clean| self.forms.is_open(&format!("void-clean-{}", clean.row.id)))
     }
 
-    /// When the last clock of the day began, for a run on a machine.
+    /// When it began on a machine, as it usually is: with the last step.
     fn usual_from(&self) -> String {
-        let began = self.clocks.iter().filter_map(|clock| clock.since).max().unwrap_or(self.batch.started_at);
+        let (began, _) = last_span(&self.batch.readings).unwrap_or((self.batch.started_at, None));
         Wall::of(&self.site).time(began)
     }
 
+    /// When it ended there.
     fn usual_until(&self) -> String {
-        Wall::of(&self.site).time(Utc::now())
+        let ended = last_span(&self.batch.readings).and_then(|(_, ended)| ended);
+        Wall::of(&self.site).time(ended.unwrap_or_else(Utc::now))
     }
 }
 

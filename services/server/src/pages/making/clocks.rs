@@ -66,6 +66,13 @@ pub fn running_since(readings: &[Reading], step: Step) -> Option<DateTime<Utc>> 
     last.held_seconds.is_none().then_some(last.taken_at)
 }
 
+/// From when until when the last step was, as far as it has come.
+pub fn last_span(readings: &[Reading]) -> Option<(DateTime<Utc>, Option<DateTime<Utc>>)> {
+    let last = readings.iter().max_by_key(|reading| (reading.taken_at, reading.entry))?;
+    let taken_at = last.taken_at;
+    Some(last.held_seconds.map_or((taken_at, None), |held| (taken_at - Duration::seconds(held.into()), Some(taken_at))))
+}
+
 /// Hours, minutes and seconds, as the script writes them.
 fn spell(seconds: i32) -> String {
     let (hours, minutes, seconds) = (seconds / 3600, seconds / 60 % 60, seconds % 60);

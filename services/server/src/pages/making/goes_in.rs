@@ -1,7 +1,7 @@
 //! What a recipe wants, what is in so far, what is missing, and which lots to take first.
 
 use tubtrail_operations::batches::Batch;
-use tubtrail_operations::picks::{Picks, PicksWanted};
+use tubtrail_operations::picks::{Pick, Picks, PicksWanted};
 use tubtrail_operations::recipes::Recipe;
 use tubtrail_operations::{Grams, OperationError, Request, Tubtrail, problems};
 
@@ -32,6 +32,16 @@ pub struct PickShown {
     pub lot: String,
     pub weight: String,
     pub last_day: Option<String>,
+}
+
+impl PickShown {
+    fn of(texts: &Texts, pick: &Pick, take: Grams) -> Self {
+        let last_day = pick.expiry.as_ref().map(|expiry| {
+            let name = format!("last-day-{}", expiry.kind.word());
+            texts.say_of(&name, "day", expiry.on.to_string()).into_owned()
+        });
+        Self { lot: pick.lot.clone(), weight: weight(texts, take), last_day }
+    }
 }
 
 /// Which lots to take; none where the recipe is out of use by now.
@@ -69,16 +79,18 @@ pub fn wanted(texts: &Texts, kitchen: &Kitchen, recipe: &Recipe, batch: &Batch, 
     let line = |item: &str, grams: Grams| {
         let inside = inside(batch, item);
         let missing = Grams::from_mg(grams.mg() - inside.mg());
-        let of_it = picks.and_then(|picks| picks.lines.iter().find(|line| line.item == item));
         let is_missing = missing.mg() > 0;
-        let shown = of_it.iter().filter(|_| is_missing).flat_map(|line| &line.picks).map(|pick| PickShown {
-            lot: pick.lot.clone(),
-            weight: weight(texts, pick.grams),
-            last_day: pick.expiry.as_ref().map(|expiry| {
-                let name = format!("last-day-{}", expiry.kind.word());
-                texts.say_of(&name, "day", expiry.on.to_string()).into_owned()
-            }),
-        });
+        let of_it = picks.and_then(|picks| picks.lines.iter().find(|line| line.item == item)).filter(|_| is_missing);
+        // They are proposed for all that the recipe wants; what is in already is not taken again.
+        let mut left = missing.mg();
+        let mut shown = Vec::new();
+        for pick in of_it.iter().flat_map(|line| &line.picks) {
+            let take = pick.grams.mg().min(left);
+            if take > 0 {
+                shown.push(PickShown::of(texts, pick, Grams::from_mg(take)));
+            }
+            left -= take;
+        }
         Wanted {
             name: kitchen.item_name(item),
             tracked: kitchen.item(item).is_none_or(|item| item.tracked),
@@ -87,11 +99,8 @@ pub fn wanted(texts: &Texts, kitchen: &Kitchen, recipe: &Recipe, batch: &Batch, 
             missing: is_missing.then(|| weight(texts, missing)),
             missing_grams: missing_grams(recipe, batch, item),
             over: (missing.mg() < 0).then(|| weight(texts, Grams::from_mg(-missing.mg()))),
-            picks: shown.collect(),
-            short: of_it
-                .map(|line| line.short_grams)
-                .filter(|short| is_missing && short.mg() > 0)
-                .map(|short| weight(texts, short)),
+            picks: shown,
+            short: of_it.filter(|line| line.tracked && left > 0).map(|_| weight(texts, Grams::from_mg(left))),
             item: item.to_owned(),
         }
     };
