@@ -13,6 +13,7 @@ pub mod lot_codes;
 pub mod lot_number;
 pub mod moving;
 pub mod outside;
+pub mod papers;
 pub mod picks;
 pub mod place;
 pub mod quantity;

@@ -39,9 +39,11 @@ pub enum OutputKind {
 }
 
 impl OutputKind {
-    const ALL: [Self; 5] = [Self::Base, Self::Component, Self::Tub, Self::Remainder, Self::Rework];
+    /// Every sort.
+    pub const ALL: [Self; 5] = [Self::Base, Self::Component, Self::Tub, Self::Remainder, Self::Rework];
 
-    const fn word(self) -> &'static str {
+    /// The word for it.
+    pub const fn word(self) -> &'static str {
         match self {
             Self::Base => "base",
             Self::Component => "component",
@@ -61,7 +63,7 @@ impl OutputKind {
     }
 
     /// Whether it comes of a recipe that makes such an item.
-    const fn comes_of(self, makes: ItemKind) -> bool {
+    pub const fn comes_of(self, makes: ItemKind) -> bool {
         match self {
             Self::Base => matches!(makes, ItemKind::Base),
             Self::Component => matches!(makes, ItemKind::Component),

@@ -38,6 +38,7 @@ pub mod counts;
 pub mod deliveries;
 pub mod devices;
 pub mod discards;
+pub mod documents;
 pub mod equipment;
 pub mod exports;
 pub mod gtins;

@@ -205,6 +205,9 @@ operations! {
     RECEIVE_DELIVERY = "receive_delivery" [Owner Kitchen];
     LIST_DELIVERIES = "list_deliveries" [Owner Kitchen Inspector];
     GET_DELIVERY = "get_delivery" [Owner Kitchen Inspector];
+    ATTACH_DOCUMENT = "attach_document" [Owner Kitchen];
+    LIST_DOCUMENTS = "list_documents" [Owner Kitchen Inspector];
+    SHOW_DOCUMENT = "show_document" [Owner Kitchen Inspector];
     TRACE_DELIVERY = "trace_delivery" [Owner Kitchen Inspector];
 
     LIST_LOTS = "list_lots" [Owner Kitchen Shop Inspector Device];

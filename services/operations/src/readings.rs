@@ -36,9 +36,11 @@ pub enum Step {
 }
 
 impl Step {
-    const ALL: [Self; 5] = [Self::Heating, Self::Cooling, Self::Maturing, Self::Churning, Self::Hardening];
+    /// Every step, in the order of the work.
+    pub const ALL: [Self; 5] = [Self::Heating, Self::Cooling, Self::Maturing, Self::Churning, Self::Hardening];
 
-    const fn word(self) -> &'static str {
+    /// The word for it.
+    pub const fn word(self) -> &'static str {
         match self {
             Self::Heating => "heating",
             Self::Cooling => "cooling",

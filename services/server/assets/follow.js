@@ -72,6 +72,9 @@ document.addEventListener("keydown", (event) => {
   if (scan && !typing && types) scan.focus();
 });
 
+// What is scanned next takes the place of what stood there.
+document.addEventListener("focusin", (event) => event.target.matches("[data-scan]") && event.target.select());
+
 addEventListener("online", look);
 addEventListener("offline", look);
 addEventListener("pageshow", (event) => event.persisted && location.reload());

@@ -6,9 +6,11 @@ use std::time::Duration;
 use actix_web::dev::Payload;
 use actix_web::http::header::CONTENT_TYPE;
 use actix_web::{FromRequest, HttpRequest, web};
+use futures_util::StreamExt as _;
 use futures_util::future::LocalBoxFuture;
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
+use tubtrail_domain::papers::{LARGEST_BYTES, PaperError};
 use tubtrail_operations::{OperationError, problems};
 use utoipa::ToSchema;
 
@@ -19,6 +21,10 @@ pub const LARGEST: usize = 1024 * 1024;
 
 /// How long a body may take to arrive.
 const PATIENCE: Duration = Duration::from_secs(30);
+/// How long a file may take to arrive.
+const PATIENCE_FOR_FILES: Duration = Duration::from_mins(2);
+/// As what a file may be sent; which of them is said does not count.
+const FILES: [&str; 5] = ["application/octet-stream", "image/jpeg", "image/png", "image/webp", "application/pdf"];
 
 /// A JSON body, and the hash of the request it came in.
 pub struct Body<T> {
@@ -82,6 +88,42 @@ impl FromRequest for Csv {
             Ok(Self { hash: request_hash(request, bytes), bytes: bytes.to_vec() })
         })
     }
+}
+
+/// A file, and the hash of the request it came in. What it is, its bytes say.
+pub struct File {
+    /// The file.
+    pub bytes: Vec<u8>,
+    /// As in [`Body`].
+    pub hash: String,
+}
+
+impl FromRequest for File {
+    type Error = Problem;
+    type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let (request, payload) = (request.clone(), payload.take());
+        Box::pin(async move {
+            let late = |_| Problem::from(OperationError::new(&problems::MALFORMED, "the file did not arrive in time"));
+            let bytes = tokio::time::timeout(PATIENCE_FOR_FILES, collect(payload)).await.map_err(late)??;
+            expect_content_type(&request, &FILES)?;
+            Ok(Self { hash: request_hash(&request, &bytes), bytes })
+        })
+    }
+}
+
+/// Takes in a file; no more of it than may be kept.
+async fn collect(mut payload: Payload) -> Result<Vec<u8>, Problem> {
+    let mut bytes = Vec::new();
+    while let Some(part) = payload.next().await {
+        let part = part.map_err(|error| OperationError::new(&problems::MALFORMED, error.to_string()))?;
+        if bytes.len() + part.len() > LARGEST_BYTES {
+            return Err(OperationError::new(&problems::TOO_LARGE, PaperError::TooLarge.to_string()).into());
+        }
+        bytes.extend_from_slice(&part);
+    }
+    Ok(bytes)
 }
 
 /// Waits for a body, looks whether it is of one of these types, and makes something of it.

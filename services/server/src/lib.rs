@@ -11,6 +11,7 @@ pub mod followers;
 pub mod house;
 mod labels;
 pub mod pages;
+mod papers;
 mod printing;
 pub mod problem;
 mod reports;

@@ -12,7 +12,8 @@ use crate::journal::{self, JournalRow};
 use crate::stock::{BalanceRow, MovementRow, balances, movements};
 use crate::write::{ROW_DIGEST_BYTES, encode, entry_hash};
 use crate::{
-    AnyConnection, StorageError, cleans, gtins, labels, lots, master_data, people, recalls, statements, stock, webhooks,
+    AnyConnection, StorageError, cleans, documents, gtins, labels, lots, master_data, people, recalls, statements,
+    stock, webhooks,
 };
 
 /// Rows read at a time.
@@ -50,13 +51,16 @@ impl Wrong {
     }
 }
 
-/// Recomputes the chain over every fact, then the balances from the movements; then looks whether changes would still be
-/// refused. Read it within one snapshot.
+/// Recomputes the chain over every fact, then the balances from the movements, then the hashes of files; then looks whether
+/// changes would still be refused. Read it within one snapshot.
 pub fn check(conn: &mut AnyConnection) -> Result<Report, StorageError> {
     let mut report = Report::default();
     report.wrong = check_chain(conn, &mut report)?;
     if report.wrong.is_none() {
         report.wrong = check_balances(conn, &mut report)?;
+    }
+    if report.wrong.is_none() {
+        report.wrong = documents::check(conn)?;
     }
     if report.wrong.is_none() {
         report.wrong = check_guards(conn)?;
@@ -83,7 +87,7 @@ fn check_guards(conn: &mut AnyConnection) -> Result<Option<Wrong>, StorageError>
     let there: HashSet<String> =
         diesel::sql_query(listed).load::<Trigger>(conn)?.into_iter().map(|trigger| trigger.name).collect();
     let tables = Tables::new();
-    let guarded = std::iter::once("journal").chain(tables.streams.iter().map(|stream| stream.table));
+    let guarded = ["journal", documents::PIECES].into_iter().chain(tables.streams.iter().map(|stream| stream.table));
     let missing = guarded
         .flat_map(|table| of_each_table.iter().map(move |kind| (table, format!("{table}_{kind}"))))
         .find(|(_, trigger)| !there.contains(trigger));
@@ -288,6 +292,7 @@ impl Tables {
                 stream::<labels::PrinterVersionRow>(),
                 stream::<labels::LabelPrintRow>(),
                 stream::<labels::PrintStepRow>(),
+                stream::<documents::DeliveryDocumentRow>(),
             ],
             last_id: 0,
             last_lot_id: 0,

@@ -13,6 +13,7 @@ pub mod audit;
 pub mod cleans;
 pub mod connection;
 pub mod contents;
+pub mod documents;
 mod error;
 mod group;
 pub mod gtins;

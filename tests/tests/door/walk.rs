@@ -162,6 +162,7 @@ impl Walk {
                 "to" => format!("to={}", self.things["lot"]),
                 "direction" => "direction=forward".into(),
                 "equipment" => format!("equipment={}", self.things["equipment"]),
+                "name" => "name=our-paper".into(),
                 name => panic!("{}: say what stands for the query parameter {name}", described.id),
             })
             .chain(other.map(|(name, other)| format!("{name}={other}")))
@@ -173,8 +174,10 @@ impl Walk {
     fn ask(&self, client: &Client, described: &Described) -> Answer {
         let request = client.request(&described.method, &self.path(described));
         let content = &described.operation["requestBody"]["content"];
-        if let Some(text) = content["text/csv"]["example"].as_str() {
-            return request.body("text/csv", text).send();
+        for plain in ["text/csv", "application/octet-stream"] {
+            if let Some(text) = content[plain]["example"].as_str() {
+                return request.body(plain, text).send();
+            }
         }
         match self.example(described) {
             Some(body) => request.json(body).send(),
@@ -235,6 +238,9 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
     let delivery = json!({"supplier": "hollow-farm", "site": HERE, "document": "our-note", "lines": [line]});
     let delivery = made("/v1/deliveries", delivery);
     let lot = delivery["lines"][0]["lot"].as_str().expect("a lot").to_owned();
+    let paper = owner.request("POST", &format!("/v1/deliveries/{}/documents?name=our-paper", number(&delivery)));
+    let paper =
+        paper.body("application/octet-stream", "%PDF-1.7 %%EOF").send().expect(201).json["document"].to_string();
     let batch = number(&made("/v1/batches", json!({"recipe": "white-base-60", "site": HERE})));
     let uses = json!({"uses": [{"lot": lot, "quantity": grams(500)}]});
     let uses = made(&format!("/v1/batches/{batch}/uses"), uses);
@@ -275,6 +281,7 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
         ("login", "owner".into()),
         ("noun", "sites".into()),
         ("delivery", number(&delivery)),
+        ("document", paper),
         ("lot", lot),
         ("batch", batch),
         ("use", number(&uses["uses"][0])),

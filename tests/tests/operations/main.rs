@@ -9,6 +9,7 @@ mod contents;
 mod counts;
 mod deliveries;
 mod devices;
+mod documents;
 mod exports;
 mod gtins;
 mod holds;

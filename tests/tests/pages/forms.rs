@@ -32,19 +32,25 @@ fn escaped(value: &str) -> String {
 /// Signs in by the page; answers the cookie.
 #[track_caller]
 fn come_in(client: &Client) -> String {
-    let answer = send(client, "/sign-in", "", &[("login", "hand"), ("password", PASSWORD), ("next", "/counter")]);
-    assert_eq!((answer.status, answer.header("Location")), (303, Some("/counter")), "{}", answer.text());
+    come_in_as(client, "hand", "/counter")
+}
+
+/// The same as somebody else, to another page.
+#[track_caller]
+pub fn come_in_as(client: &Client, login: &str, next: &str) -> String {
+    let answer = send(client, "/sign-in", "", &[("login", login), ("password", PASSWORD), ("next", next)]);
+    assert_eq!((answer.status, answer.header("Location")), (303, Some(next)), "{}", answer.text());
     let cookie = answer.header("Set-Cookie").expect("a session");
     cookie.split(';').next().expect("its name and value").to_owned()
 }
 
-fn page(client: &Client, path: &str, cookie: &str) -> Answer {
+pub fn page(client: &Client, path: &str, cookie: &str) -> Answer {
     client.request("GET", path).header("Cookie", cookie).send()
 }
 
 /// What stands in a hidden field of a page.
 #[track_caller]
-fn hidden(page: &str, name: &str) -> String {
+pub fn hidden(page: &str, name: &str) -> String {
     let begin = format!("name=\"{name}\" value=\"");
     let (_, rest) = page.split_once(&begin).unwrap_or_else(|| panic!("no field {name}: {page}"));
     rest.split('"').next().expect("a value").to_owned()

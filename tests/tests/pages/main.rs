@@ -2,5 +2,7 @@
 
 mod browser;
 mod counter;
+mod delivery;
 mod forms;
+mod making;
 mod shop;

@@ -8,6 +8,7 @@ use tubtrail_storage::cleans::{
     CarryOverDefaultRow, CleanKindRow, CleanKindVersionRow, CleanRow, CleanVoidRow, EquipmentVoidRow, ResidueRow,
     ServingWayRow,
 };
+use tubtrail_storage::documents::{self, DeliveryDocumentRow};
 use tubtrail_storage::gtins::{GtinWithdrawalRow, ItemGtinRow};
 use tubtrail_storage::lots::{
     BatchEquipmentRow, BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, LotRow, ReadingRow, UntrackedInputRow,
@@ -32,7 +33,8 @@ mod recalls;
 mod webhooks;
 
 /// Tables that hold no facts; every other one does.
-pub const NO_FACTS: [&str; 4] = ["__diesel_schema_migrations", "balances", "journal", "journal_head"];
+pub const NO_FACTS: [&str; 5] =
+    ["__diesel_schema_migrations", "balances", "document_pieces", "journal", "journal_head"];
 
 /// Journal entries that [`write`] makes.
 pub const ENTRIES: i64 = 14;
@@ -223,6 +225,19 @@ fn milk(tx: &mut WriteTx<'_>, full: bool, places: Places) -> Result<LotRow, Stor
         arrived_at: at(6),
         note: text(full, "by the back door"),
     })?;
+    let file = b"what a telephone saw";
+    let document = add(tx, |id| DeliveryDocumentRow {
+        id,
+        entry,
+        delivery_id: delivery,
+        name: "note.jpg".into(),
+        media_type: "image/jpeg".into(),
+        size_bytes: 20,
+        width: full.then_some(3024),
+        height: full.then_some(4032),
+        sha256: documents::sha256(file),
+    })?;
+    documents::keep(tx, document, file)?;
     let milk = tx.lot_id();
     let received = LotRow {
         id: milk,

@@ -114,7 +114,7 @@ fn assemble(columns: Vec<Column>, foreign_keys: Vec<ForeignKey>, indices: Vec<In
 fn sqlite_table(conn: &mut AnyConnection, name: &str) -> Table {
     let columns = sql_query(format!(
         "SELECT name, CASE type WHEN 'BIGINT' THEN 'bigint' WHEN 'INTEGER' THEN 'integer' WHEN 'TEXT' THEN 'text' \
-         WHEN 'BOOLEAN' THEN 'boolean' WHEN 'TIMESTAMP' THEN 'timestamp' WHEN 'DATE' THEN 'date' ELSE 'sqlite ' || type END \
+         WHEN 'BOOLEAN' THEN 'boolean' WHEN 'TIMESTAMP' THEN 'timestamp' WHEN 'DATE' THEN 'date' WHEN 'BLOB' THEN 'bytea' ELSE 'sqlite ' || type END \
          AS kind, NOT \"notnull\" AS nullable FROM pragma_table_info('{name}')"
     ));
     let foreign_keys = sql_query(format!(

@@ -17,7 +17,7 @@ struct Asset {
     bytes: &'static [u8],
 }
 
-const ASSETS: [Asset; 4] = [
+const ASSETS: [Asset; 8] = [
     Asset { name: "tub.svg", kind: "image/svg+xml", bytes: include_bytes!("../../assets/tub.svg") },
     Asset { name: "pages.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/pages.css") },
     Asset {
@@ -29,6 +29,22 @@ const ASSETS: [Asset; 4] = [
         name: "follow.js",
         kind: "text/javascript; charset=utf-8",
         bytes: include_bytes!("../../assets/follow.js"),
+    },
+    Asset { name: "kitchen.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/kitchen.css") },
+    Asset {
+        name: "delivery.js",
+        kind: "text/javascript; charset=utf-8",
+        bytes: include_bytes!("../../assets/delivery.js"),
+    },
+    Asset {
+        name: "labels.js",
+        kind: "text/javascript; charset=utf-8",
+        bytes: include_bytes!("../../assets/labels.js"),
+    },
+    Asset {
+        name: "making.js",
+        kind: "text/javascript; charset=utf-8",
+        bytes: include_bytes!("../../assets/making.js"),
     },
 ];
 

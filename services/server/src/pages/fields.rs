@@ -12,6 +12,11 @@ impl Fields {
         Self(form_urlencoded::parse(sent).into_owned().collect())
     }
 
+    /// Adds one.
+    pub fn add(&mut self, name: impl Into<String>, value: impl Into<String>) {
+        self.0.push((name.into(), value.into()));
+    }
+
     /// The first of a name; none where it is empty.
     pub fn get(&self, name: &str) -> Option<&str> {
         self.all(name).next().filter(|value| !value.is_empty())

@@ -35,3 +35,8 @@ pub fn once() -> String {
         }
     }
 }
+
+/// A digest of some bytes.
+pub fn digest_of(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes)[..16])
+}

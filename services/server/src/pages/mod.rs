@@ -4,13 +4,20 @@
 
 pub mod assets;
 mod counter;
+mod delivery;
 mod fields;
+mod figures;
+mod forms;
+mod labels;
+mod lists;
 mod live;
+mod making;
 mod marks;
 mod page;
 mod places;
 mod sign_in;
 mod texts;
+mod upload;
 mod visitor;
 
 use actix_web::web::ServiceConfig;
@@ -19,6 +26,9 @@ use actix_web::web::ServiceConfig;
 pub fn configure(config: &mut ServiceConfig) {
     assets::configure(config);
     counter::configure(config);
+    delivery::configure(config);
+    labels::configure(config);
     live::configure(config);
+    making::configure(config);
     sign_in::configure(config);
 }

@@ -9,6 +9,7 @@ use askama::Template;
 use tubtrail_operations::reach::Role;
 use tubtrail_operations::sessions::Me;
 
+use super::forms::said;
 use super::texts::Texts;
 use super::visitor::Visitor;
 use crate::door::request_id;
@@ -32,11 +33,15 @@ pub struct Entry {
 }
 
 /// Where pages begin, by what somebody has in hand.
-const ENTRIES: [Entry; 1] = [Entry {
-    path: "/counter",
-    text: "page-counter",
-    roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector, Role::Device],
-}];
+const ENTRIES: [Entry; 3] = [
+    Entry {
+        path: "/counter",
+        text: "page-counter",
+        roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector, Role::Device],
+    },
+    Entry { path: "/delivery", text: "page-delivery", roles: &[Role::Owner, Role::Kitchen] },
+    Entry { path: "/making", text: "page-making", roles: &[Role::Owner, Role::Kitchen] },
+];
 
 /// What stands around every page.
 pub struct Frame {
@@ -52,13 +57,17 @@ pub struct Frame {
     pub path: String,
     /// Every language, to choose from.
     pub languages: &'static [Texts],
+    /// What was just written down.
+    pub said: Option<String>,
 }
 
 impl Frame {
     /// Of a page that anybody may see.
     pub fn bare(request: &HttpRequest) -> Self {
+        let texts = Texts::wanted(request);
         Self {
-            texts: Texts::wanted(request),
+            said: said(request, texts),
+            texts,
             name: None,
             pages: Vec::new(),
             mark: String::new(),

@@ -78,6 +78,11 @@ impl Texts {
         chosen.or_else(preferred).unwrap_or(&ALL[0])
     }
 
+    /// Whether there is a text of this name.
+    pub fn has(&self, name: &str) -> bool {
+        self.bundle.has_message(name)
+    }
+
     /// A text.
     pub fn say(&self, name: &str) -> Cow<'_, str> {
         self.fill(name, None)

@@ -53,14 +53,36 @@ impl Visitor {
     pub fn asks(&self) -> Request {
         self.signed_in.clone().into_request(None)
     }
+
+    /// Who sends a form, if it is one of our own.
+    pub async fn of_ours(request: &HttpRequest) -> Result<Self, Unable> {
+        let visitor = visitor(request).await?;
+        refuse_strangers(request).map_err(|error| Unable::problem(request, error.into()))?;
+        Ok(visitor)
+    }
+
+    /// Refuses a form that does not repeat the session's mark.
+    pub fn expect_mark(&self, fields: &Fields) -> Result<(), OperationError> {
+        if fields.get(MARK) == Some(self.mark.as_str()) {
+            return Ok(());
+        }
+        Err(malformed("this form is of an earlier session: go back and load the page again"))
+    }
 }
 
 impl Sent {
     /// As the operations know them, for a command: the same form sent twice is done once.
     pub fn commands(&self, path: &str) -> Request {
+        self.commands_part(path, "")
+    }
+
+    /// The same for one of several commands that a form gives: `part` tells it from the others.
+    pub fn commands_part(&self, path: &str, part: &str) -> Request {
         let mut request = self.visitor.asks();
-        let key = self.fields.get(ONCE).filter(|key| (1..=100).contains(&key.len())).map(str::to_owned);
-        request.key = key.map(|key| Key { key, request_hash: digest(&[path, &self.fields.to_string()]) });
+        let key =
+            self.fields.get(ONCE).map(|once| if part.is_empty() { once.to_owned() } else { format!("{once}.{part}") });
+        let key = key.filter(|key| (1..=100).contains(&key.len()));
+        request.key = key.map(|key| Key { key, request_hash: digest(&[path, part, &self.fields.to_string()]) });
         request
     }
 }
@@ -83,14 +105,11 @@ impl FromRequest for Sent {
         let body = web::Bytes::from_request(request, payload);
         let request = request.clone();
         Box::pin(async move {
-            let visitor = visitor(&request).await?;
+            let visitor = Visitor::of_ours(&request).await?;
             let unable = |error: OperationError| Unable::problem(&request, error.into());
-            refuse_strangers(&request).map_err(unable)?;
             let body = body.await.map_err(|_| unable(malformed("the form could not be read")))?;
             let fields = Fields::parse(&body);
-            if fields.get(MARK) != Some(visitor.mark.as_str()) {
-                return Err(unable(malformed("this form is of an earlier session: go back and load the page again")));
-            }
+            visitor.expect_mark(&fields).map_err(unable)?;
             Ok(Self { visitor, fields })
         })
     }

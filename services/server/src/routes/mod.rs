@@ -14,6 +14,7 @@ mod cleans;
 mod counts;
 mod deliveries;
 mod devices;
+mod documents;
 mod equipment;
 mod exports;
 mod gtins;
@@ -54,6 +55,7 @@ pub fn configure(config: &mut ServiceConfig) {
     counts::configure(config);
     deliveries::configure(config);
     devices::configure(config);
+    documents::configure(config);
     equipment::configure(config);
     exports::configure(config);
     gtins::configure(config);

@@ -33,4 +33,5 @@ page-upkeep = Looking after it
 where = Where are you?
 nowhere = You have no role here: ask the owner.
 lost = Not current: this page has lost touch with the house. What stands here may be old.
-done = Written down.
+said-done = Written down.
+choose = Please choose

@@ -33,4 +33,5 @@ page-upkeep = Entretien
 where = Où êtes-vous ?
 nowhere = Vous n'avez pas de rôle ici : demandez au responsable.
 lost = Pas à jour : cette page a perdu le contact avec la maison. Ce qui se trouve ici peut être dépassé.
-done = C'est noté.
+said-done = C'est noté.
+choose = À choisir

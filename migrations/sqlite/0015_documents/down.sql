@@ -1,0 +1,2 @@
+DROP TABLE document_pieces;
+DROP TABLE delivery_documents;

@@ -1,0 +1,98 @@
+//! Times and weights as people read them.
+
+use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
+use tubtrail_operations::Grams;
+use tubtrail_operations::sites::Site;
+
+use super::texts::Texts;
+
+/// The clock on the wall of a site.
+#[derive(Clone, Copy, Debug)]
+pub struct Wall(Tz);
+
+impl Wall {
+    /// Of a site.
+    pub fn of(site: &Site) -> Self {
+        Self(site.time_zone.parse().unwrap_or(Tz::UTC))
+    }
+
+    /// Hours and minutes.
+    pub fn time(self, at: DateTime<Utc>) -> String {
+        at.with_timezone(&self.0).format("%H:%M").to_string()
+    }
+
+    /// The day too.
+    pub fn day_and_time(self, at: DateTime<Utc>) -> String {
+        at.with_timezone(&self.0).format("%Y-%m-%d %H:%M").to_string()
+    }
+
+    /// The day it is there.
+    pub fn day(self, at: DateTime<Utc>) -> NaiveDate {
+        at.with_timezone(&self.0).date_naive()
+    }
+
+    /// Today at a time that somebody typed, as in 14:30, or the last time it was that late.
+    pub fn last(self, typed: &str, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        let time = chrono::NaiveTime::parse_from_str(typed.trim(), "%H:%M").ok()?;
+        let today = self.day(now);
+        let at = |day: NaiveDate| Some(day.and_time(time).and_local_timezone(self.0).earliest()?.to_utc());
+        at(today).filter(|at| *at <= now).or_else(|| at(today.pred_opt()?))
+    }
+}
+
+/// A weight: in kilograms from one on, else in grams, to the last milligram that there is.
+pub fn weight(texts: &Texts, grams: Grams) -> String {
+    let mg = grams.mg().unsigned_abs();
+    let (whole, rest, digits, unit) =
+        if mg >= 1_000_000 { (mg / 1_000_000, mg % 1_000_000, 6, "kg") } else { (mg / 1_000, mg % 1_000, 3, "g") };
+    let rest = format!("{rest:0digits$}");
+    let rest = rest.trim_end_matches('0');
+    let (sign, point) = (if grams.mg() < 0 { "-" } else { "" }, if texts.tag == "fr" { "," } else { "." });
+    let point = if rest.is_empty() { "" } else { point };
+    format!("{sign}{whole}{point}{rest}\u{a0}{unit}")
+}
+
+/// A number as people type it: with a comma too, and with a minus as it is printed.
+pub fn number(typed: &str) -> String {
+    typed.trim().replace(',', ".").replace('\u{2212}', "-")
+}
+
+#[cfg(test)]
+mod tests {
+    use chrono::{TimeZone as _, Utc};
+    use chrono_tz::Tz;
+    use tubtrail_operations::Grams;
+
+    use super::{Texts, Wall, number, weight};
+
+    #[test]
+    fn weights_are_written_as_the_trade_writes_them() {
+        let (en, fr) = (&Texts::all()[0], &Texts::all()[1]);
+        for (mg, english, french) in [
+            (4_750_000, "4.75\u{a0}kg", "4,75\u{a0}kg"),
+            (41_280_000, "41.28\u{a0}kg", "41,28\u{a0}kg"),
+            (750_000, "750\u{a0}g", "750\u{a0}g"),
+            (1_500, "1.5\u{a0}g", "1,5\u{a0}g"),
+            (-250_000, "-250\u{a0}g", "-250\u{a0}g"),
+            (2_000_000, "2\u{a0}kg", "2\u{a0}kg"),
+        ] {
+            assert_eq!(
+                (weight(en, Grams::from_mg(mg)), weight(fr, Grams::from_mg(mg))),
+                (english.into(), french.into())
+            );
+        }
+        assert_eq!((number(" 4,2 "), number("\u{2212}18")), ("4.2".into(), "-18".into()));
+    }
+
+    /// Lisbon is at UTC in winter.
+    #[test]
+    fn a_time_that_is_not_yet_was_yesterday() {
+        let wall = Wall(Tz::Europe__Lisbon);
+        let now = Utc.with_ymd_and_hms(2026, 11, 26, 9, 0, 0).single().expect("a moment");
+        let at = |typed| wall.last(typed, now).map(|at| wall.day_and_time(at));
+        assert_eq!(at("08:30").as_deref(), Some("2026-11-26 08:30"));
+        assert_eq!(at("21:00").as_deref(), Some("2026-11-25 21:00"));
+        assert_eq!(at("soon"), None);
+    }
+}
