@@ -18,6 +18,7 @@ pub mod routed;
 pub mod routes;
 pub mod seats;
 pub mod serve;
+mod shape;
 pub mod telemetry;
 mod trust;
 mod webhooks;
