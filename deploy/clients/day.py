@@ -8,6 +8,7 @@ from uuid import uuid4
 
 from tubtrail_client import AuthenticatedClient
 from tubtrail_client.api.allergens import check_allergens, show_lot_contents
+from tubtrail_client.api.labels import draw_label_png, get_print, list_lot_prints, print_label, show_label
 from tubtrail_client.api.lots import get_lot, list_lots
 from tubtrail_client.api.scans import scan
 from tubtrail_client.api.sessions import show_me
@@ -18,6 +19,7 @@ from tubtrail_client.models import (
     LotKind,
     Me,
     NewAllergenCheck,
+    NewPrint,
     NewScan,
     Opening,
     ProblemDetails,
@@ -96,13 +98,38 @@ def till(house: AuthenticatedClient, site: str) -> None:
     print(f"emptied: the last {emptied.grams} g were served too")
 
 
+def dots_across(picture: bytes) -> int:
+    """They stand in the picture's head (PNG, second edition, 11.2.2)."""
+    return int.from_bytes(picture[16:20])
+
+
+def label(house: AuthenticatedClient, lot: str) -> None:
+    """What stands on the tub, as words and as a picture; then it is printed, unless it was before."""
+    words = show_label.sync_detailed(lot, client=house)
+    if words.status_code == 409:
+        print(f"  no label: {words.parsed.detail}")
+        return
+    print(f"  says: {''.join(piece.text for piece in done(words.parsed).ingredients)}")
+    picture = draw_label_png.sync_detailed(lot, client=house)
+    done(picture.parsed)
+    print(f"  picture: {dots_across(picture.content)} dots across")
+
+    if done(list_lot_prints.sync(lot, client=house)).items:
+        return
+    body = NewPrint(printer=os.environ["PRINTER"], copies=1)
+    asked = done(print_label.sync(lot, client=house, body=body, idempotency_key=key()))
+    shown = done(get_print.sync(asked.print_, client=house))
+    print(f"  print {shown.number} on {shown.printer}: {shown.state}")
+
+
 def label_printer(house: AuthenticatedClient, site: str) -> None:
     for made in tubs_at(house, site)[-10:]:
         tub = done(get_lot.sync(made.lot, client=house))
         contents = done(show_lot_contents.sync(made.lot, client=house))
         print(f"label {tub.lot}: {tub.name}, {tub.grams} g, made {tub.came_to_be_at.isoformat()}")
         print(f"  as of entry {contents.journal_position}: {contents.caution}")
-        # The label itself: GET /v1/lots/{lot}/label.pdf, or .png or .svg for the printer's language.
+        if is_at(tub, site, "available"):
+            label(house, tub.lot)
 
 
 till(sign_in(os.environ["TILL_TOKEN"]), os.environ["TILL_SITE"])

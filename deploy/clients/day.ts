@@ -80,6 +80,28 @@ async function till(house: House, site: string): Promise<void> {
   console.log(`emptied: the last ${done(emptied).grams} g were served too`);
 }
 
+// The dots across a picture stand in its head (PNG, second edition, 11.2.2).
+const dotsAcross = (picture: ArrayBuffer) => new DataView(picture).getUint32(16);
+
+// What stands on the tub, as words and as a picture; then it is printed, unless it was before.
+async function label(house: House, lot: string): Promise<void> {
+  const path = { lot };
+  const words = await house.GET("/v1/lots/{lot}/label.json", { params: { path } });
+  if (words.response.status === 409) {
+    console.log(`  no label: ${words.error?.detail}`);
+    return;
+  }
+  console.log(`  says: ${done(words).ingredients?.map((piece) => piece.text).join("")}`);
+  const picture = await house.GET("/v1/lots/{lot}/label.png", { params: { path }, parseAs: "arrayBuffer" });
+  console.log(`  picture: ${dotsAcross(done(picture))} dots across`);
+
+  if (done(await house.GET("/v1/lots/{lot}/prints", { params: { path } })).items.length > 0) return;
+  const body = { printer: setting("PRINTER"), copies: 1 };
+  const asked = done(await house.POST("/v1/lots/{lot}/prints", { params: { path, header: key() }, body }));
+  const print = done(await house.GET("/v1/prints/{print}", { params: { path: { print: asked.print } } }));
+  console.log(`  print ${print.number} on ${print.printer}: ${print.state}`);
+}
+
 async function labelPrinter(house: House, site: string): Promise<void> {
   for (const { lot } of (await tubsAt(house, site)).slice(-10)) {
     const path = { lot };
@@ -87,7 +109,7 @@ async function labelPrinter(house: House, site: string): Promise<void> {
     const contents = done(await house.GET("/v1/lots/{lot}/contents", { params: { path } }));
     console.log(`label ${tub.lot}: ${tub.name}, ${tub.grams} g, made ${tub.came_to_be_at}`);
     console.log(`  as of entry ${contents.journal_position}: ${contents.caution}`);
-    // The label itself: GET /v1/lots/{lot}/label.pdf, or .png or .svg for the printer's language.
+    if (isAt(tub, site, "available")) await label(house, lot);
   }
 }
 

@@ -2,7 +2,8 @@
 
 Takes a port (0: any) and, for https, a certificate and its key. Says the port it listens on, then, for each request, a line
 of JSON: what came, whether its signature holds, and what was answered. Lines of JSON on standard input say how a path
-answers from then on: {"path", "secret", "status", "say", "delay", "location"}.
+answers from then on: {"path", "secrets", "status", "say", "delay", "location", "retry_after"}. A "retry_after" of "date+N" is
+the date N seconds from then.
 """
 
 import json
@@ -10,6 +11,7 @@ import ssl
 import sys
 import threading
 import time
+from email.utils import formatdate
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
@@ -51,6 +53,10 @@ class Receiver(BaseHTTPRequestHandler):
         self.send_response(told["status"])
         if "location" in way:
             self.send_header("Location", way["location"])
+        if "retry_after" in way:
+            _, _, seconds = way["retry_after"].partition("date+")
+            asked = formatdate(time.time() + int(seconds), usegmt=True) if seconds else way["retry_after"]
+            self.send_header("Retry-After", asked)
         self.send_header("Content-Length", str(len(answer)))
         self.end_headers()
         self.wfile.write(answer)

@@ -68,6 +68,33 @@ impl RestHouse {
         );
     }
 
+    /// Says what the labels of pistachio need: who makes it, what everything is called, and what is in it.
+    ///
+    /// # Panics
+    /// If anything is refused.
+    #[track_caller]
+    pub fn furnish_labels(&self) {
+        let maker = json!({"code": "northquay", "name": "Northquay Gelato", "jurisdiction": "eu",
+            "address": ["1 Harbour Street", "Northquay"]});
+        self.create("makers", maker);
+        for (code, name) in [("milk", "whole milk"), ("sugar", "sugar"), ("pistachio-paste", "pistachio paste")] {
+            self.create("item-labels", json!({"code": code, "name": name, "made_of": {"by": "single"}}));
+        }
+        let gelato = json!({"code": "pistachio", "name": "pistachio gelato", "made_of": {"by": "what_went_in"},
+            "storage": "Keep at −18 °C or below."});
+        self.create("item-labels", gelato);
+        for (item, contains) in
+            [("milk", json!(["milk"])), ("sugar", json!([])), ("pistachio-paste", json!(["pistachio"]))]
+        {
+            let statement = json!({"item": item, "supplier": "dairy", "in_force_from": "2020-01-01",
+                "lists": ["eu", "us", "ca"], "contains": contains, "document": "Specification"});
+            self.create("statements", statement);
+        }
+        let mut item = self.owner.get("/v1/items/pistachio").expect(200).json;
+        item["shelf_life_days"] = json!(180);
+        self.owner.put("/v1/items/pistachio", item).expect(200).done();
+    }
+
     /// Creates a noun of the master data.
     ///
     /// # Panics

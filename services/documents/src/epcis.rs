@@ -8,8 +8,8 @@ use chrono::{DateTime, SecondsFormat, Utc};
 use serde_json::json;
 
 pub use self::event::{
-    BizTransaction, Common, Destination, ErrorDeclaration, Event, Ilmd, Kilograms, ObjectEvent, Place, Quantity,
-    Source, TransformationEvent,
+    AggregationEvent, BizTransaction, Common, Destination, ErrorDeclaration, Event, Ilmd, Kilograms, ObjectEvent,
+    Place, Quantity, Source, TransformationEvent,
 };
 use crate::error::Result;
 

@@ -55,10 +55,28 @@ const WAITS: [i64; 9] = [5, 300, 1800, 7200, 18_000, 36_000, 50_400, 72_000, 86_
 /// How often it is tried to tell one event: at once, and after each wait. The last attempt is 75 h 35 min after the first.
 pub const ATTEMPTS: u32 = 10;
 
+/// Longest that the other side can have us wait: a day, the longest that is waited anyway.
+pub const LONGEST_WAIT: Duration = Duration::days(1);
+
 /// When the next attempt is due after so many failed ones, the last of them at a time; none after the last.
 pub fn next_attempt(failed: u32, last: NaiveDateTime) -> Option<NaiveDateTime> {
-    let wait = usize::try_from(failed).ok()?.checked_sub(1).and_then(|index| WAITS.get(index))?;
-    Some(last + Duration::seconds(*wait))
+    Some(last + Duration::seconds(usual_wait(failed)?))
+}
+
+fn usual_wait(failed: u32) -> Option<i64> {
+    usize::try_from(failed).ok()?.checked_sub(1).and_then(|index| WAITS.get(index)).copied()
+}
+
+/// How long is waited after so many failed attempts; none after the last. So that not all who were away at once are asked at
+/// once, chance (0 to 65 535) makes it up to a tenth shorter or longer (common practice, no source). Where the other side asks
+/// for more ([`LONGEST_WAIT`] at most), that is waited, and up to a tenth of the usual longer.
+pub fn wait(failed: u32, chance: u16, asked: Option<Duration>) -> Option<Duration> {
+    let usual_ms = usual_wait(failed)? * 1000;
+    let tenth_ms = usual_ms / 10;
+    let by_chance_ms = tenth_ms * i64::from(chance) / i64::from(u16::MAX);
+    let usual_ms = usual_ms - tenth_ms + 2 * by_chance_ms;
+    let asked_ms = asked.map_or(0, |asked| asked.min(LONGEST_WAIT).num_milliseconds() + by_chance_ms);
+    Some(Duration::milliseconds(usual_ms.max(asked_ms)))
 }
 
 #[cfg(test)]
@@ -91,6 +109,21 @@ mod tests {
         assert_eq!(due, expected);
         assert_eq!(due.len() + 1, ATTEMPTS as usize);
         assert_eq!(next_attempt(0, first), None, "nothing has failed");
+    }
+
+    /// 5 s and a tenth of it, 500 ms; 5 min and 30 s.
+    #[test]
+    fn chance_and_the_other_side_move_it_within_bounds() {
+        let ms = |failed, chance, asked: Option<i64>| {
+            wait(failed, chance, asked.map(Duration::seconds)).map(|wait| wait.num_milliseconds())
+        };
+        assert_eq!([0, u16::MAX].map(|chance| ms(1, chance, None)), [4500, 5500].map(Some));
+        assert_eq!([0, u16::MAX].map(|chance| ms(2, chance, None)), [270_000, 330_000].map(Some));
+        assert_eq!([0, u16::MAX].map(|chance| ms(1, chance, Some(60))), [60_000, 60_500].map(Some));
+        assert_eq!(ms(1, 0, Some(1)), Some(4500), "sooner than usual is not what it can ask for");
+        assert_eq!(ms(1, 0, Some(-7)), Some(4500));
+        assert_eq!(ms(1, 0, Some(i64::from(u32::MAX))), Some(86_400_000), "a day at most");
+        assert_eq!([ms(0, 0, None), ms(ATTEMPTS, 0, Some(60))], [None, None]);
     }
 
     #[test]

@@ -74,11 +74,11 @@ impl Tubtrail {
     ) -> Result<Answered<DeliveryDocument>> {
         let actor = request.actor.clone();
         self.write(request, &reach::ATTACH_DOCUMENT, move |tx| {
-            let delivery = deliveries::addressed(tx.conn(), &actor, &reach::ATTACH_DOCUMENT, delivery)?;
+            let delivery = deliveries::addressed(tx.conn()?, &actor, &reach::ATTACH_DOCUMENT, delivery)?;
             let name = fields::name("name", &name)?;
             let paper = Paper::of(&file).map_err(|error| not_kept(&error))?;
             let sha256 = stored::sha256(&file);
-            let before = documents_of(tx.conn(), delivery.id)?;
+            let before = documents_of(tx.conn()?, delivery.id)?;
             if let Some(same) = before.iter().find(|row| row.sha256 == sha256) {
                 let detail = format!("this is already kept with the delivery, as {:?}", same.name);
                 return Err(OperationError::new(&problems::REPEATED, detail).at("file"));

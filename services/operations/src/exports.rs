@@ -9,6 +9,7 @@ mod cursor;
 mod loading;
 mod scope;
 mod told;
+mod transfers;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
@@ -50,10 +51,16 @@ pub enum EventKind {
     Received,
     /// A batch turned the goods into what was made.
     Transformed,
+    /// It was put together with all that leaves in the same transfer.
+    Packed,
     /// It left for another site.
     Dispatched,
     /// It arrived from another site.
     Arrived,
+    /// It was taken out of a transfer that arrived.
+    Unpacked,
+    /// It was sent, and did not arrive.
+    Missed,
     /// It was handed to a customer.
     Consigned,
     /// It went back to its supplier.

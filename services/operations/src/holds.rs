@@ -126,7 +126,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::HOLD_LOT)?;
         let (actor, named) = (request.actor.clone(), lot.to_owned());
         self.write_on_lot(request, (&reach::HOLD_LOT, Asks::Nothing), lot, move |tx, _| {
-            let standing = Standing::addressed(tx, &named)?;
+            let standing = Standing::looked_up(tx, &named)?;
             let sites = standing.sites_of(&actor, &reach::HOLD_LOT)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             at_the_first(tx, &sites);
@@ -203,7 +203,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::REJECT_LOT)?;
         let (actor, lot) = (request.actor.clone(), lot.to_owned());
         self.write(request, &reach::REJECT_LOT, move |tx| {
-            let standing = Standing::addressed(tx, &lot)?;
+            let standing = Standing::looked_up(tx, &lot)?;
             let sites = standing.sites_decided_by(&actor, &reach::REJECT_LOT)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             refuse_to_reject(&standing)?;

@@ -5,7 +5,7 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::labels::Despite;
 use tubtrail_domain::place::State;
@@ -26,7 +26,7 @@ use crate::master_data::{MOST, Page};
 use crate::print_queue::{PrintState, first_step};
 use crate::reach::{self, Actor, Operation, Request};
 use crate::standing::Standing;
-use crate::tubtrail::{Answered, Tubtrail};
+use crate::tubtrail::{Answered, Tubtrail, at_once};
 use crate::{fields, problems};
 
 /// Most labels alike in one print.
@@ -171,24 +171,50 @@ impl Tubtrail {
     pub fn print_label(&self, request: &Request, lot: &str, new: NewPrint, fits: Fits) -> Result<Answered<Print>> {
         request.actor.may_anywhere(&reach::PRINT_LABEL)?;
         let (actor, lot) = (request.actor.clone(), lot.to_owned());
+        let fitted = self.fit_before(&actor, &lot, &new, &fits)?;
         self.write_with_graph(request, &reach::PRINT_LABEL, move |tx, index| {
             let asked = Asked::of(&new)?;
-            let standing = Standing::addressed(tx, &lot)?;
-            let place = asked.place(tx, &standing, &actor)?;
-            let label = asked.label(tx, index, &standing, &actor, &place, &fits)?;
+            let standing = Standing::addressed(tx.conn()?, &lot)?;
+            let place = asked.place(tx.conn()?, &standing, &actor)?;
+            let now = tx.now();
+            let label = asked.label(tx.conn()?, index, &standing, &actor, &place, now)?;
+            let due = Fitted { label, size: place.size, dpi: place.dpi };
+            if fitted.as_ref() != Some(&due) {
+                fits(&due.label, due.size, due.dpi)?;
+            }
             tx.at_site(place.site.row.id);
-            let (row, step) = asked.record(tx, &standing, &place, &label)?;
-            let now = fields::utc(tx.now());
+            let (row, step) = asked.record(tx, &standing, &place, &due.label)?;
             show(
                 &row,
-                label,
+                due.label,
                 step.as_slice(),
                 place.site.row.code,
                 place.printer.map(|one| one.row.code),
                 actor.name,
-                now,
+                fields::utc(now),
             )
         })
+    }
+
+    /// Sees whether a label fits before the writer's turn comes: drawing takes longer than all else, and nobody can write
+    /// meanwhile. What does not fit or is refused is none: what the label says then decides.
+    fn fit_before(&self, actor: &Actor, lot: &str, new: &NewPrint, fits: &Fits) -> Result<Option<Fitted>> {
+        let now = (self.clock)();
+        let due = self.read(|conn| {
+            let index = self.current_index(conn)?;
+            at_once(conn, |conn| {
+                let asked = Asked::of(new)?;
+                let standing = Standing::addressed(conn, lot)?;
+                let place = asked.place(conn, &standing, actor)?;
+                let label = asked.label(conn, index, &standing, actor, &place, now)?;
+                Ok(Fitted { label, size: place.size, dpi: place.dpi })
+            })
+        });
+        match due {
+            Ok(due) => Ok(fits(&due.label, due.size, due.dpi).is_ok().then_some(due)),
+            Err(error) if error.cause.is_none() => Ok(None),
+            Err(error) => Err(error),
+        }
     }
 
     /// The prints of a lot, oldest first.
@@ -271,6 +297,14 @@ struct PrintPlace {
     dpi: Dpi,
 }
 
+/// A label that fits.
+#[derive(PartialEq, Eq)]
+struct Fitted {
+    label: Label,
+    size: LabelSize,
+    dpi: Dpi,
+}
+
 impl<'a> Asked<'a> {
     fn of(new: &'a NewPrint) -> Result<Self> {
         if !(1..=MOST_COPIES).contains(&new.copies) {
@@ -286,16 +320,16 @@ impl<'a> Asked<'a> {
         Ok(Self { new, copies: i32::try_from(new.copies).unwrap_or(1), despite, reprint_reason })
     }
 
-    fn place(&self, tx: &mut WriteTx<'_>, standing: &Standing, actor: &Actor) -> Result<PrintPlace> {
+    fn place(&self, conn: &mut AnyConnection, standing: &Standing, actor: &Actor) -> Result<PrintPlace> {
         standing.sites_of(actor, &reach::PRINT_LABEL)?;
         let Some(code) = &self.new.printer else {
             let named = self.new.site.as_deref();
             let wanted = [State::Available, State::Open];
-            let site = standing.site(tx.conn()?, actor, &reach::PRINT_LABEL, named, &wanted)?;
+            let site = standing.site(conn, actor, &reach::PRINT_LABEL, named, &wanted)?;
             let (labels, dpi) = (self.new.size.unwrap_or_default(), self.new.dpi.unwrap_or_default());
             return Ok(PrintPlace { site, printer: None, size: labels, dpi });
         };
-        let printer = named_printer(tx.conn()?, code, actor)?;
+        let printer = named_printer(conn, code, actor)?;
         actor.may(&reach::PRINT_LABEL, printer.current.site_id).map_err(|error| error.at("printer"))?;
         if !printer.current.active {
             let detail = format!("the printer {code:?} is no longer in use");
@@ -312,30 +346,28 @@ impl<'a> Asked<'a> {
             let detail = format!("{} has {} dots in an inch", printer.current.name, u32::from(dpi));
             return Err(OperationError::invalid("dpi", detail));
         }
-        let stands_at = Site::by_id(tx.conn()?, printer.current.site_id)?.ok_or_else(corrupt)?;
+        let stands_at = Site::by_id(conn, printer.current.site_id)?.ok_or_else(corrupt)?;
         Ok(PrintPlace { site: stands_at, printer: Some(printer), size, dpi })
     }
 
     /// What it says; an order to print it despite something is an owner's or a cook's to give.
     fn label(
         &self,
-        tx: &mut WriteTx<'_>,
+        conn: &mut AnyConnection,
         index: &Index,
         standing: &Standing,
         actor: &Actor,
         place: &PrintPlace,
-        fits: &Fits,
+        now: NaiveDateTime,
     ) -> Result<Label> {
         if self.despite.is_some() {
             actor.may(&reach::OVERRIDE_LABEL, place.site.row.id).map_err(|error| error.at("override_reason"))?;
         }
-        let (law, now) = (self.new.jurisdiction, tx.now());
-        let label = label_of(tx.conn()?, index, &standing.lot, law, self.despite.as_ref(), now)?;
+        let label = label_of(conn, index, &standing.lot, self.new.jurisdiction, self.despite.as_ref(), now)?;
         if self.despite.is_some() && label.notices.is_empty() {
             let detail = "nothing in it is unknown or speaks against it: leave this out";
             return Err(OperationError::invalid("override_reason", detail));
         }
-        fits(&label, place.size, place.dpi)?;
         Ok(label)
     }
 

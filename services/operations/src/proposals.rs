@@ -4,6 +4,7 @@
 mod document;
 mod lines;
 mod pointer;
+mod units;
 
 use chrono::Datelike as _;
 use serde::{Deserialize, Serialize};

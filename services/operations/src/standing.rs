@@ -36,7 +36,13 @@ impl Standing {
     }
 
     /// Of the lot a number in a request's address names. Who asks must be checked likewise.
-    pub(crate) fn addressed(tx: &mut WriteTx<'_>, text: &str) -> Result<Self> {
+    pub(crate) fn addressed(conn: &mut AnyConnection, text: &str) -> Result<Self> {
+        let number = lots::parse(text)?;
+        Self::read(standing::by_number(conn, number)?.ok_or_else(|| OperationError::not_found("lot", text))?)
+    }
+
+    /// The same, where a command may have had it looked up with the lots of its group.
+    pub(crate) fn looked_up(tx: &mut WriteTx<'_>, text: &str) -> Result<Self> {
         let number = lots::parse(text)?;
         Self::read(tx.standing(number)?.ok_or_else(|| OperationError::not_found("lot", text))?)
     }

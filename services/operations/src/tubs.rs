@@ -181,7 +181,7 @@ impl Found {
         site: Option<&str>,
         wanted: &[State],
     ) -> Result<(Standing, Site)> {
-        let standing = Standing::addressed(tx, &self.lot)?;
+        let standing = Standing::looked_up(tx, &self.lot)?;
         let site = standing.site(tx.conn()?, &self.actor, self.operation, site, wanted)?;
         Ok((standing, site))
     }

@@ -15,6 +15,8 @@ use tubtrail_operations::{OperationError, problems};
 use utoipa::ToSchema;
 
 use crate::problem::Problem;
+use crate::routed::{self, Routed};
+use crate::shape;
 
 /// Largest body, in bytes.
 pub const LARGEST: usize = 1024 * 1024;
@@ -40,7 +42,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
         arrive(request, payload, &["application/json"], |request, bytes| {
-            Ok(Self { value: parse(bytes)?, hash: request_hash(request, bytes) })
+            Ok(Self { value: parse(request, bytes)?, hash: request_hash(request, bytes) })
         })
     }
 }
@@ -53,7 +55,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Question<T> {
     type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        arrive(request, payload, &["application/json"], |_, bytes| Ok(Self(parse(bytes)?)))
+        arrive(request, payload, &["application/json"], |request, bytes| Ok(Self(parse(request, bytes)?)))
     }
 }
 
@@ -67,7 +69,9 @@ impl FromRequest for JsonLd {
     type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        arrive(request, payload, &["application/json", "application/ld+json"], |_, bytes| Ok(Self(parse(bytes)?)))
+        arrive(request, payload, &["application/json", "application/ld+json"], |request, bytes| {
+            Ok(Self(parse(request, bytes)?))
+        })
     }
 }
 
@@ -169,8 +173,8 @@ fn expect_content_type(request: &HttpRequest, expected: &[&str]) -> Result<(), P
     Err(OperationError::new(&problems::MALFORMED, detail).into())
 }
 
-fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
-    refuse_array(bytes)?;
+fn parse<T: DeserializeOwned>(request: &HttpRequest, bytes: &[u8]) -> Result<T, Problem> {
+    refuse_arrays(request, bytes)?;
     let mut deserializer = serde_json::Deserializer::from_slice(bytes);
     let value = serde_path_to_error::deserialize(&mut deserializer).map_err(|error| {
         let inner = error.inner();
@@ -189,15 +193,21 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
     Ok(value)
 }
 
-/// What is sent is always an object; a reader of one would also take its fields one after the other, in an array.
-fn refuse_array(bytes: &[u8]) -> Result<(), Problem> {
-    if bytes.trim_ascii_start().first() != Some(&b'[') {
+/// What is sent is an object, and so is much that is in it; a reader of one would also take its fields one after the other, in
+/// an array.
+fn refuse_arrays(request: &HttpRequest, bytes: &[u8]) -> Result<(), Problem> {
+    if !bytes.contains(&b'[') {
         return Ok(());
     }
-    match serde_json::from_slice::<serde::de::IgnoredAny>(bytes) {
-        Ok(_) => Err(OperationError::new(&problems::INVALID, "an object is expected here, not an array").into()),
-        Err(error) => Err(malformed(&error)),
+    let problem = OperationError::new(&problems::INVALID, "an object is expected here, not an array");
+    if bytes.trim_ascii_start().first() == Some(&b'[') {
+        let read = serde_json::from_slice::<serde::de::IgnoredAny>(bytes);
+        return Err(read.map_or_else(|error| malformed(&error), |_| problem.into()));
     }
+    let body = serde_json::from_slice(bytes).map_err(|error| malformed(&error))?;
+    let Routed::To(route) = routed::find(request.method(), request.match_info().as_str()) else { return Ok(()) };
+    let Some(path) = shape::misplaced_array(&route.id, &body) else { return Ok(()) };
+    Err(problem.at(path).into())
 }
 
 fn malformed(error: &serde_json::Error) -> Problem {

@@ -19,6 +19,7 @@ pub mod routed;
 pub mod routes;
 pub mod seats;
 pub mod serve;
+mod shape;
 pub mod telemetry;
 mod trust;
 mod webhooks;

@@ -66,7 +66,7 @@ pub fn sha256(file: &[u8]) -> String {
 pub fn keep(tx: &mut WriteTx<'_>, document_id: i64, file: &[u8]) -> Result<(), StorageError> {
     for (piece, number) in file.chunks(PIECE).zip(1..) {
         let row = PieceRow { document_id, number, bytes: piece.to_vec() };
-        diesel::insert_into(document_pieces::table).values(&row).execute(tx.conn())?;
+        diesel::insert_into(document_pieces::table).values(&row).execute(tx.conn()?)?;
     }
     Ok(())
 }

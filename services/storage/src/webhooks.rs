@@ -76,6 +76,10 @@ fact! {
         said: String => Text,
         /// It was taken.
         delivered: bool => Bool,
+        /// How long is waited until it is sent again, in milliseconds. Left out of the digest where it is not known: older rows had
+        /// no such column.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        wait_ms: Option<i32> => Nullable<Integer>,
     }
 }
 

@@ -11,11 +11,13 @@ use super::tools::{examples, run, succeed, tool};
 
 on_both!(a_day_in_typescript, a_day_in_python);
 
-/// Two tubs of pistachio at the harbour, the first of them on hold, and a device at each end.
+/// Two tubs of pistachio at the harbour, the first of them on hold; one that was just made in the kitchen; a device at each end,
+/// and a label printer that is switched off.
 struct Day {
     house: RestHouse,
     held: String,
     sound: String,
+    fresh: String,
     till: String,
     printer: String,
 }
@@ -23,7 +25,9 @@ struct Day {
 impl Day {
     fn open(backend: Backend) -> Self {
         let house = RestHouse::open(backend);
-        let tubs = house.make_two_tubs().tubs;
+        house.furnish_labels();
+        let made = house.make_two_tubs();
+        let tubs = made.tubs;
         let lines: Vec<Value> = tubs.iter().map(|lot| json!({"lot": lot})).collect();
         let transfer = json!({"from": "kitchen", "to": "harbour", "lines": lines});
         let transfer = house.owner.post("/v1/transfers", transfer).expect(201);
@@ -31,24 +35,28 @@ impl Day {
         house.owner.post(&receipt, json!({"all_as_sent": true})).expect(201).done();
         let reason = json!({"reason": "the lid was loose"});
         house.owner.post(&format!("/v1/lots/{}/holds", tubs[0]), reason).expect(201).done();
-        let statement = json!({"item": "milk", "supplier": "dairy", "in_force_from": "2026-01-01", "lists": ["eu"],
-            "contains": ["milk"], "document": "S-1"});
-        house.owner.post("/v1/statements", statement).expect(201).done();
+        let paste = house.receive("pistachio-paste", "24-119", 250);
+        let fresh = house.make("pistachio", &[(&made.base, 2000), (&paste, 250)], "tub", &[2200]).remove(0);
+        // Nobody listens there.
+        let printer = json!({"code": "labels", "name": "Label printer", "site": "kitchen", "size": "60x40", "dpi": 203,
+            "uri": "ipp://127.0.0.1:9/ipp/print"});
+        house.owner.post("/v1/printers", printer).expect(201).done();
         let device = |code: &str, site: &str| {
             let new = json!({"code": code, "name": code, "site": site});
             text(&house.owner.post("/v1/devices", new).expect(201).json["token"])
         };
         let (till, printer) = (device("till", "harbour"), device("printer", "kitchen"));
-        Self { held: tubs[0].clone(), sound: tubs[1].clone(), till, printer, house }
+        Self { held: tubs[0].clone(), sound: tubs[1].clone(), fresh, till, printer, house }
     }
 
-    fn environment(&self) -> [(&str, &str); 5] {
+    fn environment(&self) -> [(&str, &str); 6] {
         [
             ("HOUSE", self.house.world.server.base()),
             ("TILL_TOKEN", &self.till),
             ("TILL_SITE", "harbour"),
             ("PRINTER_TOKEN", &self.printer),
             ("PRINTER_SITE", "kitchen"),
+            ("PRINTER", "labels"),
         ]
     }
 
@@ -70,12 +78,30 @@ impl Day {
         assert!(lines.contains(&"milk: contains") || lines.contains(&"Milk: contains"), "{said}");
         assert!(lines.iter().any(|line| line.starts_with("caution: ")), "{said}");
         assert!(lines.iter().any(|line| line.starts_with("emptied: the last 2040")), "{said}");
-        for tub in [&self.held, &self.sound] {
+        for tub in [&self.held, &self.sound, &self.fresh] {
             assert!(lines.iter().any(|line| line.starts_with(&format!("label {tub}: pistachio, 2200"))), "{said}");
         }
+        self.check_label(&lines);
         let tub = self.house.owner.get(&format!("/v1/lots/{}", self.sound)).expect(200);
         let served = json!([{"site": "harbour", "state": "served", "grams": 2200}]);
         assert_eq!(tub.json["places"], served, "two portions, and the rest with the emptying");
+    }
+}
+
+impl Day {
+    /// Of the tub in the kitchen, and of no other: what it says, and that its print waits. 2000 g of base are 1684.2 g of milk and
+    /// 421.1 g of sugar, more than the 250 g of paste; 60 mm are 480 dots, 8 to a millimetre.
+    fn check_label(&self, lines: &[&str]) {
+        let begins =
+            lines.iter().position(|line| line.starts_with(&format!("label {}", self.fresh))).expect("its label");
+        assert_eq!(lines[begins + 2], "  says: Ingredients: whole milk, sugar, pistachio paste");
+        assert_eq!(lines[begins + 3], "  picture: 480 dots across");
+        let waits = ["queued", "waiting"].map(|state| format!("  print 1 on labels: {state}"));
+        assert!(waits.iter().any(|line| line == lines[begins + 4]), "{}", lines[begins + 4]);
+        let prints = self.house.owner.get("/v1/prints").expect(200).json;
+        let print = &prints["items"][0];
+        assert_eq!((&print["label"]["lot"], &print["printed_by"]), (&json!(self.fresh), &json!("device:printer")));
+        assert_eq!(prints["items"].as_array().map(Vec::len), Some(1));
     }
 }
 

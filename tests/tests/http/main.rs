@@ -1,6 +1,7 @@
 //! The whole program over HTTP, as its users meet it.
 
 mod allergens;
+mod arrays;
 mod bad_input;
 mod changes;
 mod crash;

@@ -8,6 +8,7 @@ on_both!(
     what_is_not_known_is_left_open_and_said,
     what_was_made_tells_the_last_day_of_what_was_sent,
     single_packages_are_added_up,
+    a_pallet_is_what_was_put_onto_it,
     what_did_not_happen_is_passed_over,
     a_mistake_is_named_by_its_pointer,
     it_is_no_larger_than_a_delivery,
@@ -162,6 +163,53 @@ fn single_packages_are_added_up(backend: Backend) {
     for at in [0, 1] {
         assert_eq!((&lines[at]["item"], grams(&lines[at])), (&due[at]["item"], grams(&due[at])), "{lines}");
     }
+}
+
+/// A pallet leaves by its own number (common practice, no source). Before that 150 kg of a lot and a carton were put onto it, and
+/// into the carton 50 kg of the same.
+fn a_pallet_is_what_was_put_onto_it(backend: Backend) {
+    let house = known(backend);
+    let (pallet, carton) = ("urn:epc:id:sscc:0614141.1234567890", "https://id.gs1.org/00/106141412345678908");
+    let milk = |kilograms: u32| json!([{"epcClass": "urn:epc:class:lgtin:4012345.012345.998877", "quantity": kilograms, "uom": "KGM"}]);
+    let aggregation = |at: &str, action: &str, unit: &str| {
+        json!({"type": "AggregationEvent", "eventTime": format!("2026-11-25T{at}:00+01:00"), "parentID": unit,
+            "eventTimeZoneOffset": "+01:00", "action": action, "bizStep": "packing"})
+    };
+    let mut inner = aggregation("03:00", "ADD", carton);
+    inner["childQuantityList"] = milk(50);
+    let mut outer = aggregation("04:00", "ADD", pallet);
+    outer["childQuantityList"] = milk(150);
+    outer["childEPCs"] = json!([carton]);
+    let mut left = shipping();
+    left["quantityList"] = json!([]);
+    left["epcList"] = json!([pallet]);
+    let due = proposed(&house, &json!([shipping()]))["delivery"].clone();
+    let lines = |events: &Value| proposed(&house, events)["delivery"]["lines"].clone();
+    let both = lines(&json!([left, inner, outer]));
+    assert_eq!((&both[0]["item"], &both[0]["supplier_lot_code"]), (&json!("milk"), &json!("998877")));
+    let grams = both[0]["quantity"]["amount"].as_str().and_then(|text| text.parse::<f64>().ok());
+    assert_eq!((grams, both.as_array().map(Vec::len)), (Some(200_000.0), Some(1)));
+    assert_eq!(proposed(&house, &json!([inner, outer, left]))["delivery"]["document"], due["document"]);
+
+    // What is told after it left was not on it then; what was taken off again left who knows what.
+    let mut after = outer.clone();
+    after["eventTime"] = json!("2026-11-25T09:00:00+01:00");
+    let unknown = json!([{}]);
+    assert_eq!(lines(&json!([after, left])), unknown);
+    assert_eq!(lines(&json!([outer, inner, aggregation("04:30", "DELETE", pallet), left])), unknown);
+    assert_eq!(lines(&json!([outer, inner, left, aggregation("23:00", "DELETE", pallet)])), both, "the receiver's");
+    let mut wrong = outer.clone();
+    wrong["errorDeclaration"] = json!({"declarationTime": "2026-11-25T06:00:00+01:00", "reason": "did_not_occur"});
+    assert_eq!(lines(&json!([wrong, left])), unknown);
+    // In itself, and with nothing in it.
+    outer["childEPCs"] = json!([pallet]);
+    assert_eq!(lines(&json!([outer, left]))[0]["quantity"], json!({"amount": "150", "unit": "kg"}));
+    assert_eq!(lines(&json!([aggregation("04:00", "ADD", pallet), left])), unknown);
+    let mut mistaken = outer;
+    mistaken["childQuantityList"][0]["quantity"] = json!("150");
+    let refusal = ask(&house, &document(&json!([left, mistaken])));
+    let pointer = "/epcisBody/eventList/1/childQuantityList/0/quantity";
+    assert_eq!(refusal.refused(422, "/problems/invalid").field(), Some(pointer));
 }
 
 fn what_did_not_happen_is_passed_over(backend: Backend) {

@@ -21,14 +21,16 @@ pub struct IppPrinter {
 impl IppPrinter {
     /// Switches one on, on a port, that takes some media types and needs so many seconds for a job.
     pub fn start(port: u16, spool: &Path, formats: &str, seconds: u32) -> Self {
-        let command = spool.with_extension("sh");
+        let (command, keys) = (spool.with_extension("sh"), spool.with_extension("keys"));
+        std::fs::create_dir_all(&keys).expect("a folder");
         std::fs::write(&command, format!("#!/bin/sh\nsleep {seconds}\n")).expect("a file");
         Command::new("chmod").arg("+x").arg(&command).status().expect("chmod runs");
         // It announces itself over D-Bus or does not start; nobody need hear it.
         let line = format!(
             "DBUS_SYSTEM_BUS_ADDRESS=$DBUS_SESSION_BUS_ADDRESS exec ippeveprinter -p {port} -d '{}' -k -r off -f {formats} \
-             -c '{}' Labels",
+             -K '{}' -c '{}' Labels",
             spool.display(),
+            keys.display(),
             command.display()
         );
         let mut started = Command::new("dbus-run-session");
@@ -44,6 +46,11 @@ impl IppPrinter {
             std::thread::sleep(Duration::from_millis(50));
         }
         printer
+    }
+
+    /// Where it listens for who speaks in confidence: it signed its certificate itself.
+    pub fn encrypted_uri(&self) -> String {
+        format!("ipps://127.0.0.1:{}/ipp/print", self.port)
     }
 
     /// Where it listens.

@@ -20,6 +20,8 @@ on_both!(
     a_server_killed_in_the_middle_follows_it_when_it_is_back,
     a_broken_connection_prints_nothing_twice,
     what_a_printer_does_not_take_is_refused_in_words,
+    a_printer_that_does_not_answer_keeps_no_other_waiting,
+    a_certificate_nobody_signed_is_taken_only_where_the_house_says_so,
 );
 
 const BOTH_FORMATS: &str = "application/pdf,image/png";
@@ -278,4 +280,47 @@ fn what_a_printer_does_not_take_is_refused_in_words(backend: Backend) {
     wait_for(owner, print, "printed");
     let drawn = owner.get(&format!("/v1/prints/{print}/label.png")).expect(200).body;
     assert!(std::fs::read(&printer.arrived()[0]).expect("the job") == drawn, "the bytes that were sent");
+}
+
+/// One printer takes the connection and says nothing, for twenty seconds; the other prints meanwhile.
+fn a_printer_that_does_not_answer_keeps_no_other_waiting(backend: Backend) {
+    let served = Served::open(backend);
+    let owner = &served.house.owner;
+    let silent = TcpListener::bind(("127.0.0.1", 0)).expect("a port");
+    let port = silent.local_addr().expect("an address").port();
+    register(owner, &format!("ipp://127.0.0.1:{port}/ipp/print"));
+    let (_folder, spool) = spool();
+    let printer = IppPrinter::start(free_port(), &spool, BOTH_FORMATS, 0);
+    let other = json!({"code": "others", "name": "Another", "site": "kitchen", "uri": printer.uri(), "size": "60x40",
+        "dpi": 203});
+    owner.post("/v1/printers", other).expect(201).done();
+    let stuck = print(owner, &served.tubs[0]);
+    let (mut asked, _) = silent.accept().expect("it is asked");
+    let asks = Instant::now();
+    let body = json!({"printer": "others"});
+    let quick = owner.post(&format!("/v1/lots/{}/prints", served.tubs[1]), body).expect(201).json;
+    wait_for(owner, quick["print"].as_i64().expect("a number"), "printed");
+    assert!(asks.elapsed() < Duration::from_secs(15), "it waited {:?}", asks.elapsed());
+    let mut word = [0];
+    asked.read_exact(&mut word).expect("the silent one was asked, and still is");
+    assert_eq!(wait_for(owner, stuck, "waiting")["steps"].as_array().map(Vec::len), Some(2));
+}
+
+fn a_certificate_nobody_signed_is_taken_only_where_the_house_says_so(backend: Backend) {
+    let served = Served::open(backend);
+    let owner = &served.house.owner;
+    let (_folder, spool) = spool();
+    let printer = IppPrinter::start(free_port(), &spool, BOTH_FORMATS, 0);
+    register(owner, &printer.encrypted_uri());
+    let print = print(owner, &served.tubs[0]);
+    let waiting = wait_for(owner, print, "waiting");
+    let said = waiting["steps"][1]["said"].as_str().expect("it says why");
+    assert!(said.contains("certificate"), "{said}");
+    assert!(printer.arrived().is_empty(), "not a word of it");
+    let mut trusted = owner.get("/v1/printers/labels").expect(200).json;
+    trusted["any_certificate"] = json!(true);
+    owner.put("/v1/printers/labels", trusted).expect(200).done();
+    let shown = wait_for(owner, print, "printed");
+    assert_eq!(states(&shown).last(), Some(&"printed"));
+    assert_eq!(printer.arrived().len(), 1);
 }

@@ -24,25 +24,7 @@ pub struct Served {
 impl Served {
     pub fn open(backend: Backend) -> Self {
         let house = RestHouse::open(backend);
-        let maker = json!({"code": "northquay", "name": "Northquay Gelato", "jurisdiction": "eu",
-            "address": ["1 Harbour Street", "Northquay"]});
-        house.create("makers", maker);
-        for (code, name) in [("milk", "whole milk"), ("sugar", "sugar"), ("pistachio-paste", "pistachio paste")] {
-            house.create("item-labels", json!({"code": code, "name": name, "made_of": {"by": "single"}}));
-        }
-        let gelato = json!({"code": "pistachio", "name": "pistachio gelato", "made_of": {"by": "what_went_in"},
-            "storage": "Keep at −18 °C or below."});
-        house.create("item-labels", gelato);
-        for (item, contains) in
-            [("milk", json!(["milk"])), ("sugar", json!([])), ("pistachio-paste", json!(["pistachio"]))]
-        {
-            let statement = json!({"item": item, "supplier": "dairy", "in_force_from": "2020-01-01",
-                "lists": ["eu", "us", "ca"], "contains": contains, "document": "Specification"});
-            house.create("statements", statement);
-        }
-        let mut item = house.owner.get("/v1/items/pistachio").expect(200).json;
-        item["shelf_life_days"] = json!(180);
-        house.owner.put("/v1/items/pistachio", item).expect(200).done();
+        house.furnish_labels();
         let made = house.make_two_tubs();
         Self { house, tubs: made.tubs, paste: made.paste }
     }

@@ -8,7 +8,7 @@ use tubtrail_operations::discards::Discard;
 use tubtrail_operations::exports::{EventKind, EventsAsked, Goods, PaperKind, TrackingEvent};
 use tubtrail_operations::reach::{EXPORT_EPCIS, EXPORT_SFCR};
 use tubtrail_operations::recalls::{NewRecall, RecallKind, SeedAsked};
-use tubtrail_operations::receipts::NewReceipt;
+use tubtrail_operations::receipts::{NewReceipt, NewReceiptLine, Rest};
 use tubtrail_operations::sites::{Site, SiteKind};
 use tubtrail_operations::transfers::{NewTransfer, NewTransferLine};
 use tubtrail_operations::voids::UseVoid;
@@ -23,6 +23,7 @@ on_both!(
     days_and_sites_narrow_it,
     a_lot_is_told_with_all_that_is_in_it_and_all_that_became_of_it,
     a_recall_is_told_as_far_as_it_reaches,
+    what_did_not_arrive_is_told_and_was_not_taken_out,
     what_went_in_is_told_to_the_milligram,
     a_batch_of_which_nothing_is_left_did_not_occur,
     who_may_not_read_all_is_told_less_or_nothing,
@@ -135,7 +136,7 @@ fn kinds(events: &[TrackingEvent]) -> Vec<EventKind> {
 }
 
 fn a_week_is_told_event_by_event(backend: Backend) {
-    use EventKind::{Arrived, Consigned, Counted, Destroyed, Dispatched, Received, Transformed};
+    use EventKind::{Arrived, Consigned, Counted, Destroyed, Dispatched, Packed, Received, Transformed, Unpacked};
     let week = week(backend);
     let events = all(&week.house);
     let due = [
@@ -167,8 +168,10 @@ fn a_week_is_told_event_by_event(backend: Backend) {
             vec![("pistachio-paste", 420), ("white-base", 4000)],
             vec![("pistachio", 2100), ("pistachio", 2100)],
         ),
+        (Packed, 4, 9, KITCHEN, vec![("pistachio", 2100), ("pistachio", 2100)], vec![]),
         (Dispatched, 4, 9, KITCHEN, vec![("pistachio", 2100), ("pistachio", 2100)], vec![]),
         (Arrived, 4, 10, SHOP, vec![("pistachio", 2100), ("pistachio", 2100)], vec![]),
+        (Unpacked, 4, 10, SHOP, vec![("pistachio", 2100), ("pistachio", 2100)], vec![]),
         (Consigned, 5, 9, SHOP, vec![("pistachio", 2100)], vec![]),
         (Counted, 5, 10, SHOP, vec![("pistachio", 2050)], vec![]),
         (Destroyed, 6, 9, SHOP, vec![("pistachio", 2050)], vec![]),
@@ -181,11 +184,11 @@ fn a_week_is_told_event_by_event(backend: Backend) {
     }
     let other = |at: usize| events[at].other.as_ref().map(|party| party.code.as_str());
     let paper = |at: usize| events[at].paper.as_ref().map(|paper| (paper.kind, paper.number.as_str()));
-    assert_eq!([0, 1, 6, 7, 8].map(other), ["dairy", "nut-mill", SHOP, KITCHEN, "bistro"].map(Some));
-    assert_eq!(paper(8), Some((PaperKind::Consignment, "DN-311")));
-    assert_eq!(paper(6), paper(7), "the transfer");
-    assert_eq!(events[9].expected.map(Grams::mg), Some(2_100_000));
-    assert_eq!(events[10].reason.as_deref(), Some("the freezer failed"));
+    assert_eq!([0, 1, 7, 8, 10].map(other), ["dairy", "nut-mill", SHOP, KITCHEN, "bistro"].map(Some));
+    assert_eq!(paper(10), Some((PaperKind::Consignment, "DN-311")));
+    assert_eq!([6, 7, 9].map(paper), [8; 3].map(paper), "the transfer");
+    assert_eq!(events[11].expected.map(Grams::mg), Some(2_100_000));
+    assert_eq!(events[12].reason.as_deref(), Some("the freezer failed"));
     let withdrawn = |at: usize| events[at].withdrawn.as_ref();
     let (first, second) = (withdrawn(3).expect("put right"), withdrawn(4).expect("put right"));
     assert_eq!((first.at, first.instead.as_ref()), (day(7, 9), Some(&events[4].id)));
@@ -193,7 +196,7 @@ fn a_week_is_told_event_by_event(backend: Backend) {
     assert_eq!(first.reason.as_deref(), Some("the jar was fuller"));
     assert_eq!(second.reason.as_deref(), Some("the sugar was for the other batch"));
     assert_eq!((withdrawn(5), events[5].recorded_at), (None, day(7, 10)));
-    let tub = &events[8].goods[0];
+    let tub = &events[10].goods[0];
     assert_eq!(tub.lot.as_deref(), Some(week.tubs[0].as_str()));
     assert_eq!(tub.source.as_ref().map(|source| source.code.as_str()), Some(KITCHEN), "who gave it its number");
 }
@@ -216,7 +219,7 @@ fn the_same_is_told_the_same_again(backend: Backend) {
 }
 
 fn days_and_sites_narrow_it(backend: Backend) {
-    use EventKind::{Arrived, Consigned, Counted, Destroyed, Dispatched};
+    use EventKind::{Arrived, Consigned, Counted, Destroyed, Dispatched, Packed, Unpacked};
     let week = week(backend);
     let on = |day: u32| NaiveDate::from_ymd_opt(2026, 11, day);
     let asked = |from, to, site: Option<&str>| EventsAsked {
@@ -228,10 +231,10 @@ fn days_and_sites_narrow_it(backend: Backend) {
     let owner = Request::system();
     let narrowed =
         |asked: &EventsAsked| kinds(&told(&week.house, &owner, asked).unwrap_or_else(|error| panic!("{error}")));
-    assert_eq!(narrowed(&asked(on(4), on(4), None)), [Dispatched, Arrived]);
+    assert_eq!(narrowed(&asked(on(4), on(4), None)), [Packed, Dispatched, Arrived, Unpacked]);
     assert_eq!(narrowed(&asked(on(5), None, None)), [Consigned, Counted, Destroyed]);
-    assert_eq!(narrowed(&asked(None, None, Some(SHOP))), [Arrived, Consigned, Counted, Destroyed]);
-    assert_eq!(narrowed(&asked(on(4), on(4), Some(KITCHEN))), [Dispatched]);
+    assert_eq!(narrowed(&asked(None, None, Some(SHOP))), [Arrived, Unpacked, Consigned, Counted, Destroyed]);
+    assert_eq!(narrowed(&asked(on(4), on(4), Some(KITCHEN))), [Packed, Dispatched]);
     assert!(narrowed(&asked(on(8), on(9), None)).is_empty());
     let items = EventsAsked { items: vec!["sugar".into()], ..EventsAsked::default() };
     let of_sugar = told(&week.house, &owner, &items).expect("told");
@@ -267,11 +270,12 @@ fn days_and_sites_narrow_it(backend: Backend) {
 }
 
 fn a_lot_is_told_with_all_that_is_in_it_and_all_that_became_of_it(backend: Backend) {
-    use EventKind::{Arrived, Consigned, Counted, Destroyed, Dispatched, Received, Transformed};
+    use EventKind::{Arrived, Consigned, Counted, Destroyed, Dispatched, Packed, Received, Transformed, Unpacked};
     let week = week(backend);
     let owner = Request::system();
     let of = |lot: &str| told(&week.house, &owner, &of_lot(lot)).unwrap_or_else(|error| panic!("{error}"));
-    let way = [Received, Received, Transformed, Transformed, Transformed, Transformed, Dispatched, Arrived];
+    let made = [Received, Received, Transformed, Transformed, Transformed, Transformed];
+    let way = [&made[..], &[Packed, Dispatched, Arrived, Unpacked]].concat();
     // The bistro's tub was not counted, and the other one was not handed over.
     assert_eq!(kinds(&of(&week.tubs[0])), [&way[..], &[Consigned]].concat());
     assert_eq!(kinds(&of(&week.tubs[1])), [&way[..], &[Counted, Destroyed]].concat());
@@ -304,6 +308,58 @@ fn a_recall_is_told_as_far_as_it_reaches(backend: Backend) {
     let events = told(&week.house, &owner, &asked).unwrap_or_else(|error| panic!("{error}"));
     // All of the week: the nuts' delivery too, for paste is in the tubs.
     assert_eq!(events, all(&week.house));
+}
+
+/// 1000 g of milk, 1000 of sugar and 1000 of paste go to the harbour. Of the milk 600 arrive whole and 300 spilt, of the sugar
+/// nothing; of the paste 1200; and a carton of milk that was not on the list, 500.
+fn what_did_not_arrive_is_told_and_was_not_taken_out(backend: Backend) {
+    use EventKind::{Arrived, Destroyed, Dispatched, Missed, Packed, Unpacked};
+    let house = TestHouse::new(backend);
+    let owner = Request::system();
+    let [milk, sugar, paste] = ["milk", "sugar", "pistachio-paste"].map(|item| house.receive("dairy", item, "1", 1000));
+    let more = house.receive("dairy", "milk", "2", 500);
+    house.clock.set(day(4, 9));
+    let lines = [&milk, &sugar, &paste].map(|lot| NewTransferLine { lot: lot.clone(), quantity: None }).to_vec();
+    let new = NewTransfer { from: KITCHEN.into(), to: SHOP.into(), lines, dispatched_at: None, note: None };
+    let sent = house.tubtrail.dispatch_transfer(&owner, new).expect("sent").answer;
+    house.clock.set(day(4, 10));
+    let came = |lot: &str, whole: u32, damaged: u32, why: &str| NewReceiptLine {
+        lot: lot.to_owned(),
+        received: Some(grams(whole)),
+        damaged: Some(grams(damaged)).filter(|_| damaged > 0),
+        reason: Some(why.to_owned()),
+    };
+    let lines = vec![
+        came(&milk, 600, 300, "a carton burst"),
+        came(&paste, 1200, 0, "weighed again"),
+        came(&more, 500, 0, "not on the list"),
+    ];
+    let rest = Some(Rest::Missing);
+    let reason = Some("left on the quay".to_owned());
+    let receipt = NewReceipt { received_at: None, lines, rest, all_as_sent: false, reason, note: None };
+    house.tubtrail.receive_transfer(&owner, sent.id, receipt).expect("received");
+
+    let events = all(&house).split_off(4);
+    let all_sent = vec![("milk", 1000), ("sugar", 1000), ("pistachio-paste", 1000)];
+    let due = [
+        (Packed, all_sent.clone()),
+        (Dispatched, all_sent),
+        (Arrived, vec![("milk", 600), ("pistachio-paste", 1200), ("milk", 500)]),
+        // Spilt milk was in it too; what nobody put in was not.
+        (Unpacked, vec![("milk", 900), ("pistachio-paste", 1000)]),
+        (Missed, vec![("milk", 100), ("sugar", 1000)]),
+        (Destroyed, vec![("milk", 300)]),
+    ];
+    assert_eq!(events.iter().map(|event| (event.kind, amounts(&event.goods))).collect::<Vec<_>>(), due);
+    assert_eq!(events[4].site.code, SHOP);
+    assert_eq!(events[4].reason.as_deref(), Some("a carton burst"), "the first that is said");
+    // Nothing came of the sugar, but that it is missing is told of it, and not of the paste.
+    let of = |lot: &str| kinds(&told(&house, &owner, &of_lot(lot)).unwrap_or_else(|error| panic!("{error}"))[1..]);
+    assert!(of(&sugar).contains(&Missed));
+    let narrowed = EventsAsked { items: vec!["pistachio-paste".into()], ..EventsAsked::default() };
+    let of_paste = told(&house, &owner, &narrowed).expect("told");
+    assert_eq!(kinds(&of_paste)[1..], [Packed, Dispatched, Arrived, Unpacked]);
+    assert_eq!(amounts(&of_paste[4].goods), [("pistachio-paste", 1000)]);
 }
 
 /// Every use that holds, and the water, is in the last way each batch is told, and nothing else is.
@@ -354,11 +410,11 @@ fn who_may_not_read_all_is_told_less_or_nothing(backend: Backend) {
     let inspector = week.house.someone(Role::Inspector, Some(OTHER_SHOP));
     assert!(told(&week.house, &inspector, &everything).expect("told").is_empty(), "nothing happened there");
     let at_the_harbour = week.house.someone(Role::Inspector, Some(SHOP));
-    assert_eq!(told(&week.house, &at_the_harbour, &everything).expect("told").len(), 4);
+    assert_eq!(told(&week.house, &at_the_harbour, &everything).expect("told").len(), 5);
     let kitchen = EventsAsked { site: Some(KITCHEN.into()), ..EventsAsked::default() };
     assert_eq!(refused(told(&week.house, &at_the_harbour, &kitchen)), ("not-found", "site".into(), vec![]));
     // A trace that hides a part would be taken for a whole one: who may see the tub sees where it came from.
-    assert_eq!(told(&week.house, &at_the_harbour, &of_lot(&week.tubs[0])).expect("told").len(), 9);
+    assert_eq!(told(&week.house, &at_the_harbour, &of_lot(&week.tubs[0])).expect("told").len(), 11);
     assert_eq!(refused(told(&week.house, &inspector, &of_lot(&week.tubs[0]))).0, "not-found");
     let cook = week.house.someone(Role::Kitchen, None);
     assert_eq!(refused(told(&week.house, &cook, &everything)).0, "forbidden");

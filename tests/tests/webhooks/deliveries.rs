@@ -10,6 +10,7 @@ use super::receiver::Receiver;
 on_both!(
     holds_and_recalls_arrive_in_order,
     what_was_not_taken_arrives_again,
+    who_asks_for_time_is_given_it,
     a_killed_server_goes_on_where_it_was,
     who_is_slow_delays_nobody_else,
     both_secrets_sign_while_one_follows_the_other,
@@ -127,6 +128,39 @@ fn what_was_not_taken_arrives_again(backend: Backend) {
     assert_eq!(reasons, ["first", "second"], "in order");
     assert_eq!(told[0]["id"], both.iter().find(|one| one["path"] == "/shy").expect("it came")["id"], "the same event");
     assert!(told.iter().all(|one| one["holds"] == json!([true])), "signed anew: {told:?}");
+}
+
+/// The first wait is 5 s, half a second more or less. One asks for 9 s, one for a date 12 s ahead, one for a month, one for nothing.
+fn who_asks_for_time_is_given_it(backend: Backend) {
+    let house = open(backend);
+    let mut receiver = Receiver::start();
+    let ways =
+        [("/soon", json!("9")), ("/date", json!("date+12")), ("/month", json!("2592000")), ("/usual", json!("soon"))];
+    for (path, asked) in &ways {
+        register(&house.owner, &mut receiver, path, &["hold.placed"]);
+        receiver.answer(path, json!({"status": 503, "retry_after": asked}));
+    }
+    let milk = house.receive("milk", "M-1", 1000);
+    let began = Instant::now();
+    hold(&house.owner, &milk, "a smell");
+    let first: Vec<Value> = ways.iter().map(|_| receiver.request()).collect();
+    assert!(first.iter().all(|one| one["status"] == 503), "{first:?}");
+    let wait = |code: &str| attempts(&house.owner, code)[0]["wait_ms"].as_i64().expect("it is sent again");
+    until("all is written down", || ways.iter().all(|(path, _)| attempts(&house.owner, &path[1..]).len() == 1));
+    let waits = ["soon", "date", "month", "usual"].map(wait);
+    let within = [9000..=9500, 10_500..=12_500, 86_400_000..=86_400_500, 4500..=5500];
+    for (wait, within) in waits.iter().zip(within) {
+        assert!(within.contains(wait), "{waits:?}");
+    }
+    // A date is of whole seconds, and so may be a second nearer.
+    let again: Vec<(String, Duration)> =
+        (0..3).map(|_| (receiver.request()["path"].as_str().expect("a path").to_owned(), began.elapsed())).collect();
+    let paths: Vec<&str> = again.iter().map(|(path, _)| path.as_str()).collect();
+    assert_eq!(paths, ["/usual", "/soon", "/date"]);
+    let least = [4.5, 9.0, 10.5].map(Duration::from_secs_f64);
+    assert!(again.iter().zip(least).all(|((_, after), least)| *after >= least), "{again:?}");
+    let shown = house.owner.get("/v1/webhooks/month").expect(200).json;
+    assert!(shown["next_attempt_at"].is_string(), "{shown}");
 }
 
 fn a_killed_server_goes_on_where_it_was(backend: Backend) {

@@ -9,6 +9,8 @@ use serde::{Serialize, Serializer};
 pub enum Event {
     /// Something happened to objects.
     ObjectEvent(ObjectEvent),
+    /// Objects were put together, or taken apart again.
+    AggregationEvent(AggregationEvent),
     /// Inputs became outputs.
     TransformationEvent(TransformationEvent),
 }
@@ -69,6 +71,33 @@ pub struct ObjectEvent {
     /// What the book had where something else was counted; ours, not the standard's.
     #[serde(rename = "tubtrail:expectedQuantity", skip_serializing_if = "Option::is_none")]
     pub expected_quantity: Option<Kilograms>,
+}
+
+/// Objects were put together in something that goes as one, or taken out of it again.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "camelCase")]
+pub struct AggregationEvent {
+    /// What every event says.
+    #[serde(flatten)]
+    pub common: Common,
+    /// What goes as one, a URI.
+    #[serde(rename = "parentID")]
+    pub parent_id: String,
+    /// What was put in or taken out, by class. Nothing here would mean all that is in it.
+    pub child_quantity_list: Vec<Quantity>,
+    /// ADD or DELETE.
+    pub action: &'static str,
+    /// The step of the business, a word of CBV.
+    pub biz_step: &'static str,
+    /// How the objects stand afterwards, a word of CBV.
+    pub disposition: &'static str,
+    /// Where it happened.
+    pub read_point: Place,
+    /// Where the objects are afterwards.
+    pub biz_location: Place,
+    /// The papers.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub biz_transaction_list: Vec<BizTransaction>,
 }
 
 /// Inputs became outputs.

@@ -109,7 +109,7 @@ impl Written {
         }
         let said = Said {
             kind: EventKind::Transformed,
-            source: Source::Completions,
+            told_by: Source::Completions.table(),
             row: batch.completion.id,
             entry,
             at: batch.completion.completed_at,

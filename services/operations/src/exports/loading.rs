@@ -6,9 +6,7 @@ use chrono::NaiveDateTime;
 use sha2::{Digest as _, Sha256};
 use tubtrail_domain::place::State;
 use tubtrail_storage::lots::{DeliveryLineRow, DeliveryRow, LotRow, lots_by_ids};
-use tubtrail_storage::stock::{
-    CountLineRow, CountRow, MovementRow, ReceiptLineRow, ReceiptRow, TransferLineRow, TransferRow,
-};
+use tubtrail_storage::stock::{CountLineRow, CountRow, MovementRow};
 use tubtrail_storage::tracking::{self, Key, Source};
 use tubtrail_storage::{AnyConnection, StorageError};
 
@@ -74,7 +72,8 @@ fn identity(hash: &str, table: &str, row: i64) -> String {
 /// What a row says of an event before anything is looked up.
 pub(super) struct Said {
     pub kind: EventKind,
-    pub source: Source,
+    /// The table of the row, and which of several things it tells.
+    pub told_by: &'static str,
     pub row: i64,
     pub entry: i64,
     pub at: NaiveDateTime,
@@ -111,7 +110,7 @@ impl Loader {
 
     /// An event with nothing in it yet.
     pub(super) fn begin(&mut self, conn: &mut AnyConnection, known: &Known, said: &Said) -> Result<TrackingEvent> {
-        let (recorded_at, id) = known.identity(said.entry, said.source.table(), said.row)?;
+        let (recorded_at, id) = known.identity(said.entry, said.told_by, said.row)?;
         Ok(TrackingEvent {
             id,
             kind: said.kind,
@@ -130,7 +129,7 @@ impl Loader {
         })
     }
 
-    fn goods_of(
+    pub(super) fn goods_of(
         &mut self,
         conn: &mut AnyConnection,
         known: &Known,
@@ -169,7 +168,7 @@ impl Loader {
         }
         let said = Said {
             kind: EventKind::Received,
-            source: Source::Deliveries,
+            told_by: Source::Deliveries.table(),
             row: row.id,
             entry: row.entry,
             at: row.arrived_at,
@@ -189,79 +188,6 @@ impl Loader {
             }
         }
         Ok(events)
-    }
-
-    fn transfers(&mut self, conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<(i64, TrackingEvent)>> {
-        let until = self.until;
-        let rows = tracking::transfers_with_lines(conn, ids)?;
-        let lots = rows.values().flat_map(|(_, lines)| lines.iter().map(|line| line.lot_id));
-        let known = Known::of(conn, lots, rows.values().map(|(row, _)| row.entry))?;
-        let mut events = Vec::new();
-        for (row, lines) in rows.values().filter(|(row, _)| row.entry <= until) {
-            events.push((row.id, self.transfer(conn, &known, row, lines)?));
-        }
-        Ok(events)
-    }
-
-    fn transfer(
-        &mut self,
-        conn: &mut AnyConnection,
-        known: &Known,
-        row: &TransferRow,
-        lines: &[TransferLineRow],
-    ) -> Result<TrackingEvent> {
-        let said = Said {
-            kind: EventKind::Dispatched,
-            source: Source::Transfers,
-            row: row.id,
-            entry: row.entry,
-            at: row.dispatched_at,
-            site_id: row.from_site_id,
-        };
-        let goods = self.goods_of(conn, known, lines.iter().map(|line| (line.lot_id, line.mass_mg)))?;
-        let other = Some(self.told.site(conn, row.to_site_id)?);
-        Ok(TrackingEvent { other, paper: Some(transfer_paper(row)), goods, ..self.begin(conn, known, &said)? })
-    }
-
-    fn receipts(&mut self, conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<(i64, TrackingEvent)>> {
-        let until = self.until;
-        let rows = tracking::receipts_with_lines(conn, ids)?;
-        let lots = rows.values().flat_map(|(_, _, lines)| lines.iter().map(|line| line.lot_id));
-        let known = Known::of(conn, lots, rows.values().map(|(row, ..)| row.entry))?;
-        let mut events = Vec::new();
-        for (row, transfer, lines) in rows.values().filter(|(row, ..)| row.entry <= until) {
-            if let Some(event) = self.receipt(conn, &known, row, transfer, lines)? {
-                events.push((row.id, event));
-            }
-        }
-        Ok(events)
-    }
-
-    /// What arrived whole. What arrived damaged is told where it was thrown away; of a transfer of which nothing arrived there
-    /// is no event.
-    fn receipt(
-        &mut self,
-        conn: &mut AnyConnection,
-        known: &Known,
-        row: &ReceiptRow,
-        transfer: &TransferRow,
-        lines: &[ReceiptLineRow],
-    ) -> Result<Option<TrackingEvent>> {
-        let goods = self.goods_of(conn, known, lines.iter().map(|line| (line.lot_id, line.received_mg)))?;
-        if goods.is_empty() {
-            return Ok(None);
-        }
-        let said = Said {
-            kind: EventKind::Arrived,
-            source: Source::Receipts,
-            row: row.id,
-            entry: row.entry,
-            at: row.received_at,
-            site_id: transfer.to_site_id,
-        };
-        let other = Some(self.told.site(conn, transfer.from_site_id)?);
-        let paper = Some(transfer_paper(transfer));
-        Ok(Some(TrackingEvent { other, paper, goods, ..self.begin(conn, known, &said)? }))
     }
 
     fn gone(&mut self, conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<(i64, TrackingEvent)>> {
@@ -289,7 +215,7 @@ impl Loader {
         };
         let said = Said {
             kind,
-            source: Source::Gone,
+            told_by: Source::Gone.table(),
             row: row.id,
             entry: row.entry,
             at: row.occurred_at,
@@ -326,7 +252,7 @@ impl Loader {
     ) -> Result<TrackingEvent> {
         let said = Said {
             kind: EventKind::Counted,
-            source: Source::CountLines,
+            told_by: Source::CountLines.table(),
             row: line.id,
             entry: line.entry,
             at: count.counted_at,
@@ -339,8 +265,4 @@ impl Loader {
             ..self.begin(conn, known, &said)?
         })
     }
-}
-
-fn transfer_paper(row: &TransferRow) -> Paper {
-    Paper { kind: PaperKind::Transfer, number: row.id.to_string() }
 }

@@ -7,13 +7,14 @@ use serde_json::Value;
 
 use super::PassedOver;
 use super::pointer::At;
+use super::units::Units;
 use crate::deliveries::{Expiry, ExpiryKind};
 use crate::error::Result;
 
 /// Most events of one document.
 const MOST_EVENTS: usize = 1000;
 /// Most objects, papers or parties of one event.
-const MOST_OBJECTS: usize = 2000;
+pub(super) const MOST_OBJECTS: usize = 2000;
 
 /// What a document says that matters for a delivery.
 pub(super) struct Document {
@@ -52,6 +53,7 @@ pub(super) struct Shipped {
 }
 
 /// Some of a class of objects, or a single one.
+#[derive(Clone)]
 pub(super) struct Object {
     pub at: String,
     pub uri: String,
@@ -121,9 +123,13 @@ pub(super) fn read(document: &Value) -> Result<Document> {
     let events = root.required("epcisBody")?.required("eventList")?.elements(MOST_EVENTS)?;
     let mut read = Document { shipped: Vec::new(), passed_over: Vec::new() };
     let withdrawn = withdrawn(&events)?;
+    let units = units(&events, &withdrawn)?;
     for event in &events {
         match shipped(event, &withdrawn)? {
-            Ok(shipped) => read.shipped.push(shipped),
+            Ok(shipped) => {
+                let objects = units.unpack(shipped.objects, event.required("eventTime")?.time()?)?;
+                read.shipped.push(Shipped { objects, ..shipped });
+            }
             Err(why) => read.passed_over.push(PassedOver { at: event.pointer.clone(), why }),
         }
     }
@@ -145,6 +151,23 @@ fn withdrawn<'v>(events: &[At<'v>]) -> Result<HashSet<&'v str>> {
     declared.filter_map(|event| event.member("eventID")).map(|id| id.uri()).collect()
 }
 
+/// What was put together, as far as nobody says that it did not happen like this.
+fn units<'v>(events: &[At<'v>], withdrawn: &HashSet<&str>) -> Result<Units<'v>> {
+    let mut holds = Vec::new();
+    for event in events {
+        let is_one = event.member("type").is_some_and(|kind| kind.value == "AggregationEvent");
+        if is_one && !is_withdrawn(event, withdrawn)? {
+            holds.push(event);
+        }
+    }
+    Units::of(&holds)
+}
+
+fn is_withdrawn(event: &At<'_>, withdrawn: &HashSet<&str>) -> Result<bool> {
+    let id = event.member("eventID").map(|id| id.uri()).transpose()?;
+    Ok(id.is_some_and(|id| withdrawn.contains(id)) || event.member("errorDeclaration").is_some())
+}
+
 /// What an event tells of goods, or why it tells nothing.
 fn shipped(event: &At<'_>, withdrawn: &HashSet<&str>) -> Result<std::result::Result<Shipped, String>> {
     let kind = event.required("type")?;
@@ -158,16 +181,15 @@ fn shipped(event: &At<'_>, withdrawn: &HashSet<&str>) -> Result<std::result::Res
     }
     event.object(OBJECT_EVENT)?;
     frame(event)?;
-    let id = event.member("eventID").map(|id| id.uri()).transpose()?;
+    let is_withdrawn = is_withdrawn(event, withdrawn)?;
     let action = event.required("action")?;
     if !["OBSERVE", "ADD", "DELETE"].contains(&action.text()?) {
         return action.wrong("write OBSERVE, ADD or DELETE");
     }
-    let objects = objects(event)?;
+    let objects = objects(event, "epcList", "quantityList")?;
     let (lot, expiry) = ilmd(event)?;
     let says = |step| Shipped { step, objects, lot, expiry, sources: vec![], destinations: vec![], papers: vec![] };
     let step = event.member("bizStep").map(|step| step.word()).transpose()?;
-    let is_withdrawn = id.is_some_and(|id| withdrawn.contains(id)) || event.member("errorDeclaration").is_some();
     let step = match step {
         _ if is_withdrawn => return Ok(Err("whoever sent it says that it did not happen like this".to_owned())),
         _ if action.text()? == "DELETE" => return Ok(Err("these objects are no more".to_owned())),
@@ -203,13 +225,14 @@ fn is_offset(text: &str) -> bool {
     matches!((number(hours), number(minutes)), (Some(0..=13), Some(0..=59)) | (Some(14), Some(0)))
 }
 
-fn objects(event: &At<'_>) -> Result<Vec<Object>> {
+/// Single objects of one list, and classes of them of another.
+pub(super) fn objects(event: &At<'_>, singles: &str, classes: &str) -> Result<Vec<Object>> {
     let mut objects = Vec::new();
-    for single in event.list("epcList", MOST_OBJECTS)? {
+    for single in event.list(singles, MOST_OBJECTS)? {
         let uri = single.uri()?.to_owned();
         objects.push(Object { at: single.pointer, uri, amount: None, unit: None });
     }
-    for element in event.list("quantityList", MOST_OBJECTS)? {
+    for element in event.list(classes, MOST_OBJECTS)? {
         objects.push(some_of(&element)?);
     }
     Ok(objects)

@@ -4,9 +4,9 @@ use std::collections::{HashMap, HashSet};
 use std::fmt::Write as _;
 use std::time::Duration;
 
-use chrono::{DateTime, NaiveDateTime, Utc};
+use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
 use sha2::{Digest as _, Sha256};
-use tubtrail_domain::webhooks::{ATTEMPTS, Event, next_attempt};
+use tubtrail_domain::webhooks::{ATTEMPTS, Event, LONGEST_WAIT, next_attempt, wait};
 use tubtrail_lineage::LotIx;
 use tubtrail_storage::turn::Turn;
 use tubtrail_storage::webhooks::{
@@ -19,6 +19,7 @@ use super::events::{Happened, message_id, reached_at_first};
 use super::{Outgoing, events_of, secrets};
 use crate::error::Result;
 use crate::fields;
+use crate::random;
 use crate::reach::{Operation, Request};
 use crate::recalls;
 use crate::tubtrail::Tubtrail;
@@ -65,6 +66,8 @@ pub struct Outcome {
     pub status: Option<u16>,
     /// The beginning of the answer, or why there was none.
     pub said: String,
+    /// How long the other side asks to be left alone (`Retry-After`, RFC 9110, 10.2.3).
+    pub asks_to_wait: Option<Duration>,
 }
 
 impl Outcome {
@@ -200,7 +203,13 @@ impl Due {
 /// When an event that was tried before is to be tried again.
 fn again_at(conn: &mut AnyConnection, webhook: &Stored, event_id: i64) -> Result<Option<NaiveDateTime>> {
     let last = last_attempt_at(conn, webhook.row.id, event_id, webhook.counts_since())?;
-    Ok(last.and_then(|last| next_attempt(u32::try_from(last.number).unwrap_or(ATTEMPTS), last.attempted_at)))
+    Ok(last.and_then(|last| due_again(&last)))
+}
+
+/// When what an attempt was of is tried again: after the wait that stands beside it, or after the usual one.
+fn due_again(last: &WebhookAttemptRow) -> Option<NaiveDateTime> {
+    let usual = next_attempt(u32::try_from(last.number).unwrap_or(ATTEMPTS), last.attempted_at)?;
+    Some(last.wait_ms.map_or(usual, |wait| last.attempted_at + TimeDelta::milliseconds(wait.into())))
 }
 
 fn deliver(
@@ -237,12 +246,13 @@ impl Tubtrail {
     /// Writes down what came of a delivery; after the last attempt, or where the other side wants no more, sending stops.
     pub fn record_delivery(&self, delivery: &Delivery, outcome: Outcome) -> Result<()> {
         let delivery = delivery.clone();
+        let chance = u16::from_ne_bytes(random::bytes()?);
         self.write(&Request::system(), &DELIVER_WEBHOOK, move |tx| {
             let webhooks = all_webhooks(tx.conn()?)?;
             let Some(webhook) = webhooks.into_iter().find(|webhook| webhook.row.id == delivery.webhook) else {
                 return Ok(());
             };
-            let row = attempt(tx, &webhook, &delivery, &outcome)?;
+            let row = attempt(tx, &webhook, &delivery, &outcome, chance)?;
             tx.record(&row)?;
             if let Some(reason) = stops_because(&webhook, &row, &outcome) {
                 let (id, entry) = (tx.id(), tx.entry());
@@ -260,20 +270,27 @@ fn attempt(
     webhook: &Stored,
     delivery: &Delivery,
     outcome: &Outcome,
+    chance: u16,
 ) -> Result<WebhookAttemptRow> {
     let before = last_attempt_at(tx.conn()?, webhook.row.id, delivery.event_id, webhook.counts_since())?;
+    let number = before.map_or(0, |before| before.number) + 1;
+    let asked = outcome.asks_to_wait.map(|asked| TimeDelta::from_std(asked).unwrap_or(LONGEST_WAIT));
+    let wait = u32::try_from(number).ok().and_then(|failed| wait(failed, chance, asked));
+    // What was only to be tried is not sent again, nor is what was taken.
+    let wait = wait.filter(|_| !outcome.is_delivered() && delivery.event != TEST);
     Ok(WebhookAttemptRow {
         id: tx.id(),
         entry: tx.entry(),
         webhook_id: webhook.row.id,
         event_id: delivery.event_id,
         event: delivery.event.to_owned(),
-        number: before.map_or(0, |before| before.number) + 1,
+        number,
         attempted_at: delivery.at,
         took_ms: i32::try_from(outcome.took.as_millis()).unwrap_or(i32::MAX),
         status: outcome.status.map(i32::from),
         said: kept(&outcome.said),
         delivered: outcome.is_delivered(),
+        wait_ms: wait.and_then(|wait| i32::try_from(wait.num_milliseconds()).ok()),
     })
 }
 

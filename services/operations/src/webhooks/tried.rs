@@ -1,6 +1,6 @@
 //! What was sent to a webhook, and what came back.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::webhooks::next_attempt;
 use tubtrail_storage::AnyConnection;
@@ -18,7 +18,7 @@ use crate::tubtrail::Tubtrail;
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[schema(example = json!({"id": 9312, "event": "hold.placed", "message_id": "msg_9300", "number": 1,
     "attempted_at": "2026-11-25T06:00:01Z", "took_ms": 48, "status": 503, "said": "closed until seven",
-    "delivered": false, "entry": 8312}))]
+    "delivered": false, "wait_ms": 5213, "entry": 8312}))]
 pub struct WebhookAttempt {
     /// Its number.
     pub id: i64,
@@ -39,6 +39,10 @@ pub struct WebhookAttempt {
     pub said: String,
     /// It was taken: the status was 200 to 299.
     pub delivered: bool,
+    /// How long is waited until it is sent again, in milliseconds, counted from `attempted_at`: differs by chance, and is at least
+    /// what the other side asks for (`Retry-After`, a day at most). Absent where it is not sent again.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wait_ms: Option<u32>,
     /// The journal entry that holds it.
     pub entry: i64,
 }
@@ -56,6 +60,7 @@ impl WebhookAttempt {
             status: row.status.map(u16::try_from).transpose().map_err(|_| corrupt())?,
             said: row.said,
             delivered: row.delivered,
+            wait_ms: row.wait_ms.map(u32::try_from).transpose().map_err(|_| corrupt())?,
             entry: row.entry,
         })
     }
@@ -65,7 +70,8 @@ impl WebhookAttempt {
         if self.delivered || self.event == TEST || self.id < webhook.counts_since() {
             return None;
         }
-        next_attempt(self.number, self.attempted_at.naive_utc()).map(fields::utc)
+        let usual = next_attempt(self.number, self.attempted_at.naive_utc()).map(fields::utc)?;
+        Some(self.wait_ms.map_or(usual, |wait| self.attempted_at + TimeDelta::milliseconds(wait.into())))
     }
 }
 

@@ -6,8 +6,8 @@ use chrono::FixedOffset;
 use futures_util::stream;
 use tubtrail_documents::DocumentError;
 use tubtrail_documents::epcis::{
-    self, BizTransaction, Common, Destination, DocumentWriter, ErrorDeclaration, Event, Ilmd, Kilograms, ObjectEvent,
-    Place, Quantity, Source, TransformationEvent,
+    self, AggregationEvent, BizTransaction, Common, Destination, DocumentWriter, ErrorDeclaration, Event, Ilmd,
+    Kilograms, ObjectEvent, Place, Quantity, Source, TransformationEvent,
 };
 use tubtrail_operations::Tubtrail;
 use tubtrail_operations::deliveries::ExpiryKind;
@@ -80,7 +80,31 @@ fn failed(error: &DocumentError) -> Problem {
 }
 
 fn told(called: &Identifiers, event: &TrackingEvent) -> Event {
-    if event.kind == EventKind::Transformed { transformed(called, event) } else { observed(called, event) }
+    match event.kind {
+        EventKind::Transformed => transformed(called, event),
+        EventKind::Packed | EventKind::Unpacked => aggregated(called, event),
+        _ => observed(called, event),
+    }
+}
+
+/// A transfer goes as one, under its own address, as CBV 2.0 lets a house call its own things. What is in it are so many grams of
+/// a lot, a tub too: that is a class, and so stands in `childQuantityList` (EPCIS 2.0, `AggregationEvent`; both
+/// from memory).
+fn aggregated(called: &Identifiers, event: &TrackingEvent) -> Event {
+    let (biz_step, disposition) = words(event);
+    let here = || Place { id: called.place(&event.site) };
+    let transfer = event.paper.as_ref().map(|paper| called.paper(event, paper));
+    Event::AggregationEvent(AggregationEvent {
+        common: common(event),
+        parent_id: transfer.unwrap_or_else(|| event.id.clone()),
+        child_quantity_list: quantities(called, &event.goods),
+        action: if event.kind == EventKind::Packed { "ADD" } else { "DELETE" },
+        biz_step,
+        disposition: disposition.unwrap_or("in_progress"),
+        read_point: here(),
+        biz_location: here(),
+        biz_transaction_list: papers(called, event),
+    })
 }
 
 fn transformed(called: &Identifiers, event: &TrackingEvent) -> Event {
@@ -128,6 +152,10 @@ fn words(event: &TrackingEvent) -> (&'static str, Option<&'static str>) {
         EventKind::Destroyed => ("destroying", Some("destroyed")),
         EventKind::Counted => ("cycle_counting", is_off(event).then_some("mismatch_quantity")),
         EventKind::Transformed => ("commissioning", Some("in_progress")),
+        EventKind::Packed => ("packing", Some("in_progress")),
+        EventKind::Unpacked => ("unpacking", Some("in_progress")),
+        // It was looked for where it should be, and what became of it nobody knows.
+        EventKind::Missed => ("inspecting", Some("unknown")),
     }
 }
 
@@ -144,12 +172,16 @@ fn ends(called: &Identifiers, event: &TrackingEvent) -> (Vec<Source>, Vec<Destin
     let Some(other) = &event.other else { return (Vec::new(), Vec::new()) };
     match event.kind {
         EventKind::Received => (from("possessing_party", called.party(other)), to("location", here)),
-        EventKind::Arrived => (from("location", called.place(other)), to("location", here)),
+        EventKind::Arrived | EventKind::Missed => (from("location", called.place(other)), to("location", here)),
         EventKind::Dispatched => (from("location", here), to("location", called.place(other))),
         EventKind::Consigned | EventKind::Returned => {
             (from("location", here), to("possessing_party", called.party(other)))
         }
-        EventKind::Destroyed | EventKind::Counted | EventKind::Transformed => (Vec::new(), Vec::new()),
+        EventKind::Packed
+        | EventKind::Unpacked
+        | EventKind::Destroyed
+        | EventKind::Counted
+        | EventKind::Transformed => (Vec::new(), Vec::new()),
     }
 }
 

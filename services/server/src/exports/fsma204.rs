@@ -78,8 +78,8 @@ fn columns() -> Vec<(Column, bool)> {
     ]
 }
 
-/// The rows of an event. One that was put right since is told as it was; what was thrown away or counted is no critical
-/// tracking event.
+/// The rows of an event. One that was put right since is told as it was; what was thrown away, counted, missed, put into
+/// a transfer or taken out of it is no critical tracking event.
 fn rows(event: &TrackingEvent) -> Vec<Row> {
     if event.withdrawn.is_some() {
         return Vec::new();
@@ -93,7 +93,9 @@ fn rows(event: &TrackingEvent) -> Vec<Row> {
             rows.extend(each("transformation, food produced", &event.made));
             rows
         }
-        EventKind::Destroyed | EventKind::Counted => Vec::new(),
+        EventKind::Packed | EventKind::Unpacked | EventKind::Missed | EventKind::Destroyed | EventKind::Counted => {
+            Vec::new()
+        }
     }
 }
 

@@ -66,7 +66,13 @@ fn rows(event: &TrackingEvent) -> Vec<Row> {
             rows.extend(each("made", &event.made));
             rows
         }
-        EventKind::Dispatched | EventKind::Arrived | EventKind::Destroyed | EventKind::Counted => Vec::new(),
+        EventKind::Packed
+        | EventKind::Dispatched
+        | EventKind::Arrived
+        | EventKind::Unpacked
+        | EventKind::Missed
+        | EventKind::Destroyed
+        | EventKind::Counted => Vec::new(),
     }
 }
 

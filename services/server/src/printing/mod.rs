@@ -1,17 +1,19 @@
-//! The thread that works the printers: takes what is queued, sends it, and follows what becomes of it.
+//! The threads that work the printers: one takes what is queued and remembers what is tried again and when, and for each print that
+//! something is to be done about another speaks with its printer, so that none waits for a printer that does not answer.
 //!
-//! It may be stopped at any moment. Before a word of a print leaves, a step is noted that it is being sent, and by whom; so a
+//! They may be stopped at any moment. Before a word of a print leaves, a step is noted that it is being sent, and by whom; so a
 //! print whose sender is gone is asked about at the printer, and if that does not know, a person is: nothing is printed twice in
 //! silence.
 
 mod ipp;
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-use parking_lot::{Condvar, Mutex};
 use tubtrail_operations::print_queue::{NewStep, PrintState, PrintWork, Queue, StepSeen};
 use tubtrail_operations::{OperationError, Tubtrail};
 
@@ -28,59 +30,51 @@ const LOOK_EVERY: Duration = Duration::from_millis(500);
 /// How long a print may be on its way in another process before that is taken to be gone.
 const GIVEN_UP_AFTER: chrono::TimeDelta = chrono::TimeDelta::minutes(2);
 
-/// The thread, while it runs.
+/// Printers that are spoken with at the same time, at most.
+const AT_ONCE: usize = 16;
+
+/// What the first of the threads is told.
+enum Told {
+    /// Something came of looking after a print, or it failed.
+    Through { print: i64, printer: i64, came: Option<Came> },
+    /// It is to stop.
+    Stop,
+}
+
+/// The threads, while they run.
 pub struct Printing {
-    wake: Arc<Wake>,
+    tell: Sender<Told>,
     thread: Option<JoinHandle<()>>,
 }
 
-#[derive(Default)]
-struct Wake {
-    is_stopping: Mutex<bool>,
-    stop: Condvar,
-}
-
 impl Printing {
-    /// Starts it.
+    /// Starts them.
+    ///
+    /// # Errors
+    /// If the system has no thread to give.
     pub fn start(house: &House) -> std::io::Result<Self> {
-        let wake = Arc::new(Wake::default());
-        let (house, waits) = (house.clone(), Arc::clone(&wake));
+        let (tell, told) = channel();
         let process = format!("{}-{:016x}", std::process::id(), getrandom::u64().unwrap_or_default());
-        let thread = std::thread::Builder::new().name("printing".into()).spawn(move || {
-            let mut worker =
-                Worker { process, queue: Queue::default(), printers: HashMap::new(), prints: HashMap::new() };
-            while waits.should_go_on() {
-                if let Err(error) = worker.look_after(&house.tubtrail, &waits) {
-                    tracing::error!(%error, "the printers were not looked after");
-                }
-                waits.rest();
-            }
-        })?;
-        Ok(Self { wake, thread: Some(thread) })
+        let worker = Worker {
+            hand: Hand { house: house.clone(), process: process.into() },
+            tell: tell.clone(),
+            queue: Queue::default(),
+            busy: HashSet::new(),
+            printers: HashMap::new(),
+            prints: HashMap::new(),
+        };
+        let thread = std::thread::Builder::new().name("printing".into()).spawn(move || worker.run(&told))?;
+        Ok(Self { tell, thread: Some(thread) })
     }
 }
 
 impl Drop for Printing {
     /// Waits until what is on its way has been sent.
     fn drop(&mut self) {
-        *self.wake.is_stopping.lock() = true;
-        self.wake.stop.notify_all();
+        // One that has ended hears nothing, and needs to hear nothing.
+        let _ = self.tell.send(Told::Stop);
         if self.thread.take().is_some_and(|thread| thread.join().is_err()) {
             tracing::error!("the thread of the printers had panicked");
-        }
-    }
-}
-
-impl Wake {
-    fn should_go_on(&self) -> bool {
-        !*self.is_stopping.lock()
-    }
-
-    /// For a while, or until it is to stop.
-    fn rest(&self) {
-        let mut is_stopping = self.is_stopping.lock();
-        if !*is_stopping {
-            self.stop.wait_for(&mut is_stopping, LOOK_EVERY);
         }
     }
 }
@@ -100,8 +94,11 @@ impl Again {
 }
 
 struct Worker {
-    process: String,
+    hand: Hand,
+    tell: Sender<Told>,
     queue: Queue,
+    /// Printers that are spoken with, by row.
+    busy: HashSet<i64>,
     /// Printers that were away or busy, by row.
     printers: HashMap<i64, Again>,
     /// Prints that are followed, by number.
@@ -109,6 +106,7 @@ struct Worker {
 }
 
 /// What came of looking after a print.
+#[derive(Clone, Copy)]
 enum Came {
     /// Something was noted, or is not ours to note.
     On,
@@ -119,40 +117,96 @@ enum Came {
 }
 
 impl Worker {
-    fn look_after(&mut self, tubtrail: &Tubtrail, wake: &Wake) -> Result<(), OperationError> {
+    fn run(mut self, told: &Receiver<Told>) {
+        loop {
+            if let Err(error) = self.look_after() {
+                tracing::error!(%error, "the printers were not looked after");
+            }
+            match told.recv_timeout(LOOK_EVERY) {
+                Ok(Told::Through { print, printer, came }) => self.through(print, printer, came),
+                Ok(Told::Stop) | Err(RecvTimeoutError::Disconnected) => break,
+                Err(RecvTimeoutError::Timeout) => {}
+            }
+        }
+        while !self.busy.is_empty() {
+            if let Ok(Told::Through { print, printer, came }) = told.recv() {
+                self.through(print, printer, came);
+            }
+        }
+    }
+
+    /// Sees what is queued, and has one print a printer seen to.
+    fn look_after(&mut self) -> Result<(), OperationError> {
+        let house = self.hand.house.clone();
+        let tubtrail = &house.tubtrail;
         tubtrail.follow_queue(&mut self.queue)?;
         let open: Vec<i64> = self.queue.open().map(|seen| seen.print).collect();
         self.prints.retain(|print, _| self.queue.of(*print).is_some());
+        let is_due = |again: &Again| again.at <= Instant::now();
         for print in open {
-            if !wake.should_go_on() {
+            if self.busy.len() == AT_ONCE {
                 return Ok(());
             }
-            if self.prints.get(&print).is_some_and(|again| again.at > Instant::now()) {
+            let Some(seen) = self.queue.of(print).filter(|_| self.prints.get(&print).is_none_or(is_due)) else {
                 continue;
+            };
+            let (seen, work) = (seen.clone(), tubtrail.print_work(print)?);
+            if !self.busy.contains(&work.printer_id) && self.printers.get(&work.printer_id).is_none_or(is_due) {
+                self.begin(seen, work);
             }
-            let Some(seen) = self.queue.of(print).cloned() else { continue };
-            let work = tubtrail.print_work(print)?;
-            if self.printers.get(&work.printer_id).is_some_and(|again| again.at > Instant::now()) {
-                continue;
-            }
-            match self.see_to(tubtrail, &seen, &work)? {
-                Came::On => {
-                    self.prints.remove(&print);
-                    self.printers.remove(&work.printer_id);
-                }
-                Came::Later => {
-                    self.prints.insert(print, Again::after(self.prints.get(&print)));
-                    self.printers.remove(&work.printer_id);
-                }
-                Came::PrinterLater => {
-                    self.printers.insert(work.printer_id, Again::after(self.printers.get(&work.printer_id)));
-                }
-            }
-            tubtrail.follow_queue(&mut self.queue)?;
         }
         Ok(())
     }
 
+    fn begin(&mut self, seen: StepSeen, work: PrintWork) {
+        let (print, printer) = (seen.print, work.printer_id);
+        let (hand, tell) = (self.hand.clone(), self.tell.clone());
+        self.busy.insert(printer);
+        let thread = std::thread::Builder::new().name("printer".into()).spawn(move || {
+            let seen_to = catch_unwind(AssertUnwindSafe(|| hand.see_to(&hand.house.tubtrail, &seen, &work)));
+            let came = match seen_to {
+                Ok(Ok(came)) => Some(came),
+                Ok(Err(error)) => {
+                    tracing::error!(%error, print, "a print was not looked after");
+                    None
+                }
+                // The panic is in the log.
+                Err(_) => None,
+            };
+            let _ = tell.send(Told::Through { print, printer, came });
+        });
+        if let Err(error) = thread {
+            tracing::error!(%error, print, "there is no thread to look after a print");
+            self.through(print, printer, None);
+        }
+    }
+
+    fn through(&mut self, print: i64, printer: i64, came: Option<Came>) {
+        self.busy.remove(&printer);
+        match came {
+            Some(Came::On) => {
+                self.prints.remove(&print);
+                self.printers.remove(&printer);
+            }
+            Some(Came::Later) => {
+                self.prints.insert(print, Again::after(self.prints.get(&print)));
+                self.printers.remove(&printer);
+            }
+            Some(Came::PrinterLater) | None => {
+                self.printers.insert(printer, Again::after(self.printers.get(&printer)));
+            }
+        }
+    }
+}
+
+/// What it takes to see to a print.
+#[derive(Clone)]
+struct Hand {
+    house: House,
+    process: Arc<str>,
+}
+
+impl Hand {
     fn see_to(&self, tubtrail: &Tubtrail, seen: &StepSeen, work: &PrintWork) -> Result<Came, OperationError> {
         match seen.state {
             PrintState::Queued | PrintState::Waiting => self.send(tubtrail, seen, work),
@@ -164,7 +218,7 @@ impl Worker {
 
     /// What this process had in hand, or one that is gone.
     fn is_ours_or_nobodys(&self, tubtrail: &Tubtrail, seen: &StepSeen) -> bool {
-        let is_ours = seen.process.as_deref().is_some_and(|process| process.starts_with(&self.process));
+        let is_ours = seen.process.as_deref().is_some_and(|process| process.starts_with(&*self.process));
         is_ours || tubtrail.is_alone() || tubtrail.now() - seen.at > GIVEN_UP_AFTER
     }
 

@@ -3,10 +3,11 @@
 
 use std::io::{self, Read as _};
 use std::net::{Ipv4Addr, SocketAddr};
-use std::time::{Duration, Instant};
+use std::time::{Duration, Instant, SystemTime};
 
 use tubtrail_operations::webhooks::{Delivery, Outcome, Outgoing};
 use ureq::http::Uri;
+use ureq::http::header::RETRY_AFTER;
 use ureq::unversioned::resolver::{ArrayVec, ResolvedSocketAddrs, Resolver};
 use ureq::unversioned::transport::{DefaultConnector, NextTimeout};
 
@@ -48,14 +49,12 @@ impl Post {
     /// Sends a delivery and says what came of it.
     pub fn send(&self, delivery: &Delivery) -> Outcome {
         let began = Instant::now();
-        let (status, said) = match self.try_send(delivery) {
-            Ok((status, said)) => (Some(status), said),
-            Err(why) => (None, why),
-        };
-        Outcome { took: began.elapsed(), status, said }
+        let none = |why| Outcome { took: Duration::ZERO, status: None, said: why, asks_to_wait: None };
+        let outcome = self.try_send(delivery).unwrap_or_else(none);
+        Outcome { took: began.elapsed(), ..outcome }
     }
 
-    fn try_send(&self, delivery: &Delivery) -> Result<(u16, String), String> {
+    fn try_send(&self, delivery: &Delivery) -> Result<Outcome, String> {
         let lost = "not sent: the key that its secret was made with is gone; give the webhook another secret";
         let signatures = delivery.signatures.as_ref().ok_or(lost)?;
         let request = self
@@ -69,8 +68,24 @@ impl Post {
         let mut said = Vec::new();
         // The status stands, whatever becomes of the rest.
         let _ = response.body_mut().as_reader().take(READ).read_to_end(&mut said);
-        Ok((response.status().as_u16(), String::from_utf8_lossy(&said).into_owned()))
+        let asked = response.headers().get(RETRY_AFTER).and_then(|value| value.to_str().ok());
+        Ok(Outcome {
+            took: Duration::ZERO,
+            status: Some(response.status().as_u16()),
+            said: String::from_utf8_lossy(&said).into_owned(),
+            asks_to_wait: asked.and_then(|asked| asks_to_wait(asked, SystemTime::now())),
+        })
     }
+}
+
+/// How long someone asks to be left alone: seconds, or until a date (RFC 9110, 10.2.3). One that is past asks for nothing.
+fn asks_to_wait(header: &str, now: SystemTime) -> Option<Duration> {
+    let header = header.trim();
+    if let Ok(seconds) = header.parse() {
+        return Some(Duration::from_secs(seconds));
+    }
+    let until = httpdate::parse_http_date(header).ok()?;
+    Some(until.duration_since(now).unwrap_or(Duration::ZERO))
 }
 
 fn in_words(error: &ureq::Error) -> String {
@@ -106,5 +121,26 @@ impl Resolver for Names {
             addresses.push(address);
         }
         Ok(addresses)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The dates are those of RFC 9110, 5.6.7: one moment in its three forms, 784 111 777 s after 1970.
+    #[test]
+    fn seconds_and_dates_are_both_understood() {
+        let now = SystemTime::UNIX_EPOCH + Duration::from_secs(784_111_777 - 90);
+        for header in
+            ["Sun, 06 Nov 1994 08:49:37 GMT", "Sunday, 06-Nov-94 08:49:37 GMT", "Sun Nov  6 08:49:37 1994", " 90 "]
+        {
+            assert_eq!(asks_to_wait(header, now), Some(Duration::from_secs(90)), "{header}");
+        }
+        let later = now + Duration::from_hours(1);
+        assert_eq!(asks_to_wait("Sun, 06 Nov 1994 08:49:37 GMT", later), Some(Duration::ZERO));
+        for nonsense in ["", "-5", "soon", "1.5", "99999999999999999999999"] {
+            assert_eq!(asks_to_wait(nonsense, now), None, "{nonsense}");
+        }
     }
 }

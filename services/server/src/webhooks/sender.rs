@@ -187,5 +187,5 @@ impl State {
 }
 
 fn not_sent(why: &str) -> Outcome {
-    Outcome { took: Duration::ZERO, status: None, said: format!("not sent: {why}") }
+    Outcome { took: Duration::ZERO, status: None, said: format!("not sent: {why}"), asks_to_wait: None }
 }

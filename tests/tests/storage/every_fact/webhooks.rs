@@ -27,6 +27,7 @@ pub fn webhook(tx: &mut WriteTx<'_>, full: bool, mark: &str) -> Result<(), Stora
         status: full.then_some(204),
         said: "thanks".into(),
         delivered: full,
+        wait_ms: full.then_some(5000),
     })?;
     let skipped_to = full.then_some(event_id);
     add(tx, |id| WebhookSwitchRow { id, entry, webhook_id, is_on: full, reason: "away".into(), skipped_to }).map(|_| ())

@@ -1,0 +1,1 @@
+ALTER TABLE webhook_attempts DROP COLUMN wait_ms;
