@@ -4,3 +4,5 @@ mod browser;
 mod counter;
 mod forms;
 mod shop;
+mod stock;
+mod upkeep;

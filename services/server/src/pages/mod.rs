@@ -10,11 +10,16 @@ mod figures;
 mod forms;
 mod labels;
 mod live;
+mod lots;
 mod marks;
 mod page;
 mod places;
+mod rights;
+mod scanning;
 mod sign_in;
+mod stock;
 mod texts;
+mod upkeep;
 mod upload;
 mod visitor;
 
@@ -27,5 +32,8 @@ pub fn configure(config: &mut ServiceConfig) {
     delivery::configure(config);
     labels::configure(config);
     live::configure(config);
+    lots::configure(config);
     sign_in::configure(config);
+    stock::configure(config);
+    upkeep::configure(config);
 }

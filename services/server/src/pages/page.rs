@@ -33,13 +33,15 @@ pub struct Entry {
 }
 
 /// Where pages begin, by what somebody has in hand.
-const ENTRIES: [Entry; 2] = [
+const ENTRIES: [Entry; 4] = [
     Entry {
         path: "/counter",
         text: "page-counter",
         roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector, Role::Device],
     },
     Entry { path: "/delivery", text: "page-delivery", roles: &[Role::Owner, Role::Kitchen] },
+    Entry { path: "/stock", text: "page-stock", roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector] },
+    Entry { path: "/upkeep", text: "page-upkeep", roles: &[Role::Owner, Role::Inspector] },
 ];
 
 /// What stands around every page.
@@ -126,7 +128,7 @@ enum Why {
     /// Nobody is signed in.
     NotSignedIn,
     /// Something else.
-    Problem(Problem),
+    Problem(Box<Problem>),
 }
 
 #[derive(Template)]
@@ -147,7 +149,11 @@ impl Unable {
 
     /// A problem to show.
     pub fn problem(request: &HttpRequest, problem: Problem) -> Self {
-        Self { frame: Box::new(Frame::bare(request)), request_id: request_id(request), why: Why::Problem(problem) }
+        Self {
+            frame: Box::new(Frame::bare(request)),
+            request_id: request_id(request),
+            why: Why::Problem(Box::new(problem)),
+        }
     }
 
     /// Something that must not happen.
