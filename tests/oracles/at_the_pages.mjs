@@ -33,6 +33,10 @@ async function begin(asked) {
   context.setDefaultTimeout(PATIENCE);
   page = await context.newPage();
   page.on("request", (request) => request.url().startsWith(base) || elsewhere.push(request.url()));
+  page.on("request", (request) => {
+    if (request.isNavigationRequest() && request.frame() === page.mainFrame()) leaving = true;
+  });
+  for (const come of ["load", "download", "requestfailed"]) page.on(come, () => (leaving = false));
   page.on("pageerror", (error) => complaints.push(String(error)));
   page.on("console", (message) => {
     // What was not found or not reached is told by the page itself.
@@ -54,8 +58,11 @@ async function begin(asked) {
 const part = (inside) => (inside ? page.locator(inside).first() : page);
 const press = (what) => (page.viewportSize().width < 1200 ? what.tap() : what.click());
 // What a tap or a key leads to: the next page, where it leads to one, has come.
+let leaving = false;
 async function settled() {
-  await page.waitForTimeout(50);
+  await page.waitForTimeout(100);
+  const until = Date.now() + PATIENCE;
+  while (leaving && Date.now() < until) await page.waitForTimeout(20);
   await page.waitForLoadState("load");
 }
 

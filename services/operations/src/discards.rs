@@ -35,7 +35,13 @@ impl Standpoint {
         }
     }
 
-    pub(crate) fn from_word(word: &str) -> Option<Self> {
+    /// The word for it in every answer.
+    pub const fn word(self) -> &'static str {
+        self.state().word()
+    }
+
+    /// What a word stands for.
+    pub fn from_word(word: &str) -> Option<Self> {
         [Self::Available, Self::Open].into_iter().find(|standpoint| standpoint.state().word() == word)
     }
 }

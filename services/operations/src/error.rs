@@ -1,4 +1,6 @@
+use serde::{Deserialize, Serialize};
 use tubtrail_storage::StorageError;
+use utoipa::ToSchema;
 
 use crate::problems::{self, Problem};
 
@@ -13,10 +15,22 @@ pub struct OperationError {
     pub field: Option<String>,
     /// The numbers of the lots concerned.
     pub lots: Vec<String>,
+    /// What else is at fault, where more was looked at than the first.
+    pub also: Vec<Fault>,
     /// When to try again.
     pub retry_after_seconds: Option<u32>,
     /// What lies beneath, for the log only.
     pub cause: Option<Box<StorageError>>,
+}
+
+/// A further field at fault.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Fault {
+    /// The field of the request.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub field: Option<String>,
+    /// What is wrong with it, in a sentence.
+    pub detail: String,
 }
 
 /// What operations return.
@@ -25,7 +39,15 @@ pub type Result<T> = std::result::Result<T, OperationError>;
 impl OperationError {
     /// A problem in words.
     pub fn new(problem: &'static Problem, detail: impl Into<String>) -> Self {
-        Self { problem, detail: detail.into(), field: None, lots: Vec::new(), retry_after_seconds: None, cause: None }
+        Self {
+            problem,
+            detail: detail.into(),
+            field: None,
+            lots: Vec::new(),
+            also: Vec::new(),
+            retry_after_seconds: None,
+            cause: None,
+        }
     }
 
     /// A field that does not hold what it should.
@@ -62,6 +84,13 @@ impl OperationError {
             Some(field) => format!("{prefix}.{field}"),
             None => prefix.to_owned(),
         });
+        self
+    }
+
+    /// Names what else is at fault.
+    #[must_use]
+    pub fn and(mut self, others: impl IntoIterator<Item = Self>) -> Self {
+        self.also.extend(others.into_iter().map(|error| Fault { field: error.field, detail: error.detail }));
         self
     }
 

@@ -1,8 +1,11 @@
 #![doc = include_str!("imports.md")]
 
 use std::collections::HashMap;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use serde::{Deserialize, Serialize};
+use tubtrail_storage::WriteTx;
 use utoipa::ToSchema;
 
 use crate::equipment::Equipment;
@@ -24,6 +27,9 @@ pub const GUIDE: &str = include_str!("imports.md");
 /// What can be imported.
 pub const NOUNS: [&str; 5] = ["sites", "partners", "items", "recipes", "equipment"];
 
+/// Most rows of which it is said what is wrong with them.
+const MOST_FAULTS: usize = 100;
+
 /// What came of an import.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[schema(example = json!({"created": 12, "changed": 3, "unchanged": 240}))]
@@ -36,16 +42,50 @@ pub struct Imported {
     pub unchanged: u32,
 }
 
+/// How far an import is. Whoever shows it holds on to it while the import is at work.
+#[derive(Debug, Default)]
+pub struct ImportProgress {
+    rows: AtomicUsize,
+    done: AtomicUsize,
+}
+
+impl ImportProgress {
+    /// How many rows were looked at, and how many there are; there are none until the file was read.
+    pub fn so_far(&self) -> (usize, usize) {
+        (self.done.load(Ordering::Relaxed), self.rows.load(Ordering::Relaxed))
+    }
+
+    fn begin(&self, rows: usize) {
+        self.rows.store(rows, Ordering::Relaxed);
+    }
+
+    fn step(&self, rows: usize) {
+        self.done.fetch_add(rows, Ordering::Relaxed);
+    }
+}
+
 impl Tubtrail {
-    /// Takes in a CSV file of sites, partners, items, recipes or equipment: all of it, or nothing.
+    /// Takes in a CSV file of sites, partners, items, recipes or equipment: all of it, or nothing. What is wrong is named row by
+    /// row, for 100 rows at most.
     pub fn import(&self, request: &Request, noun: &str, file: &[u8]) -> Result<Answered<Imported>> {
+        self.import_telling(request, noun, file, &Arc::default())
+    }
+
+    /// The same, and tells how far it is.
+    pub fn import_telling(
+        &self,
+        request: &Request,
+        noun: &str,
+        file: &[u8],
+        progress: &Arc<ImportProgress>,
+    ) -> Result<Answered<Imported>> {
         request.actor.may_everywhere(&reach::IMPORT_MASTER_DATA)?;
         match noun {
-            "sites" => self.import_noun::<Site>(request, file),
-            "partners" => self.import_noun::<Partner>(request, file),
-            "items" => self.import_noun::<Item>(request, file),
-            "recipes" => self.import_noun::<Recipe>(request, file),
-            "equipment" => self.import_noun::<Equipment>(request, file),
+            "sites" => self.import_noun::<Site>(request, file, progress),
+            "partners" => self.import_noun::<Partner>(request, file, progress),
+            "items" => self.import_noun::<Item>(request, file, progress),
+            "recipes" => self.import_noun::<Recipe>(request, file, progress),
+            "equipment" => self.import_noun::<Equipment>(request, file, progress),
             _ => {
                 let detail = format!("these can be imported: {}", NOUNS.join(", "));
                 Err(OperationError::new(&problems::NOT_FOUND, detail))
@@ -53,22 +93,51 @@ impl Tubtrail {
         }
     }
 
-    fn import_noun<M: FromTable>(&self, request: &Request, file: &[u8]) -> Result<Answered<Imported>> {
-        let entries = entries::<M>(&table::read(M::COLUMNS, M::OPTIONAL, file)?)?;
+    fn import_noun<M: FromTable>(
+        &self,
+        request: &Request,
+        file: &[u8],
+        progress: &Arc<ImportProgress>,
+    ) -> Result<Answered<Imported>> {
+        let rows = table::read(M::COLUMNS, M::OPTIONAL, file)?;
+        progress.begin(rows.len());
+        let entries = entries::<M>(&rows);
+        let progress = Arc::clone(progress);
         self.write(request, &reach::IMPORT_MASTER_DATA, move |tx| {
-            let mut imported = Imported::default();
-            for Entry { row, lines, unsaid } in entries {
-                let keep = |row: M, stands: &M| row.keeping(stands, &unsaid);
-                let count = match put(tx, row, keep).map_err(|error| blame::<M>(&lines, error))? {
-                    Put::Created => &mut imported.created,
-                    Put::Changed => &mut imported.changed,
-                    Put::Unchanged => &mut imported.unchanged,
-                };
-                *count += 1;
+            let (mut imported, mut wrong) = (Imported::default(), Vec::new());
+            for entry in entries {
+                let rows = entry.as_ref().map_or(1, |entry| entry.lines.len());
+                match entry.and_then(|entry| put_entry(tx, entry)) {
+                    Ok(put) => imported.count(put),
+                    // What is not the file's fault is nothing to look further for.
+                    Err(error) if error.cause.is_some() => return Err(error),
+                    Err(error) => wrong.push(error),
+                }
+                progress.step(rows);
+                if wrong.len() == MOST_FAULTS {
+                    break;
+                }
             }
-            Ok(imported)
+            let mut wrong = wrong.into_iter();
+            wrong.next().map_or(Ok(imported), |first| Err(first.and(wrong)))
         })
     }
+}
+
+impl Imported {
+    fn count(&mut self, put: Put) {
+        *match put {
+            Put::Created => &mut self.created,
+            Put::Changed => &mut self.changed,
+            Put::Unchanged => &mut self.unchanged,
+        } += 1;
+    }
+}
+
+fn put_entry<M: FromTable>(tx: &mut WriteTx<'_>, entry: Entry<M>) -> Result<Put> {
+    let Entry { row, lines, unsaid } = entry;
+    let keep = |row: M, stands: &M| row.keeping(stands, &unsaid);
+    put(tx, row, keep).map_err(|error| blame::<M>(&lines, error))
 }
 
 /// A noun that can be read from a table.
@@ -100,7 +169,8 @@ struct Entry<M> {
     unsaid: Vec<&'static str>,
 }
 
-fn entries<M: FromTable>(rows: &[Row]) -> Result<Vec<Entry<M>>> {
+/// What each entry of a file says, or what is wrong with it.
+fn entries<M: FromTable>(rows: &[Row]) -> Vec<Result<Entry<M>>> {
     let mut seen: HashMap<&str, usize> = HashMap::new();
     let belong = |first: &Row, next: &Row| M::SEVERAL_ROWS && first.optional("code") == next.optional("code");
     rows.chunk_by(belong)

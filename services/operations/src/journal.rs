@@ -104,6 +104,8 @@ pub struct JournalSearch {
     pub operation: Option<String>,
     /// At which site, by code.
     pub site: Option<String>,
+    /// Only what was committed before this moment.
+    pub until: Option<DateTime<Utc>>,
 }
 
 impl Tubtrail {
@@ -132,6 +134,7 @@ impl Tubtrail {
                     Some(code) => Some(fields::filter_site(conn, "site", code)?),
                     None => None,
                 },
+                until: search.until.map(|until| until.naive_utc()),
             };
             let mut rows = entries(conn, &filter, i64::from(limit) + 1)?;
             let more = rows.len() > limit as usize;

@@ -245,6 +245,7 @@ operations! {
     COUNT_SITE = "count_site" [Owner Kitchen Shop];
     LIST_COUNTS = "list_counts" [Owner Kitchen Shop Inspector];
     GET_COUNT = "get_count" [Owner Kitchen Shop Inspector];
+    SHOW_COUNTING = "show_counting" [Owner Kitchen Shop Inspector];
     SHOW_STOCK = "show_stock" [Owner Kitchen Shop Inspector Device];
     LIST_BELOW_REORDER_LEVEL = "list_below_reorder_level" [Owner Kitchen Shop Inspector];
     TOTAL_STOCK = "total_stock" [Owner Kitchen Shop Inspector];
@@ -341,6 +342,7 @@ operations! {
 
     LIST_JOURNAL = "list_journal" [Owner Inspector];
     FOLLOW_CHANGES = "follow_changes" [Owner Inspector];
+    SHOW_INSTALLATION = "show_installation" [Owner Inspector];
 }
 
 /// What is sent as a command is and only reads: it leaves no entry in the journal.

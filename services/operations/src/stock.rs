@@ -275,7 +275,8 @@ fn sites_or_all(conn: &mut AnyConnection, sites: Option<&[i64]>) -> Result<Vec<S
     }
 }
 
-fn answer(conn: &mut AnyConnection, index: &Index, rows: &[OnHandRow]) -> Result<Vec<StockRow>> {
+/// What lies where, as answered.
+pub(crate) fn answer(conn: &mut AnyConnection, index: &Index, rows: &[OnHandRow]) -> Result<Vec<StockRow>> {
     let mut ids: Vec<i64> = rows.iter().map(|row| row.lot_id).collect();
     ids.sort_unstable();
     ids.dedup();

@@ -70,7 +70,7 @@ pub struct NewTransferLine {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[schema(example = json!({"id": 5120, "from": "quay-kitchen", "to": "harbour-shop",
     "dispatched_at": "2026-11-25T07:30:00Z", "received_at": "2026-11-25T08:05:00Z", "entry": 8123, "receipt_entry": 8140,
-    "lines": [{"lot": "261125-0042-7", "item": "pistachio", "listed": true, "sent_grams": 4750, "received_grams": 0,
+    "lines": [{"lot": "261125-0042-7", "item": "pistachio", "name": "Pistachio", "listed": true, "sent_grams": 4750, "received_grams": 0,
         "damaged_grams": 4750, "missing_grams": 0, "found_grams": 0, "reason": "the lid came off"}]}))]
 pub struct Transfer {
     /// Its number.
@@ -106,6 +106,9 @@ pub struct TransferLine {
     pub lot: String,
     /// Its item's code.
     pub item: String,
+    /// Its item's name. Answers kept from before there was one have none.
+    #[serde(default)]
+    pub name: String,
     /// It was on the list; if not, it arrived all the same.
     pub listed: bool,
     /// How much was sent.
@@ -356,9 +359,11 @@ fn answer_lines(
 
 fn line_of(conn: &mut AnyConnection, names: &mut Names, lot_id: i64, sent_mg: i64) -> Result<TransferLine> {
     let lot = lot(conn, lot_id)?;
+    let item = names.item(conn, lot.item_id)?;
     Ok(TransferLine {
         lot: lots::number(&lot)?.to_string(),
-        item: names.item(conn, lot.item_id)?.row.code.clone(),
+        item: item.row.code.clone(),
+        name: item.current.name.clone(),
         listed: true,
         sent_grams: Grams::from_mg(sent_mg),
         received_grams: None,

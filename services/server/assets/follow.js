@@ -1,5 +1,6 @@
 // Keeps a page current that only shows: whatever has `data-follow` is asked for again, at the address that stands there, when
-// something was written down anywhere. A page that has lost touch says so in the element `lost`. Keys that a hand scanner
+// something was written down anywhere; what has `data-every` too, every so many milliseconds, until something in it has
+// `data-done`. A page that has lost touch says so in the element `lost`. Keys that a hand scanner
 // types go to the field with `data-scan`, whatever has the focus. Without this script a page works too; it does not follow.
 "use strict";
 
@@ -19,10 +20,10 @@ function isInHand(part) {
   return [...part.querySelectorAll("input:not([type=hidden]), textarea")].some((field) => field.value !== field.defaultValue);
 }
 
-async function ask() {
+async function ask(which = "[data-follow]") {
   if (asking) asking.abort();
   const mine = (asking = new AbortController());
-  for (const part of document.querySelectorAll("[data-follow]")) {
+  for (const part of document.querySelectorAll(which)) {
     if (isInHand(part)) continue;
     try {
       const response = await fetch(part.dataset.follow, { signal: mine.signal, redirect: "manual" });
@@ -74,6 +75,14 @@ document.addEventListener("keydown", (event) => {
 
 // What is scanned next takes the place of what stood there.
 document.addEventListener("focusin", (event) => event.target.matches("[data-scan]") && event.target.select());
+
+for (const part of document.querySelectorAll("[data-follow][data-every]")) {
+  const again = () => {
+    if (part.querySelector("[data-done]")) return;
+    ask("[data-every]").finally(() => setTimeout(again, Number(part.dataset.every)));
+  };
+  setTimeout(again, Number(part.dataset.every));
+}
 
 addEventListener("online", look);
 addEventListener("offline", look);

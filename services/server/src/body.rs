@@ -216,7 +216,7 @@ fn malformed(error: &serde_json::Error) -> Problem {
 
 /// What a reader says, for people: the path says where, so line and column would only confuse, and the names of our types
 /// mean nothing to them.
-fn in_plain_words(said: &str) -> String {
+pub(crate) fn in_plain_words(said: &str) -> String {
     const NO_TIME: [&str; 5] = [
         "premature end of input",
         "input contains invalid characters",

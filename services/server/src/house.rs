@@ -12,6 +12,7 @@ use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
 use crate::body::{Body, Question};
 use crate::door::{Door, SignedIn};
 use crate::followers::Followers;
+use crate::jobs::Jobs;
 use crate::problem::Problem;
 use crate::seats::Seats;
 
@@ -32,6 +33,8 @@ pub struct Inside {
     pub traces: Seats,
     /// What may be sent out, and where.
     pub outgoing: Outgoing,
+    /// Long work that pages watch.
+    pub jobs: Jobs,
 }
 
 /// A handle to it, for handlers.
@@ -119,5 +122,5 @@ where
 pub fn share(tubtrail: Tubtrail, door: Door, public_url: Option<String>, outgoing: Outgoing) -> House {
     let followers = Followers::of(&tubtrail);
     let traces = Seats::new(TRACES, "read a whole trace");
-    web::Data::from(Arc::new(Inside { tubtrail, door, followers, public_url, traces, outgoing }))
+    web::Data::from(Arc::new(Inside { tubtrail, door, followers, public_url, traces, outgoing, jobs: Jobs::default() }))
 }

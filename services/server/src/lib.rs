@@ -9,6 +9,7 @@ pub mod door;
 mod exports;
 pub mod followers;
 pub mod house;
+pub mod jobs;
 mod labels;
 pub mod pages;
 mod papers;

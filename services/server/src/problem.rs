@@ -4,15 +4,15 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::RETRY_AFTER;
 use actix_web::{HttpResponse, ResponseError};
 use serde::Serialize;
-use tubtrail_operations::OperationError;
 use tubtrail_operations::problems::{self, Sort};
+use tubtrail_operations::{Fault, OperationError};
 use utoipa::ToSchema;
 
 /// An error on its way out.
 pub struct Problem(OperationError);
 
 /// What is sent of it.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Clone, Debug, Serialize, ToSchema)]
 #[schema(example = json!({"type": "/problems/not-enough", "title": "There is not that much of it there.", "status": 409,
     "detail": "lot 261125-0042-7: 1200 g are available at quay-kitchen, 1500 g are wanted",
     "field": "uses[0].quantity.amount", "lots": ["261125-0042-7"]}))]
@@ -32,6 +32,9 @@ pub struct ProblemDetails {
     /// The lots concerned.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub lots: Vec<String>,
+    /// What else is at fault, where more was looked at than the first: the further rows of a file.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub also: Vec<Fault>,
 }
 
 impl Problem {
@@ -70,6 +73,7 @@ impl Problem {
             detail: self.0.detail.clone(),
             field: self.0.field.clone(),
             lots: self.0.lots.clone(),
+            also: self.0.also.clone(),
         }
     }
 

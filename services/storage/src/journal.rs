@@ -167,6 +167,8 @@ pub struct JournalFilter {
     pub operation: Option<String>,
     /// At which site.
     pub site_id: Option<i64>,
+    /// Only what was committed before this moment.
+    pub until: Option<NaiveDateTime>,
 }
 
 /// Entries that match, newest first.
@@ -183,6 +185,9 @@ pub fn entries(conn: &mut AnyConnection, filter: &JournalFilter, limit: i64) -> 
     }
     if let Some(site_id) = filter.site_id {
         query = query.filter(journal::site_id.eq(site_id));
+    }
+    if let Some(until) = filter.until {
+        query = query.filter(journal::recorded_at.lt(until));
     }
     Ok(query.load(conn)?)
 }

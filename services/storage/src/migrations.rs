@@ -36,6 +36,17 @@ pub fn is_current(conn: &mut AnyConnection) -> Result<bool, StorageError> {
     same.map_err(|error| StorageError::Migrate(error.to_string()))
 }
 
+/// The name of the last one applied.
+pub fn last(conn: &mut AnyConnection) -> Result<Option<String>, StorageError> {
+    let applied = match conn {
+        AnyConnection::Postgres(conn) => conn.applied_migrations(),
+        AnyConnection::Sqlite(conn) => conn.applied_migrations(),
+    };
+    let mut names = names(&applied.map_err(|error| StorageError::Migrate(error.to_string()))?);
+    names.sort();
+    Ok(names.pop())
+}
+
 fn has_exactly<DB: Backend>(
     conn: &mut impl MigrationHarness<DB>,
     known: &EmbeddedMigrations,

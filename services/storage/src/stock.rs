@@ -1,5 +1,6 @@
 //! Where every milligram is: movements, balances, and what moves them: transfers, counts, holds.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, HashMap, HashSet};
 
 use chrono::NaiveDateTime;
@@ -424,6 +425,26 @@ pub fn counts_after(
         query = query.filter(counts::site_id.eq_any(sites.to_vec()));
     }
     Ok(query.load(conn)?)
+}
+
+/// What was counted at a site since a moment, each line with its count; the newest first.
+pub fn lines_counted_since(
+    conn: &mut AnyConnection,
+    site_id: i64,
+    since: NaiveDateTime,
+) -> Result<Vec<(CountRow, CountLineRow)>, StorageError> {
+    let found: Vec<CountRow> =
+        counts::table.filter(counts::site_id.eq(site_id)).filter(counts::counted_at.ge(since)).load(conn)?;
+    let of_id: HashMap<i64, CountRow> = found.into_iter().map(|count| (count.id, count)).collect();
+    let ids: Vec<i64> = of_id.keys().copied().collect();
+    let mut lines = Vec::new();
+    for chunk in ids.chunks(500) {
+        let rows: Vec<CountLineRow> =
+            count_lines::table.filter(count_lines::count_id.eq_any(chunk.to_vec())).load(conn)?;
+        lines.extend(rows.into_iter().filter_map(|line| Some((of_id.get(&line.count_id)?.clone(), line))));
+    }
+    lines.sort_unstable_by_key(|(_, line)| Reverse(line.id));
+    Ok(lines)
 }
 
 /// The first hold after a row.

@@ -6,3 +6,5 @@ mod delivery;
 mod forms;
 mod making;
 mod shop;
+mod stock;
+mod upkeep;

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use clap::builder::PossibleValuesParser;
 use tubtrail_operations::imports::{GUIDE, Imported, NOUNS};
-use tubtrail_operations::{OperationError, Request, Tubtrail, system_clock};
+use tubtrail_operations::{Fault, OperationError, Request, Tubtrail, system_clock};
 
 use super::Outcome;
 use crate::config::Settings;
@@ -35,11 +35,19 @@ impl Import {
 
     /// With the file before the line, as compilers put it; the line stands in the sentence already.
     fn in_words(&self, error: &OperationError) -> String {
+        if error.cause.is_some() {
+            return super::in_words(error);
+        }
+        let first = Fault { field: error.field.clone(), detail: error.detail.clone() };
+        let faults: Vec<_> = std::iter::once(&first).chain(&error.also).map(|fault| self.fault(fault)).collect();
+        faults.join("\n")
+    }
+
+    fn fault(&self, fault: &Fault) -> String {
         let file = self.file.display();
-        match error.field.as_deref().and_then(|field| field.split_once(": ")) {
-            _ if error.cause.is_some() => super::in_words(error),
-            Some((_, column)) => format!("{file}: {} ({column})", error.detail),
-            None => format!("{file}: {}", error.detail),
+        match fault.field.as_deref().and_then(|field| field.split_once(": ")) {
+            Some((_, column)) => format!("{file}: {} ({column})", fault.detail),
+            None => format!("{file}: {}", fault.detail),
         }
     }
 }

@@ -17,9 +17,10 @@ struct Asset {
     bytes: &'static [u8],
 }
 
-const ASSETS: [Asset; 8] = [
+const ASSETS: [Asset; 9] = [
     Asset { name: "tub.svg", kind: "image/svg+xml", bytes: include_bytes!("../../assets/tub.svg") },
     Asset { name: "pages.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/pages.css") },
+    Asset { name: "stock.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/stock.css") },
     Asset {
         name: "counter.js",
         kind: "text/javascript; charset=utf-8",

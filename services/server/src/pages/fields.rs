@@ -17,6 +17,11 @@ impl Fields {
         self.0.push((name.into(), value.into()));
     }
 
+    /// All of them.
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.0.iter().map(|(name, value)| (name.as_str(), value.as_str()))
+    }
+
     /// The first of a name; none where it is empty.
     pub fn get(&self, name: &str) -> Option<&str> {
         self.all(name).next().filter(|value| !value.is_empty())
@@ -25,6 +30,12 @@ impl Fields {
     /// All of a name.
     pub fn all(&self, name: &str) -> impl Iterator<Item = &str> {
         self.0.iter().filter(move |(known, _)| known == name).map(|(_, value)| value.as_str())
+    }
+}
+
+impl<N: Into<String>, V: Into<String>> FromIterator<(N, V)> for Fields {
+    fn from_iter<I: IntoIterator<Item = (N, V)>>(pairs: I) -> Self {
+        Self(pairs.into_iter().map(|(name, value)| (name.into(), value.into())).collect())
     }
 }
 

@@ -12,6 +12,11 @@ use super::texts::Texts;
 pub struct Wall(Tz);
 
 impl Wall {
+    /// Where no site is meant: the world's.
+    pub const fn of_the_world() -> Self {
+        Self(Tz::UTC)
+    }
+
     /// Of a site.
     pub fn of(site: &Site) -> Self {
         Self(site.time_zone.parse().unwrap_or(Tz::UTC))
@@ -51,6 +56,12 @@ pub fn weight(texts: &Texts, grams: Grams) -> String {
     let (sign, point) = (if grams.mg() < 0 { "-" } else { "" }, if texts.tag == "fr" { "," } else { "." });
     let point = if rest.is_empty() { "" } else { point };
     format!("{sign}{whole}{point}{rest}\u{a0}{unit}")
+}
+
+/// A weight in grams as it is typed: `1250.5`.
+pub fn typed_grams(grams: Grams) -> String {
+    let text = format!("{}.{:03}", grams.mg() / 1000, grams.mg() % 1000);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// A number as people type it: with a comma too, and with a minus as it is printed.

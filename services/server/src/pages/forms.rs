@@ -118,6 +118,13 @@ fn wrong_id(name: &str) -> String {
     format!("wrong-{name}")
 }
 
+impl Faults {
+    /// Whether the field is at fault.
+    pub const fn is_any(&self) -> bool {
+        self.0.is_some()
+    }
+}
+
 impl fmt::Display for Faults {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Some(id) = &self.0 else { return Ok(()) };

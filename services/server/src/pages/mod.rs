@@ -11,12 +11,17 @@ mod forms;
 mod labels;
 mod lists;
 mod live;
+mod lots;
 mod making;
 mod marks;
 mod page;
 mod places;
+mod rights;
+mod scanning;
 mod sign_in;
+mod stock;
 mod texts;
+mod upkeep;
 mod upload;
 mod visitor;
 
@@ -29,6 +34,9 @@ pub fn configure(config: &mut ServiceConfig) {
     delivery::configure(config);
     labels::configure(config);
     live::configure(config);
+    lots::configure(config);
     making::configure(config);
     sign_in::configure(config);
+    stock::configure(config);
+    upkeep::configure(config);
 }

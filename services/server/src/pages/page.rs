@@ -33,7 +33,7 @@ pub struct Entry {
 }
 
 /// Where pages begin, by what somebody has in hand.
-const ENTRIES: [Entry; 3] = [
+const ENTRIES: [Entry; 5] = [
     Entry {
         path: "/counter",
         text: "page-counter",
@@ -41,6 +41,8 @@ const ENTRIES: [Entry; 3] = [
     },
     Entry { path: "/delivery", text: "page-delivery", roles: &[Role::Owner, Role::Kitchen] },
     Entry { path: "/making", text: "page-making", roles: &[Role::Owner, Role::Kitchen] },
+    Entry { path: "/stock", text: "page-stock", roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector] },
+    Entry { path: "/upkeep", text: "page-upkeep", roles: &[Role::Owner, Role::Inspector] },
 ];
 
 /// What stands around every page.
@@ -127,7 +129,7 @@ enum Why {
     /// Nobody is signed in.
     NotSignedIn,
     /// Something else.
-    Problem(Problem),
+    Problem(Box<Problem>),
 }
 
 #[derive(Template)]
@@ -148,7 +150,11 @@ impl Unable {
 
     /// A problem to show.
     pub fn problem(request: &HttpRequest, problem: Problem) -> Self {
-        Self { frame: Box::new(Frame::bare(request)), request_id: request_id(request), why: Why::Problem(problem) }
+        Self {
+            frame: Box::new(Frame::bare(request)),
+            request_id: request_id(request),
+            why: Why::Problem(Box::new(problem)),
+        }
     }
 
     /// Something that must not happen.

@@ -4,6 +4,7 @@ use std::time::{Duration, Instant};
 
 use actix_web::http::header::CONTENT_ENCODING;
 use actix_web::{HttpRequest, HttpResponse, get, web};
+use chrono::{DateTime, Utc};
 use futures_util::stream;
 use serde::Deserialize;
 use tubtrail_operations::journal::{JournalEntry, JournalPage, JournalSearch};
@@ -47,6 +48,8 @@ struct JournalAsked {
     /// At which site, by code.
     #[param(max_length = 40)]
     site: Option<String>,
+    /// Only what was committed before this moment.
+    until: Option<DateTime<Utc>>,
     /// Most entries on the page, 1 to 200.
     #[param(minimum = 1, maximum = 200)]
     #[serde(default = "usual", deserialize_with = "tubtrail_operations::journal::limit")]
@@ -68,8 +71,8 @@ struct ChangesAsked {
 #[utoipa::path(tag = "journal", params(JournalAsked), responses((status = 200, body = JournalPage)))]
 #[get("/v1/journal")]
 async fn list_journal(house: House, signed_in: SignedIn, asked: Query<JournalAsked>) -> Outcome {
-    let JournalAsked { before, actor, operation, site, limit } = asked.0;
-    let search = JournalSearch { before, actor, operation, site };
+    let JournalAsked { before, actor, operation, site, until, limit } = asked.0;
+    let search = JournalSearch { before, actor, operation, site, until };
     query(house, signed_in, move |house, request| house.list_journal(request, &search, limit)).await
 }
 

@@ -5,12 +5,14 @@ use std::sync::LazyLock;
 
 use actix_web::{HttpResponse, get, web};
 use serde::Serialize;
+use tubtrail_operations::installation::Installation;
 use tubtrail_operations::problems::{self, Sort};
 use tubtrail_operations::{OperationError, StorageError};
 use utoipa::ToSchema;
 use utoipa_actix_web::service_config::ServiceConfig;
 
-use crate::house::{House, Outcome, off_thread};
+use crate::door::SignedIn;
+use crate::house::{House, Outcome, off_thread, query};
 use crate::problem::Problem;
 use crate::telemetry;
 
@@ -19,6 +21,7 @@ pub fn configure(config: &mut ServiceConfig) {
         .service(show_health)
         .service(show_readiness)
         .service(show_metrics)
+        .service(show_installation)
         .service(show_description)
         .service(list_problems)
         .service(explain_problem);
@@ -76,6 +79,13 @@ async fn show_metrics(house: House) -> HttpResponse {
         metrics::gauge!("tubtrail_journal_position").set(position as f64);
     }
     HttpResponse::Ok().content_type("text/plain; version=0.0.4; charset=utf-8").body(telemetry::render())
+}
+
+/// How the installation is: which database, how far the index is behind it, how much room is left. Needs a role at every site.
+#[utoipa::path(tag = "system", responses((status = 200, body = Installation)))]
+#[get("/v1/installation")]
+async fn show_installation(house: House, signed_in: SignedIn) -> Outcome {
+    query(house, signed_in, |house, request| house.show_installation(request)).await
 }
 
 /// This description (OpenAPI 3.1).
