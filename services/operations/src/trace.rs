@@ -163,6 +163,11 @@ pub struct TraceStream {
 }
 
 impl TraceStream {
+    /// How many of its lots were read.
+    pub const fn read(&self) -> usize {
+        self.at
+    }
+
     /// Whether all of it was read.
     pub fn is_at_its_end(&self) -> bool {
         self.at >= self.outline.lots.len()

@@ -13,6 +13,7 @@ use crate::body::{Body, Question};
 use crate::door::{Door, SignedIn};
 use crate::followers::Followers;
 use crate::problem::Problem;
+use crate::reports::Jobs;
 use crate::seats::Seats;
 
 /// Most traces that are streamed at a time: each holds the outline of the whole.
@@ -30,6 +31,8 @@ pub struct Inside {
     pub public_url: Option<String>,
     /// Who reads a whole trace as it is put together.
     pub traces: Seats,
+    /// Papers that are being made, or wait to be fetched.
+    pub jobs: Jobs,
     /// What may be sent out, and where.
     pub outgoing: Outgoing,
 }
@@ -119,5 +122,5 @@ where
 pub fn share(tubtrail: Tubtrail, door: Door, public_url: Option<String>, outgoing: Outgoing) -> House {
     let followers = Followers::of(&tubtrail);
     let traces = Seats::new(TRACES, "read a whole trace");
-    web::Data::from(Arc::new(Inside { tubtrail, door, followers, public_url, traces, outgoing }))
+    web::Data::from(Arc::new(Inside { tubtrail, door, followers, public_url, traces, jobs: Jobs::default(), outgoing }))
 }

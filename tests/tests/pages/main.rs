@@ -3,4 +3,6 @@
 mod browser;
 mod counter;
 mod forms;
+mod recalls;
 mod shop;
+mod tracing;

@@ -17,7 +17,7 @@ struct Asset {
     bytes: &'static [u8],
 }
 
-const ASSETS: [Asset; 4] = [
+const ASSETS: [Asset; 7] = [
     Asset { name: "tub.svg", kind: "image/svg+xml", bytes: include_bytes!("../../assets/tub.svg") },
     Asset { name: "pages.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/pages.css") },
     Asset {
@@ -29,6 +29,13 @@ const ASSETS: [Asset; 4] = [
         name: "follow.js",
         kind: "text/javascript; charset=utf-8",
         bytes: include_bytes!("../../assets/follow.js"),
+    },
+    Asset { name: "paper.js", kind: "text/javascript; charset=utf-8", bytes: include_bytes!("../../assets/paper.js") },
+    Asset { name: "tracing.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/tracing.css") },
+    Asset {
+        name: "tracing.js",
+        kind: "text/javascript; charset=utf-8",
+        bytes: include_bytes!("../../assets/tracing.js"),
     },
 ];
 

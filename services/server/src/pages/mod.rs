@@ -2,18 +2,24 @@
 //! of our own that make it quicker and that it works without. Everything they do they do through the same operations as the
 //! API, as whoever is signed in.
 
+mod addresses;
 pub mod assets;
 mod counter;
 mod fields;
-#[allow(dead_code, reason = "not every page has a form that can be refused yet")]
 mod forms;
 mod live;
 mod marks;
 mod page;
+mod pictures;
 mod places;
+mod recalls;
 mod sign_in;
 mod texts;
+mod tracing;
 mod visitor;
+mod written;
+
+pub use self::pictures::drawn_alone;
 
 use actix_web::web::ServiceConfig;
 
@@ -22,5 +28,8 @@ pub fn configure(config: &mut ServiceConfig) {
     assets::configure(config);
     counter::configure(config);
     live::configure(config);
+    recalls::configure(config);
     sign_in::configure(config);
+    tracing::configure(config);
+    written::configure(config);
 }

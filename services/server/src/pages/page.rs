@@ -33,11 +33,14 @@ pub struct Entry {
 }
 
 /// Where pages begin, by what somebody has in hand.
-const ENTRIES: [Entry; 1] = [Entry {
-    path: "/counter",
-    text: "page-counter",
-    roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector, Role::Device],
-}];
+const ENTRIES: [Entry; 2] = [
+    Entry {
+        path: "/counter",
+        text: "page-counter",
+        roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector, Role::Device],
+    },
+    Entry { path: "/tracing", text: "page-tracing", roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector] },
+];
 
 /// What stands around every page.
 pub struct Frame {
