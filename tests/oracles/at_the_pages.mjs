@@ -127,7 +127,7 @@ const anywhere = {
     const coming = page.waitForEvent("download");
     await press(page.getByRole("button", { name: words, exact: true }).first());
     const file = await coming;
-    return { path: await file.path(), name: file.suggestedFilename() };
+    return { path: await file.path(), name: file.suggestedFilename(), at: new URL(file.url()).pathname };
   },
   // By the keyboard alone.
   async key_link({ name: words, inside }) {

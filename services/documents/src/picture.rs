@@ -21,7 +21,7 @@ pub use self::svg::{BoxWords, PictureWords, write};
 /// Most columns. What was made in more steps than these from one another stands in the last, all of it.
 const MOST_COLUMNS: usize = 8;
 /// How wide a box is.
-pub const BOX_WIDTH: i32 = 208;
+pub const BOX_WIDTH: i32 = 240;
 /// How high a box is.
 pub const BOX_HEIGHT: i32 = 62;
 /// Between two columns: room for the lines.

@@ -157,12 +157,17 @@ pub(super) fn divide(lots: &[PictureLot], columns: &[usize], lanes: &[Lane], ope
         kinds.entry((*column, lane, lot.kind.clone())).or_default().push(at);
     }
     let mut groups: Vec<Group> = kinds.into_iter().map(|(of, found)| Group::of_kind(lots, lanes, of, found)).collect();
-    // What is asked to be opened, and then what that opened into.
-    while let Some(at) = groups.iter().position(|group| group.can_be_opened() && open.contains(&group.key)) {
+    open_where_there_is_room(lots, &mut groups);
+    // What is asked for comes on top, so that nothing else folds up because of it; whatever it is part of is opened too.
+    let is_asked = |group: &Group| {
+        let is_in =
+            |key: &String| key.strip_prefix(&group.key).is_some_and(|rest| rest.is_empty() || rest.starts_with('~'));
+        group.can_be_opened() && open.iter().any(is_in)
+    };
+    while let Some(at) = groups.iter().position(is_asked) {
         let parts = groups[at].parts(lots);
         groups.splice(at..=at, parts);
     }
-    open_where_there_is_room(lots, &mut groups);
     groups
 }
 

@@ -129,13 +129,8 @@ fn write_line(svg: &mut String, line: &Line) {
 fn write_box(svg: &mut String, placed: &PlacedBox, words: &BoxWords) {
     let classes = words.classes.iter().fold(String::from("box"), |all, class| all + " " + class);
     let end = if let Some(link) = &words.link {
-        let _ = write!(
-            svg,
-            r#"<a class="{classes}" href="{}" aria-label="{}" id="box-{}">"#,
-            escaped(link),
-            escaped(&words.label),
-            escaped(&placed.group.key)
-        );
+        let _ =
+            write!(svg, r#"<a class="{classes}" href="{}" id="box-{}">"#, escaped(link), escaped(&placed.group.key));
         "</a>"
     } else {
         let _ = write!(svg, r#"<g class="{classes}">"#);

@@ -148,6 +148,20 @@ fn a_group_opens_into_its_items_and_lots() {
     assert!(alone > 1, "{alone}");
 }
 
+/// What opened by itself, where there was room, can be opened further, and nothing else folds up.
+#[test]
+fn what_opened_by_itself_opens_further() {
+    let mut lots = vec![lot("paste", "paste", "received", "kitchen", None, &[(1, 500_000), (2, 500_000)])];
+    for (item, batch) in [("pistachio", 1), ("hazelnut", 2)] {
+        lots.extend((0..30).map(|tub| lot(&format!("{item}-{tub}"), item, "tub", "harbour", Some(batch), &[])));
+    }
+    let closed = lay_out(&lots, &nothing());
+    assert_eq!(closed.boxes.len(), 3, "a box for each flavour");
+    let opened = lay_out(&lots, &BTreeSet::from(["1~harbour~tub~hazelnut".to_owned()]));
+    assert_well_laid_out(&lots, &opened);
+    assert_eq!(opened.boxes.len(), 2 + 24, "paste, pistachio, and the hazelnut lot by lot");
+}
+
 /// 300 lots of one item: 23 alone, and 277 in the last box.
 #[test]
 fn a_large_group_opens_as_far_as_there_is_room() {

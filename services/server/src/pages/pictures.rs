@@ -193,11 +193,12 @@ impl Gathered {
         let (seeds, held, recalled) =
             (counted(|lot| lot.is_seed), counted(|lot| lot.is_held), counted(|lot| lot.is_recalled));
         let mut marks = Vec::new();
-        if recalled > 0 {
-            marks.push(texts.say_of("mark-recalled", "count", recalled.to_string()).into_owned());
-        }
-        if held > 0 {
-            marks.push(texts.say_of("mark-held", "count", held.to_string()).into_owned());
+        for (count, one, several) in [(recalled, "key-recalled", "mark-recalled"), (held, "key-held", "mark-held")] {
+            if count > 0 && group.sort == GroupSort::Lot {
+                marks.push(texts.say(one).into_owned());
+            } else if count > 0 {
+                marks.push(texts.say_of(several, "count", count.to_string()).into_owned());
+            }
         }
         if seeds > 0 {
             marks.push(texts.say("mark-begins").into_owned());
@@ -205,7 +206,7 @@ impl Gathered {
         let marked = [(recalled, "recalled"), (held, "held"), (seeds, "seed")];
         let site = self.site(&self.drawn[group.lots[0]].site);
         let marks = marks.join(", ");
-        let label = [name.as_str(), site, &amount, &marks].into_iter().filter(|part| !part.is_empty());
+        let label = [name.as_str(), &amount, &marks, site].into_iter().filter(|part| !part.is_empty());
         BoxWords {
             label: label.collect::<Vec<_>>().join(", "),
             amount: amount.into_owned(),

@@ -53,7 +53,9 @@ struct FoundLot {
     from: String,
     day: String,
     grams: String,
-    halted: bool,
+    /// The name of the text that says why it may not be used.
+    halt: Option<&'static str>,
+    is_made: bool,
 }
 
 /// What came of looking.
@@ -177,7 +179,8 @@ impl FoundLot {
             Origin::Batch { name, .. } => name,
         };
         Self {
-            halted: lot.on_hold.is_some() || !lot.recalls.is_empty(),
+            halt: if lot.recalls.is_empty() { lot.on_hold.as_ref().map(|_| "key-held") } else { Some("key-recalled") },
+            is_made: lot.kind != LotKind::Received,
             day: lot.came_to_be_at.format("%Y-%m-%d").to_string(),
             grams: in_grams(lot.grams.mg() * 1000),
             lot: lot.lot,
