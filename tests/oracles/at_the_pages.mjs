@@ -129,6 +129,25 @@ const anywhere = {
     await page.getByRole("link", { name: words }).first().click();
     return (await coming).path();
   },
+  // What a button leads to is a file.
+  async download_by_button({ name: words }) {
+    const coming = page.waitForEvent("download");
+    await press(page.getByRole("button", { name: words, exact: true }).first());
+    const file = await coming;
+    return { path: await file.path(), name: file.suggestedFilename(), at: new URL(file.url()).pathname };
+  },
+  // By the keyboard alone.
+  async key_link({ name: words, inside }) {
+    await part(inside).getByRole("link", { name: words }).first().focus();
+    await page.keyboard.press("Enter");
+    await settled();
+  },
+  // As the browser prints it, on the paper that the style asks for.
+  async paper({ what }) {
+    const path = `${shots}/${what}.pdf`;
+    await page.pdf({ path, preferCSSPageSize: true, printBackground: true });
+    return path;
+  },
   picture: ({ what }) => shoot(what).then(() => null),
   // How long a page took, as the browser measured it, in milliseconds.
   times: () => page.evaluate(() => {

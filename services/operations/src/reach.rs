@@ -214,6 +214,7 @@ operations! {
     GET_LOT = "get_lot" [Owner Kitchen Shop Inspector Device];
     LIST_LOT_MOVEMENTS = "list_lot_movements" [Owner Kitchen Shop Inspector];
     TRACE_LOT = "trace_lot" [Owner Kitchen Shop Inspector];
+    DRAW_LOT_TRACE = "draw_lot_trace" [Owner Kitchen Shop Inspector];
     SHOW_PATH = "show_path" [Owner Kitchen Shop Inspector];
     REJECT_LOT = "reject_lot" [Owner Kitchen];
     HOLD_LOT = "hold_lot" [Owner Kitchen Shop];
@@ -274,7 +275,9 @@ operations! {
     SHOW_ALLERGEN_SHEET = "show_allergen_sheet" [Owner Kitchen Shop Inspector Device];
     ORDER_BATCHES = "order_batches" [Owner Kitchen Inspector];
 
+    FORESEE_RECALL = "foresee_recall" [Owner Kitchen Inspector];
     BEGIN_RECALL = "begin_recall" [Owner Kitchen];
+    DRAW_RECALL = "draw_recall" [Owner Kitchen Shop Inspector];
     LIST_RECALLS = "list_recalls" [Owner Kitchen Shop Inspector];
     GET_RECALL = "get_recall" [Owner Kitchen Shop Inspector];
     LIST_RECALL_LINES = "list_recall_lines" [Owner Kitchen Shop Inspector];
@@ -346,7 +349,7 @@ operations! {
 }
 
 /// What is sent as a command is and only reads: it leaves no entry in the journal.
-pub static ONLY_READ: &[&Operation] = &[&CHECK_ALLERGENS, &ORDER_BATCHES, &SCAN, &PROPOSE_DELIVERY];
+pub static ONLY_READ: &[&Operation] = &[&CHECK_ALLERGENS, &ORDER_BATCHES, &SCAN, &PROPOSE_DELIVERY, &FORESEE_RECALL];
 
 /// Commands of the busiest hours. They read nothing of the journal, or see to it by themselves that it can be read: so the
 /// entries of those that share a commit are written together.

@@ -10,6 +10,7 @@ mod drills;
 mod endings;
 mod lines;
 mod outline;
+mod outlook;
 mod places;
 mod seeds;
 mod work;
@@ -35,6 +36,7 @@ pub use self::lines::{
     ConfirmationShown, ConsignedTo, PullList, RecallLine, RecallLines, RecallLinesHead, RecallPlace, RecallStream,
     ReceivedFrom,
 };
+pub use self::outlook::{RecallOutlook, SeedsAsked};
 pub use self::seeds::{SeedAsked, SeedShown};
 pub use self::work::{Confirmed, LineOutcome, NewConfirmation, NewConfirmations};
 use crate::discards::Standpoint;
@@ -181,10 +183,11 @@ impl Tubtrail {
         let actor = request.actor.name.clone();
         self.write_with_graph(request, &reach::BEGIN_RECALL, move |tx, index| {
             let row = check(tx, &new)?;
-            let seeds = seeds::check(tx, row.id, &new.seeds)?;
-            let lots = seeds::fitting(tx, &seeds)?;
+            let seeds = seeds::check(tx.conn()?, &new.seeds)?;
+            let entry = tx.entry();
+            let lots = seeds::fitting(tx.conn()?, &seeds, entry)?;
             tx.record(&row)?;
-            seeds.rows().try_for_each(|seed| tx.record(seed))?;
+            seeds.of_recall(tx, row.id).iter().try_for_each(|seed| tx.record(seed))?;
             let reached = index.look(|inside, _| Reach::of(&inside.graph, &lots, row.with_contact).len());
             // The entry is written once the command is through.
             let written = Written::from([(row.entry, (actor, tx.now()))]);

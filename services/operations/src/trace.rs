@@ -5,14 +5,16 @@
 
 mod outline;
 mod path;
+mod totals;
 
 use serde::{Deserialize, Serialize};
 use tubtrail_lineage::{Balance, LotIx};
-use tubtrail_storage::lots::lots_of_delivery;
+use tubtrail_storage::lots::{lots_by_ids, lots_of_delivery};
 use utoipa::ToSchema;
 
 use self::outline::{Outline, Part};
 pub use self::path::{Path, PathStep};
+pub use self::totals::{TraceTotals, TracedPlace};
 use crate::deliveries::{self, Expiry};
 use crate::error::{OperationError, Result};
 use crate::index::{Answered, Inside, Unanswered, lot_ix, lot_row};
@@ -67,12 +69,12 @@ pub struct TraceHead {
     "caution": "This is what was recorded. What was not written down, or written down wrongly, is not in it; that a lot is missing from this list clears nothing.",
     "lots": [
         {"lot": "261125-0042-7", "item": "whole-milk", "name": "Whole milk", "kind": "received", "generation": 0,
-            "grams": 41280, "mass_grams": 41280,
+            "site": "quay-kitchen", "grams": 41280, "mass_grams": 41280,
             "came_from": {"by": "delivery", "delivery": 311, "supplier": "hollow-farm", "supplier_lot_code": "24-118"},
             "used_in": [{"batch": 12, "grams": 12000}],
             "places": [{"site": "quay-kitchen", "state": "available", "grams": 29280}]},
         {"lot": "261125-0051-7", "item": "white-base", "name": "White base", "kind": "base", "generation": 1,
-            "grams": 11640.5, "mass_grams": 19400,
+            "site": "quay-kitchen", "grams": 11640.5, "mass_grams": 19400,
             "came_from": {"by": "batch", "batch": 12, "recipe": "white-base", "name": "White base",
                 "started_at": "2026-11-25T07:30:00Z"},
             "used_in": [], "places": [{"site": "quay-kitchen", "state": "available", "grams": 19400}]}]}))]
@@ -100,6 +102,8 @@ pub struct TracedLot {
     pub kind: LotKind,
     /// How many batches away it is, by the shortest way.
     pub generation: u32,
+    /// The code of the site at which it came to be.
+    pub site: String,
     /// Forward: grams of what was traced that it was made with. Backward: grams of it in the lot that was traced. To the
     /// microgram; batches mix evenly, and what they lose they lose in proportion.
     pub grams: f64,
@@ -159,6 +163,11 @@ pub struct TraceStream {
 }
 
 impl TraceStream {
+    /// How many of its lots were read.
+    pub const fn read(&self) -> usize {
+        self.at
+    }
+
     /// Whether all of it was read.
     pub fn is_at_its_end(&self) -> bool {
         self.at >= self.outline.lots.len()
@@ -197,6 +206,21 @@ impl Tubtrail {
     /// Traces all the lots of a delivery together, forward, all of it.
     pub fn stream_delivery_trace(&self, request: &Request, id: i64) -> Result<TraceStream> {
         let seeds = self.seeds_of_delivery(request, id)?;
+        self.stream(request, &seeds, Direction::Forward)
+    }
+
+    /// Traces some lots together, forward, all of it. Who asks must be checked by the caller.
+    pub(crate) fn stream_trace_of(&self, request: &Request, lots: &[LotIx]) -> Result<TraceStream> {
+        let rows: Vec<i64> = lots.iter().map(|lot| lot_row(*lot)).collect();
+        let seeds = self.read(|conn| {
+            let mut seeds = Vec::with_capacity(rows.len());
+            for rows in rows.chunks(CHUNK) {
+                for lot in lots_by_ids(conn, rows)? {
+                    seeds.push((lot_ix(lot.id)?, number(&lot)?.to_string()));
+                }
+            }
+            Ok(seeds)
+        })?;
         self.stream(request, &seeds, Direction::Forward)
     }
 
@@ -303,6 +327,7 @@ fn show_lot(inside: &Inside, outline: &Outline, at: usize) -> Answered<TracedLot
         name: item.current.name.clone(),
         kind: card.sort.kind,
         generation: traced.generation,
+        site: inside.beside.names.site_code(card.sort.site_id)?.to_owned(),
         grams: to_grams(traced.mg),
         mass_grams: Grams::from_mg(outline.mass_mg(at)),
         came_from: inside.origin_of(&card)?,

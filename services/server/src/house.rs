@@ -14,6 +14,7 @@ use crate::door::{Door, SignedIn};
 use crate::followers::Followers;
 use crate::jobs::Jobs;
 use crate::problem::Problem;
+use crate::reports::Papers;
 use crate::seats::Seats;
 
 /// Most traces that are streamed at a time: each holds the outline of the whole.
@@ -31,6 +32,8 @@ pub struct Inside {
     pub public_url: Option<String>,
     /// Who reads a whole trace as it is put together.
     pub traces: Seats,
+    /// Papers that are being made, or wait to be fetched.
+    pub papers: Papers,
     /// What may be sent out, and where.
     pub outgoing: Outgoing,
     /// Long work that pages watch.
@@ -122,5 +125,14 @@ where
 pub fn share(tubtrail: Tubtrail, door: Door, public_url: Option<String>, outgoing: Outgoing) -> House {
     let followers = Followers::of(&tubtrail);
     let traces = Seats::new(TRACES, "read a whole trace");
-    web::Data::from(Arc::new(Inside { tubtrail, door, followers, public_url, traces, outgoing, jobs: Jobs::default() }))
+    web::Data::from(Arc::new(Inside {
+        tubtrail,
+        door,
+        followers,
+        public_url,
+        traces,
+        papers: Papers::default(),
+        outgoing,
+        jobs: Jobs::default(),
+    }))
 }

@@ -8,7 +8,7 @@ use tubtrail_operations::counts::{NewCount, NewCountLine};
 use tubtrail_operations::discards::Discard;
 use tubtrail_operations::holds::Because;
 use tubtrail_operations::picks::PicksWanted;
-use tubtrail_operations::recalls::{NewRecall, RecallKind, SeedAsked};
+use tubtrail_operations::recalls::{NewRecall, RecallKind, RecallMass, RecallsAsked, SeedAsked, SeedsAsked};
 use tubtrail_operations::tubs::{Emptying, Opening};
 use tubtrail_operations::{Grams, Request};
 use tubtrail_tests::batches::of;
@@ -22,6 +22,7 @@ use crate::shelf::{all_as_sent, bring, done, house, output, parcel, problem, ref
 
 on_both!(
     the_recall_on_paper_adds_up,
+    what_a_recall_would_reach_is_seen_before_it_is_begun,
     thirds_add_up_to_the_milligram,
     what_a_count_found_or_missed_is_in_the_account,
     nothing_of_it_is_used_moved_opened_served_or_consigned,
@@ -59,6 +60,53 @@ fn paper(backend: Backend) -> Paper {
     done(house.tubtrail.discard_lot(&Request::system(), &paste, discard(500)));
     house.clock.set(day(2, 13));
     Paper { house, paste, open, consigned }
+}
+
+/// Of 10 000 g of paste 4000 went into the batch, with 6000 of sugar; 9000 of 10 000 came out, so 400 g of paste were lost,
+/// 2000 are in the tub of 5 kg and 1600 in that of 4 kg. Of the first a fifth is served, 400 g; the second is at the bistro.
+/// 500 g were thrown away, 5500 lie in the kitchen.
+fn what_a_recall_would_reach_is_seen_before_it_is_begun(backend: Backend) {
+    let Paper { house, open, .. } = paper(backend);
+    let asked = |code: &str| SeedsAsked { seeds: vec![codes(&[code])], with_contact: false };
+    let foreseen = house.tubtrail.foresee_recall(&Request::system(), &asked("24-118"));
+    let foreseen = foreseen.unwrap_or_else(|error| panic!("{error}"));
+    assert_eq!((foreseen.seed_lots, foreseen.reached_lots, foreseen.consignees), (1, 3, 1));
+    let mass = RecallMass {
+        received_grams: Grams::from_mg(10_000_000),
+        available_grams: Grams::from_mg(5_500_000),
+        open_grams: Grams::from_mg(1_600_000),
+        served_grams: Grams::from_mg(400_000),
+        consigned_grams: Grams::from_mg(1_600_000),
+        discarded_grams: Grams::from_mg(500_000),
+        lost_grams: Grams::from_mg(400_000),
+        ..RecallMass::default()
+    };
+    assert_eq!(foreseen.mass, mass);
+    let sites: Vec<_> = foreseen
+        .sites
+        .iter()
+        .map(|site| (site.site.as_str(), site.on_hand_grams.mg() / 1000, site.open_lines))
+        .collect();
+    assert_eq!(sites, [(KITCHEN, 5500, 1), (SHOP, 4000, 1)], "whole lots, as they stand there");
+    let mut trace = house.tubtrail.stream_seeds_trace(&Request::system(), &asked("24-118")).expect("a trace");
+    let traced = house.tubtrail.more_of_trace(&mut trace).expect("its lots");
+    assert_eq!((trace.head.total, traced.len(), trace.is_at_its_end()), (3, 3, true));
+
+    let unknown = refused(house.tubtrail.foresee_recall(&Request::system(), &asked("24-999")));
+    assert_eq!(unknown, problem("nothing-fits", "seeds[0].codes[0]"));
+    done(serve(&house, &open, 100));
+    let recalls = house.tubtrail.list_recalls(&Request::system(), &everything()).expect("a list");
+    assert_eq!(recalls.items, [], "looking writes nothing down");
+    let begun = begin(&house, vec![codes(&["24-118"])]);
+    let case = case(&house, begun.recall.recall);
+    assert_eq!((case.reached_lots, case.consignees), (foreseen.reached_lots, foreseen.consignees));
+    let mut trace = house.tubtrail.stream_recall_trace(&Request::system(), begun.recall.recall).expect("a trace");
+    let traced = house.tubtrail.more_of_trace(&mut trace).expect("its lots");
+    assert!(traced.iter().all(|lot| lot.recalls == [begun.recall.recall]), "{traced:?}");
+}
+
+fn everything() -> RecallsAsked {
+    RecallsAsked { kind: None, open: None, after: String::new(), limit: 100 }
 }
 
 fn consignment() -> Consignment {

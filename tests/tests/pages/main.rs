@@ -5,6 +5,8 @@ mod counter;
 mod delivery;
 mod forms;
 mod making;
+mod recalls;
 mod shop;
 mod stock;
+mod tracing;
 mod upkeep;

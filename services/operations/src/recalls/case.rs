@@ -170,7 +170,7 @@ impl Tubtrail {
 }
 
 fn draw(conn: &mut AnyConnection, row: &RecallRow, outline: &Outline, now: NaiveDateTime) -> Result<RecallCase> {
-    let tally = Tally::of(conn, row, outline)?;
+    let tally = Tally::of(conn, row.id, outline)?;
     let late = is_late(conn, row, now)?;
     let overdue = |open: usize| if late { open } else { 0 };
     let handed = consignees::handed(conn, outline)?;
@@ -217,15 +217,15 @@ struct SiteTally {
 
 impl Tally {
     /// Goes through all lots, so many at a time.
-    pub(super) fn of(conn: &mut AnyConnection, row: &RecallRow, outline: &Outline) -> Result<Self> {
+    pub(super) fn of(conn: &mut AnyConnection, recall_id: i64, outline: &Outline) -> Result<Self> {
         let mut tally = Self::default();
         for chunk in outline.lots.chunks(CHUNK) {
-            tally.add(conn, row, chunk)?;
+            tally.add(conn, recall_id, chunk)?;
         }
         Ok(tally)
     }
 
-    fn add(&mut self, conn: &mut AnyConnection, row: &RecallRow, reached: &[Reached]) -> Result<()> {
+    fn add(&mut self, conn: &mut AnyConnection, recall_id: i64, reached: &[Reached]) -> Result<()> {
         let ids: Vec<i64> = reached.iter().map(|lot| lot.row).collect();
         let mut balances: HashMap<i64, Vec<BalanceRow>> = HashMap::new();
         for row in balances_of(conn, &ids)? {
@@ -260,7 +260,7 @@ impl Tally {
         }
         let ids: Vec<i64> = on_hand.iter().map(|(lot, _, _)| *lot).collect();
         let confirmed: HashMap<(i64, i64), RecallConfirmationRow> =
-            confirmations_of(conn, row.id, &ids)?.into_iter().map(|row| ((row.lot_id, row.site_id), row)).collect();
+            confirmations_of(conn, recall_id, &ids)?.into_iter().map(|row| ((row.lot_id, row.site_id), row)).collect();
         let brought_in = brought_in(conn, &ids)?;
         for (lot, site, number) in on_hand {
             if is_open(confirmed.get(&(lot, site)), brought_in.get(&(lot, site))) {
@@ -271,7 +271,7 @@ impl Tally {
         Ok(())
     }
 
-    fn mass(&self, outline: &Outline) -> RecallMass {
+    pub(super) fn mass(&self, outline: &Outline) -> RecallMass {
         let of = |word: &str| Grams::from_mg(self.seed_mg.get(word).copied().unwrap_or(0));
         let held_mg: i64 = outline.lots.iter().map(|lot| lot.seed_mg).sum();
         RecallMass {
@@ -292,7 +292,7 @@ impl Tally {
         }
     }
 
-    fn sites(&self, conn: &mut AnyConnection, late: bool) -> Result<Vec<RecallSite>> {
+    pub(super) fn sites(&self, conn: &mut AnyConnection, late: bool) -> Result<Vec<RecallSite>> {
         let mut names = Names::default();
         let shown = self.sites.iter().map(|(id, site)| {
             let found = names.site(conn, *id)?;

@@ -120,7 +120,7 @@ fn record(tx: &mut WriteTx<'_>, row: RecallEndingRow, actor: String) -> Result<E
 
 fn refuse_open_lines(tx: &mut WriteTx<'_>, index: &Index, recall: &RecallRow) -> Result<()> {
     let outline = Outline::draw(tx.conn()?, index, recall)?;
-    let open = Tally::of(tx.conn()?, recall, &outline)?.open;
+    let open = Tally::of(tx.conn()?, recall.id, &outline)?.open;
     let handed = consignees::handed(tx.conn()?, &outline)?;
     let unanswered = consignees::unanswered(tx.conn()?, recall, &handed)?;
     if open.is_empty() && unanswered.is_empty() {

@@ -280,6 +280,11 @@ impl Tubtrail {
 }
 
 impl RecallStream {
+    /// How many of its lots were read.
+    pub const fn read(&self) -> usize {
+        self.at
+    }
+
     /// Whether all of it was read.
     pub fn is_at_its_end(&self) -> bool {
         self.at >= self.outline.lots.len()

@@ -77,7 +77,8 @@ impl Outline {
         }))
     }
 
-    fn of(inside: &Inside, scratch: &mut Scratch, reach: &Reach) -> Self {
+    /// Draws what some lots reach.
+    pub fn of(inside: &Inside, scratch: &mut Scratch, reach: &Reach) -> Self {
         let (graph, seeds) = (&inside.graph, reach.seeds());
         let mut outline = Self {
             position: inside.position,

@@ -126,29 +126,30 @@ pub(super) struct Seeds {
 }
 
 impl Seeds {
-    pub(super) fn rows(&self) -> impl Iterator<Item = &RecallSeedRow> {
-        self.rows.iter().map(|(_, row)| row)
+    /// As they are written down, each under an id of its own.
+    pub(super) fn of_recall(self, tx: &mut WriteTx<'_>, recall_id: i64) -> Vec<RecallSeedRow> {
+        let rows = self.rows.into_iter();
+        rows.map(|(_, row)| RecallSeedRow { id: tx.id(), entry: tx.entry(), recall_id, ..row }).collect()
     }
 }
 
 /// Checks the form of what a recall begins with and finds what it names.
-pub(super) fn check(tx: &mut WriteTx<'_>, recall_id: i64, asked: &[SeedAsked]) -> Result<Seeds> {
+pub(super) fn check(conn: &mut AnyConnection, asked: &[SeedAsked]) -> Result<Seeds> {
     fields::between("seeds", asked.len(), 1, MOST_SEEDS)?;
     let mut rows = Vec::new();
     for (position, seed) in asked.iter().enumerate() {
         let under = format!("seeds[{position}]");
-        let found = rows_of(tx, recall_id, seed).map_err(|error| error.under(&under))?;
+        let found = rows_of(conn, seed).map_err(|error| error.under(&under))?;
         rows.extend(found.into_iter().map(|(field, row)| (format!("{under}{field}"), row)));
     }
     Ok(Seeds { rows })
 }
 
-/// The lots they stand for now; refuses one that stands for none, for that is more likely mistyped than harmless.
-pub(super) fn fitting(tx: &mut WriteTx<'_>, seeds: &Seeds) -> Result<Vec<LotIx>> {
-    let until = tx.entry();
+/// The lots they stand for up to an entry; refuses one that stands for none, for that is more likely mistyped than harmless.
+pub(super) fn fitting(conn: &mut AnyConnection, seeds: &Seeds, until: i64) -> Result<Vec<LotIx>> {
     let mut found = Vec::new();
     for (field, row) in &seeds.rows {
-        let lots = lots_of_seed(tx.conn()?, row, until)?;
+        let lots = lots_of_seed(conn, row, until)?;
         if lots.is_empty() {
             let detail = "no lot fits this: look at it again, or begin with the deliveries or days it may have come on";
             return Err(OperationError::new(&problems::NOTHING_FITS, detail).at(field.clone()));
@@ -163,51 +164,50 @@ pub(super) fn fitting(tx: &mut WriteTx<'_>, seeds: &Seeds) -> Result<Vec<LotIx>>
 type Found = Vec<(String, RecallSeedRow)>;
 
 /// The rows a seed comes to, each with the field it stands in, as in `.codes[2]`.
-fn rows_of(tx: &mut WriteTx<'_>, recall_id: i64, asked: &SeedAsked) -> Result<Found> {
+fn rows_of(conn: &mut AnyConnection, asked: &SeedAsked) -> Result<Found> {
     let whole = |row: RecallSeedRow| Ok(vec![(String::new(), row)]);
-    let row = |tx: &mut WriteTx<'_>, kind: &str| empty(tx, recall_id, kind);
     match asked {
         SeedAsked::Lots { lots } => each("lots", lots, |field, number| {
-            let lot_id = Some(lots::named(tx.conn()?, field, number)?.id);
-            Ok(RecallSeedRow { lot_id, ..row(tx, "lot") })
+            let lot_id = Some(lots::named(conn, field, number)?.id);
+            Ok(RecallSeedRow { lot_id, ..empty("lot") })
         }),
         SeedAsked::SupplierLots { supplier, item, codes } => {
-            let of = supplied(tx, supplier, item.as_deref())?;
+            let of = supplied(conn, supplier, item.as_deref())?;
             each("codes", codes, |field, code| {
                 let code_from = Some(fields::foreign_code(field, code)?);
-                Ok(RecallSeedRow { code_from, ..of.clone().into_row(row(tx, "supplier_lot")) })
+                Ok(RecallSeedRow { code_from, ..of.clone().into_row(empty("supplier_lot")) })
             })
         }
         SeedAsked::SupplierLotPrefix { supplier, item, prefix } => {
-            let of = supplied(tx, supplier, item.as_deref())?;
+            let of = supplied(conn, supplier, item.as_deref())?;
             let code_from = Some(fields::foreign_code("prefix", prefix)?);
-            whole(RecallSeedRow { code_from, ..of.into_row(row(tx, "supplier_lot_prefix")) })
+            whole(RecallSeedRow { code_from, ..of.into_row(empty("supplier_lot_prefix")) })
         }
         SeedAsked::SupplierLotRange { supplier, item, from, until } => {
-            let of = supplied(tx, supplier, item.as_deref())?;
+            let of = supplied(conn, supplier, item.as_deref())?;
             let range = CodeRange::new(from, until).map_err(|error| refused_range(&error))?;
             let (code_from, code_until) = (Some(range.from().to_owned()), Some(range.to().to_owned()));
-            whole(RecallSeedRow { code_from, code_until, ..of.into_row(row(tx, "supplier_lot_range")) })
+            whole(RecallSeedRow { code_from, code_until, ..of.into_row(empty("supplier_lot_range")) })
         }
         SeedAsked::SupplierDays { supplier, item, from, until } => {
-            let of = supplied(tx, supplier, item.as_deref())?;
+            let of = supplied(conn, supplier, item.as_deref())?;
             if until < from {
                 return Err(OperationError::invalid("until", "the last day lies before the first"));
             }
             let (day_from, day_until) = (Some(*from), Some(*until));
-            whole(RecallSeedRow { day_from, day_until, ..of.into_row(row(tx, "supplier_days")) })
+            whole(RecallSeedRow { day_from, day_until, ..of.into_row(empty("supplier_days")) })
         }
         SeedAsked::Equipment { equipment, from, until } => {
             let unknown = || OperationError::unknown("equipment", equipment, "equipment");
-            let equipment_id = Some(Equipment::by_code(tx.conn()?, equipment)?.ok_or_else(unknown)?.row.id);
+            let equipment_id = Some(Equipment::by_code(conn, equipment)?.ok_or_else(unknown)?.row.id);
             let (time_from, time_until) = window(*from, *until)?;
-            whole(RecallSeedRow { equipment_id, time_from, time_until, ..row(tx, "equipment") })
+            whole(RecallSeedRow { equipment_id, time_from, time_until, ..empty("equipment") })
         }
         SeedAsked::Place { site, state, from, until } => {
-            let site_id = Some(fields::filter_site(tx.conn()?, "site", site)?);
+            let site_id = Some(fields::filter_site(conn, "site", site)?);
             let (time_from, time_until) = window(*from, *until)?;
             let state = state.map(|state| state.state().word().to_owned());
-            whole(RecallSeedRow { site_id, state, time_from, time_until, ..row(tx, "place") })
+            whole(RecallSeedRow { site_id, state, time_from, time_until, ..empty("place") })
         }
     }
 }
@@ -218,11 +218,12 @@ fn each(name: &str, values: &[String], mut row: impl FnMut(&str, &str) -> Result
     named.zip(values).map(|(field, value)| Ok((format!(".{field}"), row(&field, value)?))).collect()
 }
 
-fn empty(tx: &mut WriteTx<'_>, recall_id: i64, kind: &str) -> RecallSeedRow {
+/// One of a kind, not written down yet.
+fn empty(kind: &str) -> RecallSeedRow {
     RecallSeedRow {
-        id: tx.id(),
-        entry: tx.entry(),
-        recall_id,
+        id: 0,
+        entry: 0,
+        recall_id: 0,
         kind: kind.to_owned(),
         lot_id: None,
         supplier_id: None,
@@ -252,9 +253,9 @@ impl Supplied {
 }
 
 /// What belongs to a supplier that may be out of use by now.
-fn supplied(tx: &mut WriteTx<'_>, supplier: &str, item: Option<&str>) -> Result<Supplied> {
-    let supplier_id = fields::filter_partner(tx.conn()?, "supplier", supplier)?;
-    let item_id = item.map(|code| fields::filter_item(tx.conn()?, "item", code)).transpose()?;
+fn supplied(conn: &mut AnyConnection, supplier: &str, item: Option<&str>) -> Result<Supplied> {
+    let supplier_id = fields::filter_partner(conn, "supplier", supplier)?;
+    let item_id = item.map(|code| fields::filter_item(conn, "item", code)).transpose()?;
     Ok(Supplied { supplier_id, item_id })
 }
 

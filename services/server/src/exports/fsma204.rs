@@ -44,6 +44,9 @@ pub fn source(events: TrackingEvents) -> Source<TrackingEvents, TrackingEvent> {
         columns: columns(),
         more: Tubtrail::more_tracking_events,
         rows,
+        // Sent as they are made: nobody waits for the whole.
+        total: 0,
+        read: |_| 0,
         state: events,
     }
 }

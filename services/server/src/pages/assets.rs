@@ -17,7 +17,7 @@ struct Asset {
     bytes: &'static [u8],
 }
 
-const ASSETS: [Asset; 9] = [
+const ASSETS: [Asset; 12] = [
     Asset { name: "tub.svg", kind: "image/svg+xml", bytes: include_bytes!("../../assets/tub.svg") },
     Asset { name: "pages.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/pages.css") },
     Asset { name: "stock.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/stock.css") },
@@ -46,6 +46,13 @@ const ASSETS: [Asset; 9] = [
         name: "making.js",
         kind: "text/javascript; charset=utf-8",
         bytes: include_bytes!("../../assets/making.js"),
+    },
+    Asset { name: "paper.js", kind: "text/javascript; charset=utf-8", bytes: include_bytes!("../../assets/paper.js") },
+    Asset { name: "tracing.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/tracing.css") },
+    Asset {
+        name: "tracing.js",
+        kind: "text/javascript; charset=utf-8",
+        bytes: include_bytes!("../../assets/tracing.js"),
     },
 ];
 

@@ -12,6 +12,7 @@ use tubtrail_operations::allergen_checks::{AllergenAnswer, AllergenCheck, Checke
 use tubtrail_operations::allergen_words::Answer;
 use tubtrail_operations::master_data::Page;
 use tubtrail_operations::reach::Role;
+use tubtrail_operations::recalls::{Recall, RecallsAsked};
 use tubtrail_operations::scans::{NewScan, Scan};
 use tubtrail_operations::sites::Site;
 use tubtrail_operations::stock::{StockAsked, StockRow};
@@ -28,6 +29,8 @@ use crate::house::{House, off_thread};
 
 /// Most tubs shown of the shelf.
 const SHELF: u32 = 60;
+/// Most recalls under way that are linked to.
+const MOST_RECALLS: u32 = 5;
 
 /// What customers name most, first: each category of Regulation (EU) 1169/2011 Annex II once, then alcohol.
 const NAMED_FIRST: [&str; 15] = [
@@ -79,6 +82,8 @@ struct Answers {
     lot: Option<String>,
     shelf: Vec<OnShelf>,
     shelf_has_more: bool,
+    /// Recalls under way: the address of what this site has of each, and its words.
+    recalls: Vec<(String, String)>,
     /// The question, as it stands in the address.
     question: String,
     mark: String,
@@ -132,6 +137,8 @@ struct Found {
     site: Site,
     check: Option<AllergenCheck>,
     shelf: Page<StockRow>,
+    /// Recalls under way, for those who may see them.
+    recalls: Vec<Recall>,
 }
 
 /// Which counter.
@@ -241,7 +248,7 @@ impl Question {
 
 impl Answers {
     fn of(found: Found, question: &Question, visitor: &Visitor) -> Self {
-        let Found { site, check, shelf } = found;
+        let Found { site, check, shelf, recalls } = found;
         let zone: Tz = site.time_zone.parse().unwrap_or(Tz::UTC);
         let clock = |at: DateTime<Utc>| at.with_timezone(&zone).format("%H:%M:%S").to_string();
         let texts = visitor.texts;
@@ -261,6 +268,7 @@ impl Answers {
             lot: question.lot.clone(),
             shelf_has_more: shelf.next.is_some(),
             shelf: shelf.items.into_iter().map(|row| OnShelf::of(texts, row)).collect(),
+            recalls: recalls.iter().map(|recall| recall_here(texts, recall, &site.code)).collect(),
             question: question.address(),
             site,
             mark: visitor.mark.clone(),
@@ -352,7 +360,23 @@ fn find(tubtrail: &Tubtrail, asks: &Request, question: &Question) -> Result<Foun
         limit: SHELF,
         ..StockAsked::default()
     };
-    Ok(Found { shelf: tubtrail.show_stock(asks, &asked)?, check: Some(check), site })
+    let recalls = recalls_under_way(tubtrail, asks)?;
+    Ok(Found { shelf: tubtrail.show_stock(asks, &asked)?, check: Some(check), site, recalls })
+}
+
+/// Recalls and drills that are not over; none for a till, which looks after none.
+fn recalls_under_way(tubtrail: &Tubtrail, asks: &Request) -> Result<Vec<Recall>, OperationError> {
+    let asked = RecallsAsked { kind: None, open: Some(true), after: String::new(), limit: MOST_RECALLS };
+    match tubtrail.list_recalls(asks, &asked) {
+        Err(error) if error.problem == &problems::FORBIDDEN => Ok(Vec::new()),
+        listed => Ok(listed?.items),
+    }
+}
+
+fn recall_here(texts: &Texts, recall: &Recall, site: &str) -> (String, String) {
+    let title = super::recalls::title(texts, recall);
+    let link = format!("/recalls/{}/sites/{site}", recall.recall);
+    (link, texts.say_of("recall-here", "title", title).into_owned())
 }
 
 /// Every other word; for the kinds nobody stated, their groups speak.

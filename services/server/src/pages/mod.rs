@@ -2,6 +2,7 @@
 //! of our own that make it quicker and that it works without. Everything they do they do through the same operations as the
 //! API, as whoever is signed in.
 
+mod addresses;
 pub mod assets;
 mod counter;
 mod delivery;
@@ -15,15 +16,21 @@ mod lots;
 mod making;
 mod marks;
 mod page;
+mod pictures;
 mod places;
+mod recalls;
 mod rights;
 mod scanning;
 mod sign_in;
 mod stock;
 mod texts;
+mod tracing;
 mod upkeep;
 mod upload;
 mod visitor;
+mod written;
+
+pub use self::pictures::drawn_alone;
 
 use actix_web::web::ServiceConfig;
 
@@ -36,7 +43,10 @@ pub fn configure(config: &mut ServiceConfig) {
     live::configure(config);
     lots::configure(config);
     making::configure(config);
+    recalls::configure(config);
     sign_in::configure(config);
     stock::configure(config);
+    tracing::configure(config);
     upkeep::configure(config);
+    written::configure(config);
 }

@@ -33,7 +33,7 @@ pub struct Entry {
 }
 
 /// Where pages begin, by what somebody has in hand.
-const ENTRIES: [Entry; 5] = [
+const ENTRIES: [Entry; 6] = [
     Entry {
         path: "/counter",
         text: "page-counter",
@@ -42,6 +42,7 @@ const ENTRIES: [Entry; 5] = [
     Entry { path: "/delivery", text: "page-delivery", roles: &[Role::Owner, Role::Kitchen] },
     Entry { path: "/making", text: "page-making", roles: &[Role::Owner, Role::Kitchen] },
     Entry { path: "/stock", text: "page-stock", roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector] },
+    Entry { path: "/tracing", text: "page-tracing", roles: &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector] },
     Entry { path: "/upkeep", text: "page-upkeep", roles: &[Role::Owner, Role::Inspector] },
 ];
 

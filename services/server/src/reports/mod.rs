@@ -3,6 +3,7 @@
 //! A table is read and written a piece at a time. CSV, plain text and JSON leave the house as they are made; a PDF and a
 //! spreadsheet are made whole first, and a PDF says how many rows it has no room for.
 
+mod papers;
 mod recall;
 mod trace;
 
@@ -20,6 +21,7 @@ use tubtrail_documents::{DocumentError, report::Table};
 use tubtrail_operations::{Grams, OperationError, Tubtrail};
 use utoipa::ToSchema;
 
+pub use self::papers::{Paper, Papers, Stand};
 pub use self::recall::recall;
 pub use self::trace::trace;
 use crate::house::{House, Outcome, off_thread};
@@ -44,7 +46,8 @@ pub enum ReportFormat {
 }
 
 impl ReportFormat {
-    const fn media_type(self) -> &'static str {
+    /// What a browser is told it is.
+    pub const fn media_type(self) -> &'static str {
         match self {
             Self::Json => "application/json",
             Self::Pdf => pdf::MEDIA_TYPE,
@@ -54,7 +57,8 @@ impl ReportFormat {
         }
     }
 
-    const fn ending(self) -> &'static str {
+    /// How its name ends, after the dot.
+    pub const fn ending(self) -> &'static str {
         match self {
             Self::Json => "json",
             Self::Pdf => "pdf",
@@ -83,6 +87,10 @@ pub struct Source<S, L> {
     pub more: fn(&Tubtrail, &mut S) -> Result<Vec<L>, OperationError>,
     /// The rows of a line.
     pub rows: fn(&L) -> Vec<Row>,
+    /// How many lots it is about.
+    pub total: usize,
+    /// How many of them were read.
+    pub read: fn(&S) -> usize,
     /// Where it stands.
     pub state: S,
 }
@@ -111,9 +119,8 @@ where
     response.insert_header((CONTENT_TYPE, format.media_type())).insert_header((CONTENT_DISPOSITION, name));
     let pieces = match format {
         ReportFormat::Pdf | ReportFormat::Xlsx => {
-            let is_pdf = format == ReportFormat::Pdf;
             let made = off_thread(move || {
-                let made = if is_pdf { printed(&house.tubtrail, source) } else { spread(&house.tubtrail, source) };
+                let made = make(&house.tubtrail, format, source, |_| {});
                 drop(seat);
                 Ok(made)
             });
@@ -128,6 +135,17 @@ where
     };
     response.insert_header((CONTENT_ENCODING, "identity"));
     Ok(response.streaming(streamed(house, seat, pieces, source)))
+}
+
+/// Makes a paper or a spreadsheet, which are whole or nothing; says after each piece how many lots were read. Anything else is
+/// sent as it is made.
+pub fn make<S, L>(
+    tubtrail: &Tubtrail,
+    format: ReportFormat,
+    source: Source<S, L>,
+    read: impl Fn(usize),
+) -> Result<Vec<u8>, Problem> {
+    if format == ReportFormat::Pdf { printed(tubtrail, source, read) } else { spread(tubtrail, source, read) }
 }
 
 /// What writes a report as it is read.
@@ -227,7 +245,7 @@ where
     })
 }
 
-fn printed<S, L>(tubtrail: &Tubtrail, mut source: Source<S, L>) -> Result<Vec<u8>, Problem> {
+fn printed<S, L>(tubtrail: &Tubtrail, mut source: Source<S, L>, read: impl Fn(usize)) -> Result<Vec<u8>, Problem> {
     let settings = PdfSettings { landscape: true, ..PdfSettings::default() };
     let mut writer = PdfWriter::new(&source.head, settings).map_err(failed)?;
     writer.begin_table(&source.summary.head).map_err(failed)?;
@@ -238,6 +256,7 @@ fn printed<S, L>(tubtrail: &Tubtrail, mut source: Source<S, L>) -> Result<Vec<u8
     let head = TableHead { title: source.title.to_owned(), columns: columns.collect() };
     writer.begin_table(&head).map_err(failed)?;
     while let Some(rows) = source.next(tubtrail)? {
+        read((source.read)(&source.state));
         let rows: Vec<Row> = rows
             .into_iter()
             .map(|row| row.into_iter().zip(&shown).filter(|(_, shown)| **shown).map(|(cell, _)| cell).collect())
@@ -248,13 +267,14 @@ fn printed<S, L>(tubtrail: &Tubtrail, mut source: Source<S, L>) -> Result<Vec<u8
     writer.finish().map_err(failed)
 }
 
-fn spread<S, L>(tubtrail: &Tubtrail, mut source: Source<S, L>) -> Result<Vec<u8>, Problem> {
+fn spread<S, L>(tubtrail: &Tubtrail, mut source: Source<S, L>, read: impl Fn(usize)) -> Result<Vec<u8>, Problem> {
     let mut writer = SpreadsheetWriter::new(&source.head).map_err(failed)?;
     writer.begin_table(&source.summary.head).map_err(failed)?;
     writer.rows(&source.summary.rows).map_err(failed)?;
     writer.end_table(&source.summary.foot).map_err(failed)?;
     writer.begin_table(&source.table()).map_err(failed)?;
     while let Some(rows) = source.next(tubtrail)? {
+        read((source.read)(&source.state));
         writer.rows(&rows).map_err(failed)?;
     }
     writer.end_table(&TableFoot::default()).map_err(failed)?;

@@ -30,6 +30,8 @@ pub fn recall(
         columns: columns(),
         more: Tubtrail::more_recall_lines,
         rows,
+        total: state.head.total_lots,
+        read: RecallStream::read,
         state,
     })
 }

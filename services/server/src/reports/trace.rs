@@ -22,6 +22,8 @@ pub fn trace(state: TraceStream, of: &str) -> Result<Source<TraceStream, TracedL
         columns: columns(),
         more: Tubtrail::more_of_trace,
         rows,
+        total: state.head.total,
+        read: TraceStream::read,
         state,
     })
 }

@@ -1,23 +1,25 @@
 //! Recalls.
 
 use actix_web::http::StatusCode;
-use actix_web::{HttpRequest, get, post, web};
+use actix_web::{HttpRequest, HttpResponse, get, post, web};
 use serde::Deserialize;
+use tubtrail_documents::labels::SVG_MEDIA_TYPE;
 use tubtrail_operations::Tubtrail;
 use tubtrail_operations::master_data::Page;
 use tubtrail_operations::recalls::{
     Begun, Closing, Confirmed, DrillReport, DrillsAsked, Ending, NewConfirmations, NewNotice, NewRecall, NewReplies,
-    Notice, PullList, Recall, RecallCase, RecallConsignees, RecallLine, RecallLines, RecallLinesHead, RecallStream,
-    RecallsAsked, Replies,
+    Notice, PullList, Recall, RecallCase, RecallConsignees, RecallLine, RecallLines, RecallLinesHead, RecallOutlook,
+    RecallStream, RecallsAsked, Replies, SeedsAsked,
 };
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::trace::{Format, Pieces, streamed, wants_stream};
 use super::usual;
-use crate::body::{Body, Query};
+use crate::body::{Body, Query, Question};
 use crate::door::SignedIn;
-use crate::house::{House, Outcome, command, query};
+use crate::house::{House, Outcome, ask, command, off_thread, query};
+use crate::pages::drawn_alone;
 
 const LINES: Pieces<RecallStream, RecallLinesHead, RecallLine> = Pieces {
     head: |stream| &stream.head,
@@ -28,6 +30,8 @@ const LINES: Pieces<RecallStream, RecallLinesHead, RecallLine> = Pieces {
 pub fn configure(config: &mut ServiceConfig) {
     config
         .service(begin_recall)
+        .service(foresee_recall)
+        .service(draw_recall)
         .service(list_recalls)
         .service(get_recall)
         .service(list_recall_lines)
@@ -79,6 +83,30 @@ struct Whose {
 #[post("/v1/recalls")]
 async fn begin_recall(house: House, signed_in: SignedIn, body: Body<NewRecall>) -> Outcome {
     command(house, signed_in, body, StatusCode::CREATED, |house, request, new| house.begin_recall(request, new)).await
+}
+
+/// What a recall that begins with this would reach, as things stand: lots, sites, customers, and where all of it is. Nothing is
+/// written down, and nothing held.
+#[utoipa::path(tag = "recalls", request_body = SeedsAsked, responses((status = 200, body = RecallOutlook)))]
+#[post("/v1/recalls/outlook")]
+async fn foresee_recall(house: House, signed_in: SignedIn, question: Question<SeedsAsked>) -> Outcome {
+    ask(house, signed_in, question, |house, request, new| house.foresee_recall(request, &new)).await
+}
+
+/// What a recall reaches by use as a picture, with the way it took; drawn as the trace of a lot. What it reaches by contact
+/// alone is not in it.
+#[utoipa::path(tag = "recalls", params(("recall" = i64, description = "Its number")),
+    responses((status = 200, content((String = "image/svg+xml", example = "<svg/>")))))]
+#[get("/v1/recalls/{recall}/trace.svg")]
+async fn draw_recall(house: House, signed_in: SignedIn, recall: web::Path<i64>) -> Outcome {
+    let (seat, asking) = (house.traces.take()?, signed_in.into_request(None));
+    let drawn = off_thread(move || {
+        let trace = house.tubtrail.stream_recall_trace(&asking, *recall)?;
+        let drawn = drawn_alone(&house.tubtrail, &asking, trace);
+        drop(seat);
+        drawn
+    });
+    Ok(HttpResponse::Ok().content_type(SVG_MEDIA_TYPE).body(drawn.await?))
 }
 
 /// Recalls and drills, the last begun first.

@@ -4,6 +4,7 @@ use actix_web::http::header::{ACCEPT, CONTENT_ENCODING};
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use futures_util::stream;
 use serde::{Deserialize, Serialize};
+use tubtrail_documents::labels::SVG_MEDIA_TYPE;
 use tubtrail_operations::trace::{Direction, Path, Trace, TraceHead, TraceStream, TracedLot};
 use tubtrail_operations::{OperationError, Tubtrail, problems};
 use utoipa::{IntoParams, ToSchema};
@@ -13,12 +14,13 @@ use super::usual;
 use crate::body::Query;
 use crate::door::SignedIn;
 use crate::house::{House, Outcome, off_thread, query};
+use crate::pages::drawn_alone;
 use crate::problem::Problem;
 
 const NDJSON: &str = "application/x-ndjson";
 
 pub fn configure(config: &mut ServiceConfig) {
-    config.service(trace_lot).service(show_path).service(trace_delivery);
+    config.service(trace_lot).service(draw_lot_trace).service(show_path).service(trace_delivery);
 }
 
 /// How the answer is written.
@@ -104,6 +106,37 @@ async fn trace_lot(
         return streamed(house, TRACE, begin).await;
     }
     query(house, signed_in, move |house, request| house.trace_lot(request, &lot, direction, &after, limit)).await
+}
+
+/// Which way to draw it.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct DrawingAsked {
+    /// Which way.
+    #[param(inline)]
+    direction: Direction,
+}
+
+/// The trace of a lot as a picture: lots from left to right as they were made, a lane a site, a box for lots alike where there
+/// are many, lines as wide as what went from one into another. Its words are English.
+#[utoipa::path(tag = "trace", params(("lot", description = "Its number"), DrawingAsked),
+    responses((status = 200, content((String = "image/svg+xml", example = "<svg/>")))))]
+#[get("/v1/lots/{lot}/trace.svg")]
+async fn draw_lot_trace(
+    house: House,
+    signed_in: SignedIn,
+    lot: web::Path<String>,
+    asked: Query<DrawingAsked>,
+) -> Outcome {
+    let (seat, asking) = (house.traces.take()?, signed_in.into_request(None));
+    let drawn = off_thread(move || {
+        let trace = house.tubtrail.stream_lot_trace(&asking, &lot, asked.0.direction)?;
+        let drawn = drawn_alone(&house.tubtrail, &asking, trace);
+        drop(seat);
+        drawn
+    });
+    Ok(HttpResponse::Ok().content_type(SVG_MEDIA_TYPE).body(drawn.await?))
 }
 
 /// Every lot that holds any lot of a delivery, traced together, forward. Written as the trace of one lot.

@@ -1,0 +1,331 @@
+//! The picture of a trace on a page: what an operation tells, laid out by `documents`, with words in somebody's language.
+
+use std::collections::{BTreeSet, HashMap};
+
+use askama::Template;
+use tubtrail_documents::picture::{BoxWords, Group, GroupSort, Picture, PictureLot, PictureWords, lay_out, write};
+use tubtrail_operations::sites::Site;
+use tubtrail_operations::trace::{TraceHead, TraceStream, TraceTotals, TracedLot};
+use tubtrail_operations::{OperationError, Request, Tubtrail};
+
+use super::addresses::Address;
+use super::texts::Texts;
+
+/// Most sites whose names are looked up.
+const MOST_SITES: u32 = 500;
+/// Most lots listed below a picture.
+pub const MOST_LISTED: usize = 100;
+
+/// A whole trace, read.
+pub struct Gathered {
+    /// What it says as a whole.
+    pub head: TraceHead,
+    /// What it comes to.
+    pub totals: TraceTotals,
+    /// Its lots, without their uses.
+    pub lots: Vec<TracedLot>,
+    drawn: Vec<PictureLot>,
+    /// Names of the sites in reach, by code.
+    pub sites: HashMap<String, String>,
+}
+
+/// A picture with the list that says the same, as part of a page.
+#[derive(Template)]
+#[template(path = "picture.html")]
+pub struct Drawn {
+    texts: &'static Texts,
+    svg: String,
+    /// What was opened, and the way back.
+    opened: Vec<(String, String)>,
+    rows: Vec<BoxRow>,
+    listed: Vec<LotRow>,
+    /// How many lots the list leaves out.
+    more: usize,
+    /// The list is of a box that was asked for.
+    is_of_a_box: bool,
+    whole: String,
+}
+
+/// A box in words.
+struct BoxRow {
+    words: BoxWords,
+    kind: String,
+    site: String,
+    lots: usize,
+    grams: String,
+    leads_to: String,
+    list: String,
+}
+
+/// A lot in words.
+struct LotRow {
+    lot: String,
+    name: String,
+    from: String,
+    grams: String,
+    places: String,
+    marks: String,
+}
+
+/// The picture of a trace by itself, in the usual language.
+pub fn drawn_alone(tubtrail: &Tubtrail, asks: &Request, stream: TraceStream) -> Result<String, OperationError> {
+    Ok(gather(tubtrail, asks, stream)?.draw_alone(&Texts::all()[0]))
+}
+
+/// Reads a trace to its end.
+pub fn gather(tubtrail: &Tubtrail, asks: &Request, mut stream: TraceStream) -> Result<Gathered, OperationError> {
+    let sites = tubtrail.list::<Site>(asks, "", MOST_SITES)?.items;
+    let mut gathered = Gathered {
+        head: stream.head.clone(),
+        totals: TraceTotals::default(),
+        lots: Vec::new(),
+        drawn: Vec::new(),
+        sites: sites.into_iter().map(|site| (site.code, site.name)).collect(),
+    };
+    let seeds: BTreeSet<String> = gathered.head.of.iter().cloned().collect();
+    while !stream.is_at_its_end() {
+        let mut lots = tubtrail.more_of_trace(&mut stream)?;
+        gathered.totals.add(&lots);
+        gathered.drawn.extend(lots.iter_mut().map(|lot| drawn_lot(lot, seeds.contains(&lot.lot))));
+        gathered.lots.extend(lots);
+    }
+    Ok(gathered)
+}
+
+/// As the picture takes it. It belongs where most of it is or went.
+fn drawn_lot(lot: &mut TracedLot, is_seed: bool) -> PictureLot {
+    let most = lot.places.iter().max_by_key(|place| place.grams.mg());
+    PictureLot {
+        number: lot.lot.clone(),
+        item: lot.item.clone(),
+        kind: lot.kind.word().to_owned(),
+        site: most.map_or(&lot.site, |place| &place.site).clone(),
+        mass_mg: lot.mass_grams.mg(),
+        share_ug: share_ug(lot),
+        made_by: match &lot.came_from {
+            tubtrail_operations::known::Origin::Batch { batch, .. } => Some(*batch),
+            tubtrail_operations::known::Origin::Delivery { .. } => None,
+        },
+        used_in: std::mem::take(&mut lot.used_in).into_iter().map(|one| (one.batch, one.grams.mg())).collect(),
+        is_seed,
+        is_held: lot.on_hold.is_some(),
+        is_recalled: !lot.recalls.is_empty(),
+    }
+}
+
+impl Gathered {
+    /// The name of a site; its code, where that is all there is.
+    pub fn site<'a>(&'a self, code: &'a str) -> &'a str {
+        self.sites.get(code).map_or(code, String::as_str)
+    }
+
+    /// The picture for a page at an address, whose `open` says what is opened and whose `box` which lots are listed.
+    pub fn draw(&self, texts: &'static Texts, address: &Address) -> Drawn {
+        let open: BTreeSet<String> = address.all("open").map(str::to_owned).collect();
+        let picture = lay_out(&self.drawn, &open);
+        let boxes: Vec<BoxWords> =
+            picture.boxes.iter().map(|placed| self.box_words(texts, &placed.group, Some(address))).collect();
+        let wanted = address.all("box").next();
+        let chosen =
+            picture.boxes.iter().find(|placed| wanted == Some(placed.group.key.as_str())).map(|placed| &placed.group);
+        let listed: Vec<&TracedLot> = match chosen {
+            Some(group) => group.lots.iter().map(|at| &self.lots[*at]).collect(),
+            None => self.lots.iter().collect(),
+        };
+        Drawn {
+            svg: write(&picture, &self.words(texts, &picture, boxes.clone())),
+            opened: open.iter().map(|key| self.opened(texts, address, key)).collect(),
+            rows: self.rows(texts, &picture, &boxes, address),
+            more: listed.len().saturating_sub(MOST_LISTED),
+            listed: listed.into_iter().take(MOST_LISTED).map(|lot| self.lot_row(texts, lot)).collect(),
+            is_of_a_box: chosen.is_some(),
+            whole: address.without("box", "").to_string(),
+            texts,
+        }
+    }
+
+    /// The picture alone, without links.
+    pub fn draw_alone(&self, texts: &'static Texts) -> String {
+        let picture = lay_out(&self.drawn, &BTreeSet::new());
+        let boxes = picture.boxes.iter().map(|placed| self.box_words(texts, &placed.group, None)).collect();
+        write(&picture, &self.words(texts, &picture, boxes))
+    }
+
+    fn words(&self, texts: &Texts, picture: &Picture, boxes: Vec<BoxWords>) -> PictureWords {
+        let kinds = |kinds: &[String]| {
+            let words: Vec<_> = kinds.iter().map(|kind| texts.say(&format!("kinds-{kind}"))).collect();
+            words.join(", ")
+        };
+        let (lots, tubs) = (self.totals.lots.to_string(), self.totals.tubs.to_string());
+        PictureWords {
+            language: texts.tag.to_owned(),
+            title: texts.say("picture").into_owned(),
+            description: texts.say_with("picture-says", &[("lots", &lots), ("tubs", &tubs)]).into_owned(),
+            columns: picture.columns.iter().map(|column| kinds(&column.kinds)).collect(),
+            lanes: picture.lanes.iter().map(|placed| self.lane(texts, &placed.lane.sites)).collect(),
+            boxes,
+        }
+    }
+
+    fn lane(&self, texts: &Texts, sites: &[String]) -> String {
+        match sites {
+            [site] => self.site(site).to_owned(),
+            _ => texts.say_of("other-sites", "count", sites.len().to_string()).into_owned(),
+        }
+    }
+
+    fn box_words(&self, texts: &Texts, group: &Group, address: Option<&Address>) -> BoxWords {
+        let first = &self.lots[group.lots[0]];
+        let kinds = texts.say(&format!("kinds-{}", group.kind));
+        let name = match group.sort {
+            GroupSort::Lot | GroupSort::Item => first.name.clone(),
+            GroupSort::Kind => kinds.into_owned(),
+            GroupSort::Rest => texts.say("the-rest").into_owned(),
+        };
+        let grams = in_grams(group.share_ug(&self.drawn));
+        let count = group.lots.len().to_string();
+        let amount = match group.sort {
+            GroupSort::Lot => texts.say_with("box-of-one", &[("lot", &first.lot), ("grams", &grams)]),
+            _ => texts.say_with("box-of-several", &[("count", &count), ("grams", &grams)]),
+        };
+        let drawn = || group.lots.iter().map(|at| &self.drawn[*at]);
+        let counted = |is: fn(&PictureLot) -> bool| drawn().filter(|lot| is(lot)).count();
+        let (seeds, held, recalled) =
+            (counted(|lot| lot.is_seed), counted(|lot| lot.is_held), counted(|lot| lot.is_recalled));
+        let mut marks = Vec::new();
+        for (count, one, several) in [(recalled, "key-recalled", "mark-recalled"), (held, "key-held", "mark-held")] {
+            if count > 0 && group.sort == GroupSort::Lot {
+                marks.push(texts.say(one).into_owned());
+            } else if count > 0 {
+                marks.push(texts.say_of(several, "count", count.to_string()).into_owned());
+            }
+        }
+        if seeds > 0 {
+            marks.push(texts.say("mark-begins").into_owned());
+        }
+        let marked = [(recalled, "recalled"), (held, "held"), (seeds, "seed")];
+        let site = self.site(&self.drawn[group.lots[0]].site);
+        let marks = marks.join(", ");
+        let label = [name.as_str(), &amount, &marks, site].into_iter().filter(|part| !part.is_empty());
+        BoxWords {
+            label: label.collect::<Vec<_>>().join(", "),
+            amount: amount.into_owned(),
+            link: address.map(|address| link(address, group)),
+            classes: marked.into_iter().filter(|(count, _)| *count > 0).map(|(_, class)| class).collect(),
+            name,
+            marks,
+        }
+    }
+
+    /// What was opened, in words, and the address where it is not.
+    fn opened(&self, texts: &Texts, address: &Address, key: &str) -> (String, String) {
+        let parts: Vec<&str> = key.split('~').collect();
+        let kind = parts.get(2).filter(|kind| self.drawn.iter().any(|lot| lot.kind == **kind));
+        let kinds = kind.map_or_else(String::new, |kind| texts.say(&format!("kinds-{kind}")).into_owned());
+        let item = parts.get(3).and_then(|code| self.lots.iter().find(|lot| lot.item == **code));
+        let what = item.map_or(kinds, |lot| lot.name.clone());
+        let site = parts.get(1).filter(|site| **site != "*").map_or("", |site| self.site(site));
+        let said = [what.as_str(), site].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ");
+        (texts.say_of("fold-up", "what", said).into_owned(), format!("{}#picture", address.without("open", key)))
+    }
+
+    fn rows(&self, texts: &Texts, picture: &Picture, words: &[BoxWords], address: &Address) -> Vec<BoxRow> {
+        let leads_to = |at: usize| {
+            let to = picture.lines.iter().filter(|line| line.from == at).map(|line| line.to).collect::<BTreeSet<_>>();
+            to.into_iter().map(|to| words[to].name.clone()).collect::<BTreeSet<_>>().into_iter().collect::<Vec<_>>()
+        };
+        let row = |(at, words): (usize, &BoxWords)| {
+            let group = &picture.boxes[at].group;
+            BoxRow {
+                kind: texts.say(&format!("kinds-{}", group.kind)).into_owned(),
+                site: self.lane(texts, &picture.lanes[group.lane].lane.sites),
+                lots: group.lots.len(),
+                grams: in_grams(group.share_ug(&self.drawn)),
+                leads_to: leads_to(at).join(", "),
+                list: format!("{}#lots", address.without("box", "").with("box", &group.key)),
+                words: words.clone(),
+            }
+        };
+        words.iter().enumerate().map(row).collect()
+    }
+
+    fn lot_row(&self, texts: &Texts, lot: &TracedLot) -> LotRow {
+        use tubtrail_operations::known::Origin;
+        let place = |place: &tubtrail_operations::known::Holding| {
+            let state = texts.say(&format!("state-{}", place.state));
+            format!("{}: {} {state}", self.site(&place.site), in_grams(place.grams.mg() * 1000))
+        };
+        let mut marks: Vec<String> = Vec::new();
+        marks.extend(lot.on_hold.as_ref().map(|hold| texts.say_of("held", "reason", &hold.reason).into_owned()));
+        if !lot.recalls.is_empty() {
+            let recalls = lot.recalls.iter().map(i64::to_string).collect::<Vec<_>>().join(", ");
+            marks.push(texts.say_of("recalled", "recalls", recalls).into_owned());
+        }
+        marks.extend(lot.rejected.as_ref().map(|reason| texts.say_of("rejected", "reason", reason).into_owned()));
+        LotRow {
+            lot: lot.lot.clone(),
+            name: lot.name.clone(),
+            from: match &lot.came_from {
+                Origin::Delivery { supplier, supplier_lot_code, .. } => format!("{supplier}, {supplier_lot_code}"),
+                Origin::Batch { batch, name, started_at, .. } => {
+                    format!("{name}, {} ({batch})", started_at.format("%Y-%m-%d"))
+                }
+            },
+            grams: in_grams(share_ug(lot)),
+            places: lot.places.iter().map(place).collect::<Vec<_>>().join("; "),
+            marks: marks.join("; "),
+        }
+    }
+}
+
+/// What of the trace is in a lot, in micrograms.
+#[expect(clippy::cast_possible_truncation, reason = "micrograms of a lot are far below 2^63")]
+fn share_ug(lot: &TracedLot) -> i64 {
+    (lot.grams * 1_000_000.0).round() as i64
+}
+
+/// Where a box leads: into a group, to the list of what is left, or to the trace of a lot.
+fn link(address: &Address, group: &Group) -> String {
+    match group.sort {
+        GroupSort::Lot => format!("/tracing/lots/{}", group.key),
+        GroupSort::Rest => format!("{}#lots", address.without("box", "").with("box", &group.key)),
+        GroupSort::Item | GroupSort::Kind => {
+            format!("{}#picture", address.without("open", &group.key).with("open", &group.key))
+        }
+    }
+}
+
+/// Micrograms in grams: whole from ten grams on, below that to the milligram.
+pub fn in_grams(ug: i64) -> String {
+    let (sign, ug) = (if ug < 0 { "-" } else { "" }, ug.unsigned_abs());
+    if ug >= 10_000_000 {
+        let whole = (ug + 500_000) / 1_000_000;
+        let digits = whole.to_string();
+        let mut text = String::new();
+        for (at, digit) in digits.chars().enumerate() {
+            if at > 0 && (digits.len() - at).is_multiple_of(3) {
+                text.push('\u{202f}');
+            }
+            text.push(digit);
+        }
+        return format!("{sign}{text} g");
+    }
+    let mg = (ug + 500) / 1000;
+    let text = format!("{}.{:03}", mg / 1000, mg % 1000);
+    format!("{sign}{} g", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::in_grams;
+
+    #[test]
+    fn grams_are_told_as_the_trade_writes_them() {
+        assert_eq!(in_grams(1_840_400_000), "1\u{202f}840 g");
+        assert_eq!(in_grams(12_345_678_500_000), "12\u{202f}345\u{202f}679 g");
+        assert_eq!(in_grams(9_090_909), "9.091 g");
+        assert_eq!(in_grams(500_000), "0.5 g");
+        assert_eq!(in_grams(-20_000_000), "-20 g");
+        assert_eq!(in_grams(0), "0 g");
+    }
+}

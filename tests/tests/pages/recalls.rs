@@ -1,0 +1,213 @@
+//! Recalls by their pages: an owner drills one in three steps, the hands in the shop scan what they find, the case follows.
+
+use std::time::Instant;
+
+use serde_json::{Value, json};
+use tubtrail_tests::rest::Tubs;
+use tubtrail_tests::world::PASSWORD;
+use tubtrail_tests::{Backend, RestHouse, on_both};
+
+use crate::browser::Browser;
+
+on_both!(a_drill_from_its_beginning_to_its_report, recalls_can_be_used_by_everyone);
+
+/// Milk M-1 is in four tubs, three of which are at the harbour, one open; the fourth and what is left of the base are in the
+/// kitchen; a fifth, of other milk, is at the harbour too.
+struct House {
+    house: RestHouse,
+    made: Tubs,
+    /// Of the second batch: one at the harbour, one in the kitchen.
+    more: Vec<String>,
+}
+
+impl House {
+    #[track_caller]
+    fn open(backend: Backend) -> Self {
+        let house = RestHouse::open(backend);
+        let made = house.make_two_tubs();
+        let paste = house.receive("pistachio-paste", "24-119", 500);
+        let more = house.make("pistachio", &[(&made.base, 4000), (&paste, 500)], "tub", &[2200, 2200]);
+        let lines: Vec<_> = made.tubs.iter().chain(&more[..1]).map(|lot| json!({"lot": lot})).collect();
+        let transfer = json!({"from": "kitchen", "to": "harbour", "lines": lines});
+        let transfer = house.owner.post("/v1/transfers", transfer).expect(201);
+        let receipt = format!("/v1/transfers/{}/receipt", transfer.json["id"]);
+        house.owner.post(&receipt, json!({"all_as_sent": true})).expect(201).done();
+        house.owner.post(&format!("/v1/lots/{}/opening", made.tubs[0]), json!({})).expect(201).done();
+        let hand = json!({"login": "hand", "name": "Nora at the harbour", "password": PASSWORD,
+            "roles": [{"role": "shop", "site": "harbour"}]});
+        house.owner.post("/v1/users", hand).expect(201).done();
+        Self { house, made, more }
+    }
+
+    /// A drill of the milk by the API, for what is not about beginning one.
+    #[track_caller]
+    fn drill(&self) -> i64 {
+        let drill = json!({"kind": "drill", "class": 2, "hazard": "glass", "instructions": "Put it aside.",
+            "seeds": [{"by": "supplier_lots", "supplier": "dairy", "codes": ["M-1"]}]});
+        let begun = self.house.owner.post("/v1/recalls", drill).expect(201);
+        begun.json["recall"].as_i64().expect("a number")
+    }
+}
+
+#[track_caller]
+fn text(said: &Value) -> String {
+    said.as_str().unwrap_or_else(|| panic!("{said} is no text")).to_owned()
+}
+
+fn a_drill_from_its_beginning_to_its_report(backend: Backend) {
+    let House { house, made, more } = House::open(backend);
+    let mut owner = Browser::open(&house, "owner", "/recalls", "desk", "light");
+    // What is recalled; by the keyboard.
+    owner.ask("key_link", json!({"name": "Begin a recall or a drill"}));
+    owner.ask("reveal", json!({"name": "A supplier's lot codes"}));
+    owner.ask("pick", json!({"label": "Supplier", "option": "dairy", "inside": "details:nth-of-type(2)"}));
+    owner.ask("fill", json!({"label": "Codes, one a line", "text": "M-7"}));
+    owner.ask("key_button", json!({"name": "See what these codes reach"}));
+    let refused = text(&owner.ask("text_of", json!({"css": ".refused"})));
+    assert!(refused.contains("no lot fits"), "{refused}");
+    assert_eq!(owner.ask("value_of", json!({"label": "Codes, one a line"})), json!("M-7"), "what was typed is kept");
+    owner.ask("fill", json!({"label": "Codes, one a line", "text": "M-1"}));
+    owner.ask("key_button", json!({"name": "See what these codes reach"}));
+
+    // What that reaches: milk, base, four tubs; of them the base and the tubs are in the house.
+    owner.ask("see", json!({"css": ".figures"}));
+    let figures = owner.ask("texts_of", json!({"css": ".figures dd"}));
+    assert_eq!((&figures[0], &figures[1], &figures[4]), (&json!("1"), &json!("6"), &json!("5")), "{figures}");
+    assert_eq!(owner.ask("count_of", json!({"css": "svg.trace a.box"})), json!(6), "each lot is drawn");
+    owner.ask("picture", json!({"what": "recall-outlook"}));
+    let none = house.owner.get("/v1/recalls").expect(200);
+    assert_eq!(none.json["items"], json!([]), "nothing is written down by looking");
+
+    // Why, and begin.
+    owner.ask("key_link", json!({"name": "Go on: say why"}));
+    owner.ask("tick", json!({"label": "A drill"}));
+    owner.ask("fill", json!({"label": "What may be wrong, in a few words; the counter shows it", "text": "glass"}));
+    owner.ask("pick", json!({"label": "Class, as the authority says", "option": "2"}));
+    owner.ask("fill", json!({"label": "What to do, for the sites and the customers", "text": "Put it aside."}));
+    owner.ask("picture", json!({"what": "recall-why"}));
+    owner.ask("key_button", json!({"name": "Begin it now"}));
+    owner.ask("see", json!({"css": ".drill"}));
+    let path = text(&owner.ask("at", json!({})));
+    let recall: i64 = path.trim_start_matches("/recalls/").split('?').next().unwrap_or("").parse().expect("a number");
+    assert_eq!(owner.ask("count_of", json!({"css": ".missing tbody tr"})), json!(5), "nobody has confirmed anything");
+
+    // The shop sees it at the counter, and goes through its tubs with a scanner.
+    let mut hand = Browser::open(&house, "hand", "/counter/harbour", "phone", "light");
+    hand.ask("press_link", json!({"name": "go through your tubs"}));
+    hand.ask("see", json!({"css": ".pull"}));
+    assert_eq!(text(&hand.ask("at", json!({}))), format!("/recalls/{recall}/sites/harbour"));
+    assert_eq!(hand.ask("count_of", json!({"css": ".pull li.open"})), json!(3));
+    hand.ask("scans", json!({"text": made.tubs[0]}));
+    hand.ask("see", json!({"css": is_confirmed(&made.tubs[0])}));
+    assert_eq!(hand.ask("count_of", json!({"css": ".pull li.open"})), json!(2));
+    hand.ask("picture", json!({"what": "recall-site"}));
+
+    // The case, which stood open meanwhile, shows it by itself.
+    owner.ask("see", json!({"css": format!(".confirmed tr:has-text(\"{}\")", made.tubs[0])}));
+    let line = text(&owner.ask("text_of", json!({"css": ".confirmed tbody tr"})));
+    assert!(line.contains("Found, put aside") && line.contains("Nora at the harbour"), "{line}");
+    hand.ask("tick", json!({"label": "Destroyed"}));
+    let scanned = Instant::now();
+    hand.ask("scans", json!({"text": made.tubs[1]}));
+    owner.ask("see", json!({"css": format!(".confirmed tr:has-text(\"{}\")", made.tubs[1])}));
+    println!("{backend:?}: seen on the case {:?} after the scanner began to type", scanned.elapsed());
+    hand.ask("see", json!({"css": is_confirmed(&made.tubs[1])}));
+    assert_eq!(hand.ask("count_of", json!({"css": ".pull li.open"})), json!(1), "two of three");
+    // A tub that is under no recall.
+    hand.ask("scans", json!({"text": "261125-0001-0"}));
+    hand.ask("see", json!({"css": "#scan[aria-invalid=true]"}));
+
+    // What is missing is seen, and keeps it open; what was typed is kept.
+    let missing = text(&owner.ask("text_of", json!({"css": ".missing"})));
+    assert!(missing.contains(&more[0]) && missing.contains(&more[1]) && missing.contains(&made.base), "{missing}");
+    assert!(!missing.contains(&made.tubs[0]) && !missing.contains(&made.tubs[1]), "{missing}");
+    owner.ask("picture", json!({"what": "recall-case"}));
+    close(&mut owner, "all found");
+    let refused = text(&owner.ask("text_of", json!({"css": ".refused"})));
+    assert!(refused.contains("still to be confirmed"), "{refused}");
+    assert_eq!(owner.ask("value_of", json!({"label": "Why"})), json!("all found"));
+
+    // The third is not there; the kitchen finds its own.
+    let row = format!(".pull li:has-text(\"{}\")", more[0]);
+    hand.ask("go", json!({"path": format!("/recalls/{recall}/sites/harbour")}));
+    hand.ask("press_button", json!({"name": format!("Not found: {}", more[0]), "inside": row}));
+    hand.ask("see", json!({"css": is_confirmed(&more[0])}));
+    assert_eq!(hand.ask("count_of", json!({"css": ".pull li.open"})), json!(0));
+    for lot in [&more[1], &made.base] {
+        owner.ask("go", json!({"path": format!("/recalls/{recall}/sites/kitchen?outcome=destroyed")}));
+        owner.ask("scans", json!({"text": lot}));
+        owner.ask("see", json!({"css": ".said"}));
+    }
+    owner.ask("go", json!({"path": format!("/recalls/{recall}")}));
+    let text_of_it = text(&owner.ask("text_of", json!({"css": "main"})));
+    assert!(text_of_it.contains("It adds up") && text_of_it.contains("Nothing: everything"), "{text_of_it}");
+    close(&mut owner, "all accounted for");
+    owner.ask("see", json!({"css": ".said"}));
+    let ended = house.owner.get(&format!("/v1/recalls/{recall}")).expect(200);
+    assert_eq!(ended.json["ending"]["way"], json!("closed"), "{}", ended.text());
+
+    // The report, to hand over.
+    let paper = owner.ask("download_by_button", json!({"name": "PDF"}));
+    let bytes = std::fs::read(text(&paper["path"])).expect("a file");
+    assert!(bytes.starts_with(b"%PDF-"), "{paper}");
+    assert_eq!(paper["name"], json!(format!("recall-{recall}.pdf")));
+    // Whoever asked for it may fetch it again, and nobody else.
+    let paper = text(&paper["at"]).trim_end_matches("/file").to_owned();
+    let kept = owner.ask("look", json!({"path": paper}));
+    assert_eq!(kept["violations"], json!([]));
+    assert!(text(&owner.ask("text_of", json!({"css": "main"}))).contains("It is ready"));
+    hand.ask("go", json!({"path": paper}));
+    assert!(text(&hand.ask("text_of", json!({"css": "main"}))).contains("not here any more"));
+    owner.ask("go", json!({"path": format!("/recalls/{recall}")}));
+    let sheet = owner.ask("download", json!({"name": "CSV"}));
+    let csv = std::fs::read_to_string(text(&sheet)).expect("a file");
+    assert!(csv.contains(&made.tubs[0]) && csv.contains("not found"), "{csv}");
+    for browser in [owner, hand] {
+        let said = browser.close();
+        assert_eq!((&said["elsewhere"], &said["complaints"]), (&json!([]), &json!([])));
+    }
+}
+
+/// The list of a site, once a tub is not open on it any more.
+fn is_confirmed(lot: &str) -> String {
+    format!(".pull:not(:has(li.open:has-text(\"{lot}\")))")
+}
+
+fn close(owner: &mut Browser, why: &str) {
+    owner.ask("reveal", json!({"name": "Close it"}));
+    owner.ask("fill", json!({"label": "Why", "text": why, "inside": "#closing"}));
+    owner.ask("press_button", json!({"name": "Close it now"}));
+}
+
+fn recalls_can_be_used_by_everyone(backend: Backend) {
+    let open = House::open(backend);
+    let handed = json!({"customer": "bistro", "document": "DN-1"});
+    open.house.owner.post(&format!("/v1/lots/{}/consignments", open.more[1]), handed).expect(201).done();
+    let recall = open.drill();
+    for (size, scheme) in [("phone", "light"), ("tablet", "dark"), ("desk", "light")] {
+        let mut browser = Browser::open(&open.house, "owner", "/recalls", size, scheme);
+        let pages = [
+            "/recalls".to_owned(),
+            "/recalls/begin".to_owned(),
+            "/recalls/begin?by=supplier_lots&supplier=dairy&codes=M-1".to_owned(),
+            "/recalls/begin?by=supplier_lots&supplier=dairy&codes=M-1&step=why".to_owned(),
+            format!("/recalls/{recall}"),
+            format!("/recalls/{recall}/picture"),
+            format!("/recalls/{recall}/customers"),
+            format!("/recalls/{recall}/sites/harbour"),
+            format!("/tracing/lots/{}", open.made.milk),
+            "/tracing".to_owned(),
+            "/tracing?supplier=dairy".to_owned(),
+            "/tracing?hand=nothing".to_owned(),
+        ];
+        for path in &pages {
+            let found = browser.ask("look", json!({"path": path}));
+            assert_eq!(found["violations"], json!([]), "{size} {scheme} {path}");
+            assert_eq!(found["wider_than_the_screen"], json!(false), "{size} {path}");
+            let weight = found["bytes"].as_u64().expect("a weight");
+            assert!(weight < 60_000, "{path} weighs {weight} bytes");
+        }
+        let said = browser.close();
+        assert_eq!((&said["elsewhere"], &said["complaints"]), (&json!([]), &json!([])));
+    }
+}
