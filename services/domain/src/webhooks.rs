@@ -52,7 +52,7 @@ impl Event {
 /// 14 h, 20 h, 24 h (Standard Webhooks 1.0.0, "Deliverability and reliability").
 const WAITS: [i64; 9] = [5, 300, 1800, 7200, 18_000, 36_000, 50_400, 72_000, 86_400];
 
-/// How often it is tried to tell one event: at once, and after each wait. The last attempt is 75 h 35 min after the first.
+/// How often it is tried to tell one event: at once, and after each wait. The last attempt is about 75 h 35 min after the first.
 pub const ATTEMPTS: u32 = 10;
 
 /// Longest that the other side can have us wait: a day, the longest that is waited anyway.

@@ -1,5 +1,7 @@
 #![doc = include_str!("imports.md")]
 
+mod of_labels;
+
 use std::collections::HashMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -10,9 +12,12 @@ use utoipa::ToSchema;
 
 use crate::equipment::Equipment;
 use crate::error::{OperationError, Result};
+use crate::item_labels::ItemLabel;
 use crate::items::{CountedBy, Item, ItemKind};
+use crate::makers::Maker;
 use crate::master_data::{Master, Put, put};
 use crate::partners::Partner;
+use crate::printers::Printer;
 use crate::problems;
 use crate::quantities::Amount;
 use crate::reach::{self, Request};
@@ -25,7 +30,8 @@ use crate::tubtrail::{Answered, Tubtrail};
 pub const GUIDE: &str = include_str!("imports.md");
 
 /// What can be imported.
-pub const NOUNS: [&str; 5] = ["sites", "partners", "items", "recipes", "equipment"];
+pub const NOUNS: [&str; 8] =
+    ["sites", "partners", "items", "recipes", "equipment", "makers", "item-labels", "printers"];
 
 /// Most rows of which it is said what is wrong with them.
 const MOST_FAULTS: usize = 100;
@@ -65,8 +71,7 @@ impl ImportProgress {
 }
 
 impl Tubtrail {
-    /// Takes in a CSV file of sites, partners, items, recipes or equipment: all of it, or nothing. What is wrong is named row by
-    /// row, for 100 rows at most.
+    /// Takes in a CSV file of one of [`NOUNS`]: all of it, or nothing. What is wrong is named row by row, for 100 rows at most.
     pub fn import(&self, request: &Request, noun: &str, file: &[u8]) -> Result<Answered<Imported>> {
         self.import_telling(request, noun, file, &Arc::default())
     }
@@ -86,6 +91,9 @@ impl Tubtrail {
             "items" => self.import_noun::<Item>(request, file, progress),
             "recipes" => self.import_noun::<Recipe>(request, file, progress),
             "equipment" => self.import_noun::<Equipment>(request, file, progress),
+            "makers" => self.import_noun::<Maker>(request, file, progress),
+            "item-labels" => self.import_noun::<ItemLabel>(request, file, progress),
+            "printers" => self.import_noun::<Printer>(request, file, progress),
             _ => {
                 let detail = format!("these can be imported: {}", NOUNS.join(", "));
                 Err(OperationError::new(&problems::NOT_FOUND, detail))
@@ -414,6 +422,9 @@ mod tests {
             ("items", Item::COLUMNS),
             ("recipes", Recipe::COLUMNS),
             ("equipment", Equipment::COLUMNS),
+            ("makers", Maker::COLUMNS),
+            ("item-labels", ItemLabel::COLUMNS),
+            ("printers", Printer::COLUMNS),
         ] {
             assert_eq!(told[noun], columns, "{noun}");
         }
@@ -425,5 +436,7 @@ mod tests {
         assert_eq!(Recipe::cell_of("lines[12].grams"), (12, "line_grams".into()));
         assert_eq!(Recipe::cell_of("lines"), (0, "line_item".into()));
         assert_eq!(Recipe::cell_of("name"), (0, "name".into()));
+        assert_eq!(ItemLabel::cell_of("made_of.ingredients[2]"), (0, "ingredients".into()));
+        assert_eq!(Maker::cell_of("address[1]"), (0, "address".into()));
     }
 }

@@ -3,7 +3,12 @@
 use serde_json::json;
 use tubtrail_tests::{Backend, World, binary, on_both};
 
-on_both!(master_data_is_kept_over_http, a_file_is_taken_over_http, a_file_is_taken_from_the_command_line,);
+on_both!(
+    master_data_is_kept_over_http,
+    a_file_is_taken_over_http,
+    what_labels_need_is_taken_from_files,
+    a_file_is_taken_from_the_command_line,
+);
 
 const SITES: &str = "code,name,kind,time_zone,gln,active\nquay,Kitchen on the quay,kitchen,Europe/Lisbon,,\n";
 
@@ -76,6 +81,63 @@ fn a_file_is_taken_over_http(backend: Backend) {
     send("shoes", "text/csv", SITES).refused(404, "/problems/not-found");
     send("sites", "application/json", "{}").refused(400, "/problems/malformed");
     assert_eq!(world.owner.get("/v1/sites/quay").expect(200).json["name"], "Kitchen on the old quay");
+}
+
+fn what_labels_need_is_taken_from_files(backend: Backend) {
+    let world = World::open(backend);
+    let send = |noun: &str, body: &str| {
+        world.owner.request("POST", &format!("/v1/imports/{noun}")).body("text/csv", body.as_bytes().to_vec()).send()
+    };
+    send("sites", SITES).expect(200).done();
+    for (code, kind) in [("biscuit", "ingredient"), ("milk", "ingredient"), ("pistachio", "flavour")] {
+        let item = json!({"code": code, "name": code, "kind": kind, "counted": {"by": "mass"}});
+        world.owner.post("/v1/items", item).expect(201).done();
+    }
+    let makers = "code,name,address,jurisdiction,link_stem,active\n\
+        northquay,Northquay Gelato,\"1 Harbour Street\nNorthquay\",eu,https://northquay.example,\n";
+    let labels = "code,name,made_of,ingredients,shown,sugars_based,percent_shown,storage,opened_days,largest_surface_cm2\n\
+        milk,whole milk,single,,,,,,,\n\
+        biscuit,biscuit,listed,\"wheat flour\nbutter (milk)\nsugar\",,,true,,,\n\
+        pistachio,pistachio gelato,what_went_in,,dispersed,,,Keep cold.,3,\n";
+    let printers = "code,name,site,uri,size,dpi,any_certificate,active\n\
+        labels,Label printer,quay,ipps://192.168.1.40/ipp/print,100x50,300,true,\nplain,Plain,quay,ipp://192.168.1.41/,,,,\n";
+    for (noun, file, rows) in [("makers", makers, 1), ("item-labels", labels, 3), ("printers", printers, 2)] {
+        let answer = send(noun, file).expect(200).json;
+        assert_eq!(answer, json!({"created": rows, "changed": 0, "unchanged": 0}), "{noun}");
+        assert_eq!(send(noun, file).expect(200).json["unchanged"], json!(rows), "{noun}: it stands just so");
+    }
+    let get = |path: &str| world.owner.get(path).expect(200).json;
+    assert_eq!(get("/v1/makers/northquay")["address"], json!(["1 Harbour Street", "Northquay"]));
+    let listed = json!({"by": "listed", "ingredients": ["wheat flour", "butter (milk)", "sugar"]});
+    let biscuit = get("/v1/item-labels/biscuit");
+    assert_eq!((&biscuit["made_of"], &biscuit["percent_shown"]), (&listed, &json!(true)));
+    let pistachio = get("/v1/item-labels/pistachio");
+    assert_eq!((&pistachio["shown"], &pistachio["opened_days"]), (&json!("dispersed"), &json!(3)));
+    let (labels_printer, plain) = (get("/v1/printers/labels"), get("/v1/printers/plain"));
+    assert_eq!((&labels_printer["size"], &labels_printer["dpi"]), (&json!("100x50"), &json!(300)));
+    assert_eq!(
+        (&plain["size"], &plain["dpi"], &plain["any_certificate"]),
+        (&json!("60x40"), &json!(203), &json!(false))
+    );
+    for (noun, file, this, that, cell) in [
+        ("makers", makers, "eu", "uk", "line 2: jurisdiction"),
+        ("item-labels", labels, "listed", "guessed", "line 3: made_of"),
+        ("item-labels", labels, "listed", "single", "line 3: ingredients"),
+        ("item-labels", labels, "what_went_in", "single", "line 6: made_of"),
+        ("printers", printers, "300", "299", "line 2: dpi"),
+        ("printers", printers, "ipp://", "lpd://", "line 3: uri"),
+        ("printers", printers, ",quay,ipps", ",moon,ipps", "line 2: site"),
+    ] {
+        let wrong = file.replacen(this, that, 1);
+        assert_ne!(wrong, file);
+        let answer = send(noun, &wrong);
+        assert_eq!(
+            (answer.status, answer.json["field"].as_str()),
+            (422, Some(cell)),
+            "{noun} {that}: {}",
+            answer.text()
+        );
+    }
 }
 
 fn a_file_is_taken_from_the_command_line(backend: Backend) {

@@ -53,7 +53,7 @@ async fn propose_delivery(house: House, signed_in: SignedIn, arriving: Query<Arr
 // What it says in the description is the guide for people who write such files.
 #[utoipa::path(tag = "imports", summary = "Takes in a CSV file of master data: all of it, or nothing.", description = GUIDE,
     request_body(content = String, content_type = "text/csv", example = "code,name,kind,time_zone,gln,active\nquay-kitchen,Kitchen on the quay,kitchen,Europe/Lisbon,,true\n"),
-    params(("noun", description = "sites, partners, items, recipes or equipment")),
+    params(("noun", description = "sites, partners, items, recipes, equipment, makers, item-labels or printers")),
     responses((status = 200, body = Imported)))]
 #[post("/v1/imports/{noun}")]
 async fn import_master_data(house: House, signed_in: SignedIn, noun: web::Path<String>, csv: Csv) -> Outcome {
