@@ -56,8 +56,9 @@ fn only_delivery(house: &RestHouse) -> Value {
 fn a_cook_receives_a_delivery_by_scanning(backend: Backend) {
     let house = kitchen(backend);
     let mut browser = Browser::open(&house, "cook", HERE, "tablet", "light");
-    for _ in 0..2 {
+    for amount in ["10.000", "20"] {
         browser.ask("scans", json!({"text": "]C1010952012345678831030100001729120910M-118"}));
+        browser.ask("see", json!({"css": format!("#line-0 input[value='{amount}']")}));
     }
     assert_eq!(browser.ask("count_of", json!({"css": ".line"})), json!(1), "the second case is added to its line");
     assert_eq!(browser.ask("value_of", json!({"label": "How much"})), json!("20"));
@@ -65,8 +66,9 @@ fn a_cook_receives_a_delivery_by_scanning(backend: Backend) {
     assert_eq!(browser.ask("value_of", json!({"label": "From whom"})), json!("dairy"));
     // The label of the cream says the article in one code, and lot and date in the other.
     browser.ask("scans", json!({"text": "]C10109520000000004"}));
-    assert_eq!(browser.ask("count_of", json!({"css": ".line"})), json!(2));
+    browser.ask("see", json!({"css": "#line-1"}));
     browser.ask("scans", json!({"text": "]C11729121510C-7"}));
+    browser.ask("see", json!({"css": "#line-1 input[value='C-7']"}));
     assert_eq!(browser.ask("count_of", json!({"css": ".line"})), json!(2), "the other half goes into the same line");
     let cream = "#line-1";
     assert_eq!(browser.ask("value_of", json!({"label": "Their lot, as printed on it"})), json!("C-7"), "newest first");
@@ -85,6 +87,7 @@ fn a_cook_receives_a_delivery_by_scanning(backend: Backend) {
     // The tablet goes dark: what was begun is still there.
     browser.ask("go", json!({"path": HERE}));
     browser.ask("press_button", json!({"name": "Go on with it"}));
+    browser.ask("see", json!({"css": "#line-1"}));
     assert_eq!(browser.ask("count_of", json!({"css": ".line"})), json!(2));
     browser.ask("key_button", json!({"name": "Write the delivery down"}));
 
@@ -159,7 +162,7 @@ fn a_delivery_without_scripts_and_with_mistakes(backend: Backend) {
 fn multipart(mark: &str, file: &[u8]) -> Vec<u8> {
     let mut body = format!(
         "--edge\r\nContent-Disposition: form-data; name=\"mark\"\r\n\r\n{mark}\r\n--edge\r\n\
-         Content-Disposition: form-data; name=\"photo\"; filename=\"..\\note.png\"\r\n\
+         Content-Disposition: form-data; name=\"photo\"; filename=\"../note.png\"\r\n\
          Content-Type: image/png\r\n\r\n"
     )
     .into_bytes();

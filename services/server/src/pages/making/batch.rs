@@ -219,6 +219,9 @@ impl BatchPage {
         let Read { me, site, batch, recipe, kitchen, cleans, .. } = read;
         let makes = kitchen.item(&recipe.item).map_or(ItemKind::Flavour, |item| item.kind);
         let rest = recipe.maturing_minutes.map(|minutes| Duration::minutes(minutes.into()));
+        let mut clocks = Clock::all(&batch.readings, rest, wall);
+        // Of what is done, only what was taken is shown.
+        clocks.retain(|clock| batch.completion.is_none() || !clock.taken.is_empty());
         Self {
             frame: Frame::of(visitor, request, me),
             makes: kitchen.item_name(&recipe.item),
@@ -227,7 +230,7 @@ impl BatchPage {
             scanned: None,
             wants,
             uses: batch.uses.iter().rev().map(|row| Used::of(texts, &kitchen, wall, row)).collect(),
-            clocks: Clock::all(&batch.readings, rest, wall),
+            clocks,
             now_seconds: Utc::now().timestamp(),
             machines: cleans.into_iter().map(|(row, cleans)| Machine::of(wall, row, cleans)).collect(),
             runs: batch.equipment.iter().rev().map(|row| Run::of(&kitchen, wall, row)).collect(),
