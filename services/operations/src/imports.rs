@@ -112,21 +112,23 @@ impl Tubtrail {
         let entries = entries::<M>(&rows);
         let progress = Arc::clone(progress);
         self.write(request, &reach::IMPORT_MASTER_DATA, move |tx| {
-            let (mut imported, mut wrong) = (Imported::default(), Vec::new());
+            // What makes no sense is named before what only the state of things speaks against.
+            let (mut imported, mut senseless, mut wrong) = (Imported::default(), Vec::new(), Vec::new());
             for entry in entries {
                 let rows = entry.as_ref().map_or(1, |entry| entry.lines.len());
-                match entry.and_then(|entry| put_entry(tx, entry)) {
-                    Ok(put) => imported.count(put),
+                match entry.map(|entry| put_entry(tx, entry)) {
+                    Ok(Ok(put)) => imported.count(put),
                     // What is not the file's fault is nothing to look further for.
-                    Err(error) if error.cause.is_some() => return Err(error),
-                    Err(error) => wrong.push(error),
+                    Ok(Err(error)) if error.cause.is_some() => return Err(error),
+                    Ok(Err(error)) => wrong.push(error),
+                    Err(error) => senseless.push(error),
                 }
                 progress.step(rows);
-                if wrong.len() == MOST_FAULTS {
+                if senseless.len() + wrong.len() == MOST_FAULTS {
                     break;
                 }
             }
-            let mut wrong = wrong.into_iter();
+            let mut wrong = senseless.into_iter().chain(wrong);
             wrong.next().map_or(Ok(imported), |first| Err(first.and(wrong)))
         })
     }

@@ -200,7 +200,7 @@ impl Row {
 /// A word as the type spells it.
 pub(crate) fn one_word<T: DeserializeOwned>(column: &str, word: &str) -> Result<T> {
     serde_json::from_value(serde_json::Value::String(word.to_owned()))
-        .map_err(|error| OperationError::invalid(column, error.to_string()))
+        .map_err(|error| OperationError::invalid(column, error.to_string().replace("unknown variant", "unknown word")))
 }
 
 #[cfg(test)]

@@ -73,6 +73,7 @@ const OF_EVERY_SITE: &[&str] = &[
     "change_user",
     "list_journal",
     "follow_changes",
+    "show_installation",
     "import_master_data",
     "create_site",
     "change_site",

@@ -1,5 +1,6 @@
 //! What is really on the shelf.
 
+use tubtrail_operations::counting::{Counting, CountingAsked};
 use tubtrail_operations::counts::{CountsAsked, NewCount, NewCountLine};
 use tubtrail_operations::discards::Standpoint;
 use tubtrail_operations::holds::Because;
@@ -23,6 +24,7 @@ on_both!(
     a_tub_counted_open_instead_of_closed_is_one_tub,
     a_count_written_down_late_is_refused_where_stock_moved,
     counts_are_listed_within_reach,
+    what_was_counted_is_told_from_what_is_left,
     bad_counts_name_their_field,
 );
 
@@ -219,6 +221,38 @@ fn a_count_written_down_late_is_refused_where_stock_moved(backend: Backend) {
 
     at(9, count(SHOP, vec![found(&lots[1], 4000, "")])).expect("this one did not move");
     at(10, both()).expect("as it was opened");
+}
+
+/// Milk of 8000 g and sugar of 25 kg lie in the kitchen; a tub of 5000 g is on its way out, and no more to be counted here.
+fn what_was_counted_is_told_from_what_is_left(backend: Backend) {
+    let house = house(backend);
+    let milk = house.receive("dairy", "milk", "M-1", 8000);
+    let sugar = house.receive("dairy", "sugar", "S-1", 25_000);
+    send(&house, SHOP, &[&tub(&house, 5000)]);
+    let kitchen = someone(&house, Role::Kitchen, KITCHEN);
+    let asked = CountingAsked::default();
+    let left = |counting: &Counting| -> Vec<String> { counting.left.iter().map(|row| row.lot.clone()).collect() };
+    let before = house.tubtrail.show_counting(&kitchen, KITCHEN, &asked).unwrap();
+    assert_eq!((before.lots_counted, before.lots_left), (0, left(&before).len()));
+    assert!(left(&before).contains(&milk) && left(&before).contains(&sugar), "{before:?}");
+    assert!(before.left.iter().all(|row| row.state != "in_transit"), "{before:?}");
+
+    let counted = done(house.tubtrail.count_site(&kitchen, count(KITCHEN, vec![found(&milk, 7900, "a splash")])));
+    let after = house.tubtrail.show_counting(&kitchen, KITCHEN, &asked).unwrap();
+    assert_eq!((after.lots_counted, after.lots_left), (1, before.lots_left - 1));
+    assert!(!left(&after).contains(&milk), "{after:?}");
+    let line = &after.counted[0];
+    assert_eq!(
+        (line.count, &line.line, line.counted_by.as_str()),
+        (counted.id, &counted.lines[0], kitchen.actor.name.as_str())
+    );
+    // What was counted before the moment asked for counts as not counted.
+    let since = CountingAsked { since: Some(counted.counted_at + chrono::Duration::seconds(1)) };
+    assert_eq!(house.tubtrail.show_counting(&kitchen, KITCHEN, &since).unwrap().lots_counted, 0);
+    let shop = someone(&house, Role::Shop, SHOP);
+    assert_eq!(refused(house.tubtrail.show_counting(&shop, KITCHEN, &asked)), problem("not-found", ""));
+    let device = someone(&house, Role::Device, KITCHEN);
+    assert_eq!(refused(house.tubtrail.show_counting(&device, KITCHEN, &asked)), problem("forbidden", ""));
 }
 
 fn counts_are_listed_within_reach(backend: Backend) {

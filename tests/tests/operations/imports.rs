@@ -1,7 +1,9 @@
 //! Imports: master data from CSV files, all of a file or nothing.
 
+use std::sync::Arc;
+
 use tubtrail_operations::equipment::Equipment;
-use tubtrail_operations::imports::Imported;
+use tubtrail_operations::imports::{ImportProgress, Imported};
 use tubtrail_operations::items::{CountedBy, Item, ItemKind, Keeping};
 use tubtrail_operations::master_data::Master;
 use tubtrail_operations::partners::Partner;
@@ -17,6 +19,8 @@ on_both!(
     the_same_file_again_changes_nothing,
     what_differs_gets_a_new_version,
     a_bad_file_leaves_nothing,
+    every_bad_row_is_named,
+    an_import_tells_how_far_it_is,
     only_an_owner_everywhere_imports,
     the_largest_file_is_taken,
     columns_that_may_be_missing_leave_what_stands,
@@ -237,6 +241,42 @@ fn a_bad_file_leaves_nothing(backend: Backend) {
         assert!(house.tubtrail.get::<Site>(&Request::system(), code).is_err(), "{code}");
     }
     assert_eq!(imported(&house, "sites", SITES), (2, 0, 0), "put right, it is taken");
+}
+
+/// Line 3 is of no kind there is, line 4 is fine, line 5 has a name that is too long, line 6 has a portion that is no number.
+/// What makes no sense comes before the rest.
+fn every_bad_row_is_named(backend: Backend) {
+    let house = TestHouse::new(backend);
+    let head = ITEMS.lines().next().expect("a head");
+    let row = |code: &str, name: &str, kind: &str, portion: &str| format!("{code},{name},{kind},,,,,,,,,{portion},,\n");
+    let rows = [
+        row("pear", "Pear", "ingredient", ""),
+        row("plum", "Plum", "fruit", ""),
+        row("fig", "Fig", "ingredient", ""),
+        row("date", &"d".repeat(200), "ingredient", ""),
+        row("lime", "Lime", "ingredient", "some"),
+    ];
+    let refused = import(&house, "items", &format!("{head}\n{}", rows.concat())).unwrap_err();
+    let also: Vec<_> = refused.also.iter().map(|fault| fault.field.as_deref().unwrap_or("")).collect();
+    assert_eq!(refused.field.as_deref(), Some("line 3: kind"));
+    assert_eq!(also, ["line 6: portion_grams", "line 5: name"]);
+    assert!(house.tubtrail.get::<Item>(&Request::system(), "pear").is_err(), "nothing was written down");
+    // Of a file that is wrong throughout, a hundred rows are named.
+    let all: String = (0..300).map(|number| row(&format!("item-{number}"), "Item", "fruit", "")).collect();
+    let refused = import(&house, "items", &format!("{head}\n{all}")).unwrap_err();
+    assert_eq!(refused.also.len(), 99);
+}
+
+/// Two sites in two rows; a recipe in two rows and one in one.
+fn an_import_tells_how_far_it_is(backend: Backend) {
+    let house = TestHouse::new(backend);
+    for (noun, file, rows) in [("sites", SITES, 2), ("recipes", recipes_file().as_str(), 3)] {
+        let progress = Arc::<ImportProgress>::default();
+        assert_eq!(progress.so_far(), (0, 0));
+        let taken = house.tubtrail.import_telling(&Request::system(), noun, file.as_bytes(), &progress);
+        taken.unwrap_or_else(|error| panic!("{noun}: {error}"));
+        assert_eq!(progress.so_far(), (rows, rows), "{noun}");
+    }
 }
 
 fn only_an_owner_everywhere_imports(backend: Backend) {

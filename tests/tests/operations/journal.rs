@@ -53,6 +53,10 @@ fn entries_are_found_by_who_what_and_where(backend: Backend) {
     assert_eq!(list(&house, &JournalSearch { site: Some(KITCHEN.into()), ..all() }).len(), 2);
     assert_eq!(list(&house, &JournalSearch { site: Some(SHOP.into()), ..all() }).len(), 0);
     let entry = &list(&house, &all())[0];
+    // The clock of this house stands still.
+    let until = |moment| documents(JournalSearch { until: Some(moment), ..all() });
+    assert_eq!(until(entry.recorded_at), [""; 0]);
+    assert_eq!(until(entry.recorded_at + chrono::Duration::seconds(1)), ["D-2", "D-1"]);
     let tables: Vec<_> = entry.changes.iter().map(|change| (change.table.as_str(), change.count)).collect();
     assert_eq!(tables, [("deliveries", 1), ("lots", 1), ("movements", 1), ("delivery_lines", 1)]);
     assert_eq!((entry.actor.as_str(), entry.site.as_deref()), ("system", Some(KITCHEN)));

@@ -69,7 +69,7 @@ fn a_hand_receives_counts_and_puts_right(backend: Backend) {
 
     // The shelf: the one that came, one of 2200 g that was there, and one of 2200 g open in the case.
     browser.ask("press_link", json!({"name": "Count", "inside": "main"}));
-    assert_eq!(text(&mut browser, "[data-follow] h2"), "3 lots not counted");
+    assert_eq!(text(&mut browser, "[data-follow] h2"), "Not counted yet: 3");
     let shown = text(&mut browser, "#left");
     assert!(!shown.contains("2.2"), "whoever counts is not told what the book says: {shown}");
     browser.ask("scans", json!({"text": tubs[0]}));

@@ -169,6 +169,18 @@ impl Progress {
     fn faults(&self) -> Vec<Fault> {
         let Some(Err(refused)) = &self.outcome else { return Vec::new() };
         let first = Fault { field: refused.field.clone(), detail: refused.detail.clone() };
-        std::iter::once(first).chain(refused.also.clone()).collect()
+        // The line stands before the sentence, and need not stand in it again.
+        let shown = |fault: Fault| {
+            let line = fault.field.as_deref().and_then(|field| field.split(": ").next());
+            let detail = line.and_then(|line| fault.detail.strip_prefix(&format!("{line}: ")));
+            let detail = detail.unwrap_or(&fault.detail).to_owned();
+            Fault { detail, ..fault }
+        };
+        let line = |fault: &Fault| -> Option<usize> {
+            fault.field.as_deref()?.strip_prefix("line ")?.split(':').next()?.parse().ok()
+        };
+        let mut faults: Vec<Fault> = std::iter::once(first).chain(refused.also.clone()).collect();
+        faults.sort_by_key(line);
+        faults.into_iter().map(shown).collect()
     }
 }

@@ -235,8 +235,15 @@ impl Overview {
         words.iter().map(|word| self.frame.texts.say(word).into_owned()).collect::<Vec<_>>().join(", ")
     }
 
-    /// Lots that came from a supplier: there it can be put right.
-    fn received(&self) -> Vec<&tubtrail_operations::statement_gaps::LotWithUnknown> {
-        self.gaps.lots.iter().filter(|lot| lot.kind.word() == "received").collect()
+    /// What a statement says, in words; what it says nothing of is left out.
+    fn says(&self, one: &Statement) -> Vec<String> {
+        let says = &one.says;
+        let parts = [
+            ("answer-contains", &says.contains),
+            ("answer-may_contain", &says.may_contain),
+            ("answer-unknown", &says.unknown),
+        ];
+        let said = parts.into_iter().filter(|(_, words)| !words.is_empty());
+        said.map(|(name, words)| self.frame.texts.say_of(name, "what", self.words(words)).into_owned()).collect()
     }
 }
