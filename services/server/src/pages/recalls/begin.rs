@@ -12,7 +12,7 @@ use tubtrail_operations::sites::Site;
 use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
 
 use super::asked::{FIELDS, WAYS, place, seeds, time};
-use super::case::{MassRow, mass_rows};
+use super::balance::{MassRow, mass_rows};
 use crate::house::{House, off_thread};
 use crate::pages::addresses::Address;
 use crate::pages::fields::Fields;

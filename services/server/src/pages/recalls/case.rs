@@ -4,10 +4,11 @@ use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
 use chrono::{DateTime, Utc};
-use tubtrail_operations::recalls::{RecallCase, RecallKind, RecallLine, RecallMass, SeedShown};
+use tubtrail_operations::recalls::{RecallCase, RecallKind, RecallLine, SeedShown};
 use tubtrail_operations::sessions::Me;
 use tubtrail_operations::{Grams, OperationError, Request, Tubtrail};
 
+use super::balance::{MassRow, exact, mass_rows};
 use super::{clock, ended, may_everywhere, title};
 use crate::house::{House, off_thread};
 use crate::pages::addresses::Address;
@@ -93,16 +94,6 @@ struct LineRow {
     who: String,
     note: String,
     overdue: bool,
-}
-
-/// A line of the balance.
-pub(super) struct MassRow {
-    /// What.
-    pub what: String,
-    /// How much, exactly.
-    pub grams: String,
-    /// It is a sum, or what is left of one.
-    pub is_sum: bool,
 }
 
 /// A recall.
@@ -325,43 +316,6 @@ impl LineRow {
 /// Whether what stands so is in the house.
 pub(super) fn is_here(state: &str) -> bool {
     matches!(state, "available" | "open" | "in_transit")
-}
-
-/// The balance: what came, then all that it comes to.
-pub(super) fn mass_rows(texts: &Texts, mass: &RecallMass) -> Vec<MassRow> {
-    let row = |name: &str, grams: Grams, is_sum: bool| MassRow {
-        what: texts.say(&format!("mass-{name}")).into_owned(),
-        grams: exact(grams),
-        is_sum,
-    };
-    let parts = [
-        ("available", mass.available_grams),
-        ("open", mass.open_grams),
-        ("in_transit", mass.in_transit_grams),
-        ("served", mass.served_grams),
-        ("consigned", mass.consigned_grams),
-        ("discarded", mass.discarded_grams),
-        ("returned", mass.returned_grams),
-        ("count_difference", mass.count_difference_grams),
-        ("in_open_batches", mass.in_open_batches_grams),
-        ("lost", mass.lost_grams),
-        ("in_seeds", mass.in_seeds_grams),
-    ];
-    let mut rows = vec![row("received", mass.received_grams, true)];
-    if mass.found_grams != Grams::default() {
-        rows.push(row("found", mass.found_grams, true));
-    }
-    let told = parts.into_iter().filter(|(_, grams)| *grams != Grams::default());
-    rows.extend(told.map(|(name, grams)| row(name, grams, false)));
-    rows.push(row("unaccounted", mass.unaccounted_grams, true));
-    rows
-}
-
-/// Grams to the milligram.
-pub(super) fn exact(grams: Grams) -> String {
-    let (sign, mg) = (if grams.mg() < 0 { "-" } else { "" }, grams.mg().unsigned_abs());
-    let text = format!("{sign}{}.{:03}", mg / 1000, mg % 1000);
-    format!("{} g", text.trim_end_matches('0').trim_end_matches('.'))
 }
 
 /// A span of time in days, hours and minutes.
