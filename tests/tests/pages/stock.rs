@@ -175,7 +175,7 @@ fn what_needs_deciding_is_seen_at_once(backend: Backend) {
     assert!(after.contains("Thrown away: 500 g") && after.contains("5 kg"), "{after}");
     browser.close();
     house.owner.post(&format!("/v1/lots/{base}/holds"), json!({"reason": "look again"})).expect(201).done();
-    let (transfer, _) = (house.owner.get("/v1/transfers").expect(200).json["items"][0]["id"].clone(), ());
+    let transfer = house.owner.get("/v1/transfers").expect(200).json["items"][0]["id"].clone();
     for (size, scheme) in LOOKS {
         let mut browser = Browser::open(house, "owner", "/stock/kitchen", size, scheme);
         for path in [
