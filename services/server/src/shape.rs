@@ -8,7 +8,7 @@ use serde_json::{Map, Value};
 
 /// What the description says of bodies.
 struct Described {
-    /// By the id of the operation, the schema of its JSON body.
+    /// By the id of the operation, the schema of its JSON body; of those alone that have objects in them.
     bodies: HashMap<String, Value>,
     /// The schemas that others refer to, by name.
     named: Map<String, Value>,
@@ -23,8 +23,16 @@ static DESCRIBED: LazyLock<Described> = LazyLock::new(|| {
         Some((id, operation["requestBody"]["content"]["application/json"].get("schema")?.clone()))
     });
     let named = api["components"]["schemas"].as_object().cloned().unwrap_or_default();
-    Described { bodies: bodies.collect(), named }
+    let mut described = Described { bodies: bodies.collect(), named };
+    let with_objects = described.bodies.iter().filter(|(_, schema)| described.holds_objects(schema));
+    described.bodies = with_objects.map(|(id, schema)| (id.clone(), schema.clone())).collect();
+    described
 });
+
+/// Whether there is an object in the body of an operation, besides the body itself.
+pub fn holds_objects(operation: &str) -> bool {
+    DESCRIBED.bodies.contains_key(operation)
+}
 
 /// Where an array stands in the body of an operation, and an object should: a path as in `lines[0].quantity`.
 pub fn misplaced_array(operation: &str, body: &Value) -> Option<String> {
@@ -37,6 +45,21 @@ impl Described {
     fn resolved<'s>(&'s self, schema: &'s Value) -> &'s Value {
         let name = schema["$ref"].as_str().and_then(|name| name.rsplit('/').next());
         name.and_then(|name| self.named.get(name)).unwrap_or(schema)
+    }
+
+    /// Whether values of a schema may have objects in them.
+    fn holds_objects(&self, schema: &Value) -> bool {
+        let schema = self.resolved(schema);
+        let of = |schema: &Value| self.is_or_holds_object(schema);
+        kinds(schema).any(|one| self.holds_objects(one))
+            || schema["properties"].as_object().is_some_and(|all| all.values().any(of))
+            || schema.get("additionalProperties").is_some_and(of)
+            || schema.get("items").is_some_and(of)
+    }
+
+    fn is_or_holds_object(&self, schema: &Value) -> bool {
+        let schema = self.resolved(schema);
+        is(schema, "object") || kinds(schema).any(|one| self.is_or_holds_object(one)) || self.holds_objects(schema)
     }
 
     fn misplaced(&self, schema: &Value, value: &Value, path: &str) -> Option<String> {
@@ -105,6 +128,11 @@ impl Described {
                 schema["properties"][name]["enum"].as_array().is_none_or(|words| words.contains(member))
             })
     }
+}
+
+/// The schemas of which a schema is put together, or among which it chooses.
+fn kinds(schema: &Value) -> impl Iterator<Item = &Value> {
+    ["allOf", "oneOf", "anyOf"].into_iter().filter_map(|kind| schema[kind].as_array()).flatten()
 }
 
 /// Whether a schema takes values of a type.
