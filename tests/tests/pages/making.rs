@@ -160,6 +160,8 @@ fn a_cook_makes_tubs_and_puts_a_mistake_right(backend: Backend) {
     let tub = made["outputs"][0]["lot"].as_str().expect("a tub");
     let prints = house.owner.get(&format!("/v1/lots/{tub}/prints")).expect(200).json;
     assert_eq!(prints["items"][0]["override_reason"], json!("statement on its way"));
+    let printed = format!("/labels/kitchen?print={}", prints["items"][0]["print"]);
+    assert_eq!(browser.ask("look", json!({"path": printed}))["violations"], json!([]));
     let said = browser.close();
     assert_eq!((&said["elsewhere"], &said["complaints"]), (&json!([]), &json!([])));
 }
