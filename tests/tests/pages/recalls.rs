@@ -13,14 +13,14 @@ on_both!(a_drill_from_its_beginning_to_its_report, recalls_can_be_used_by_everyo
 
 /// Milk M-1 is in four tubs, three of which are at the harbour, one open; the fourth and what is left of the base are in the
 /// kitchen; a fifth, of other milk, is at the harbour too.
-struct House {
+struct Spread {
     house: RestHouse,
     made: Tubs,
     /// Of the second batch: one at the harbour, one in the kitchen.
     more: Vec<String>,
 }
 
-impl House {
+impl Spread {
     #[track_caller]
     fn open(backend: Backend) -> Self {
         let house = RestHouse::open(backend);
@@ -55,7 +55,7 @@ fn text(said: &Value) -> String {
 }
 
 fn a_drill_from_its_beginning_to_its_report(backend: Backend) {
-    let House { house, made, more } = House::open(backend);
+    let Spread { house, made, more } = Spread::open(backend);
     let mut owner = Browser::open(&house, "owner", "/recalls", "desk", "light");
     // What is recalled; by the keyboard.
     owner.ask("key_link", json!({"name": "Begin a recall or a drill"}));
@@ -180,7 +180,7 @@ fn close(owner: &mut Browser, why: &str) {
 }
 
 fn recalls_can_be_used_by_everyone(backend: Backend) {
-    let open = House::open(backend);
+    let open = Spread::open(backend);
     let handed = json!({"customer": "bistro", "document": "DN-1"});
     open.house.owner.post(&format!("/v1/lots/{}/consignments", open.more[1]), handed).expect(201).done();
     let recall = open.drill();
