@@ -426,7 +426,7 @@ fn notice_text(row: &RecallRow, name: &str, lots: &[ConsigneeLot]) -> Result<Str
     let class = RecallClass::from_number(i64::from(row.class)).ok_or_else(corrupt)?;
     let mut text = String::new();
     if row.is_drill {
-        text.push_str("THIS IS A DRILL. Nothing is wrong with these lots; please answer as if it were so.\n\n");
+        text.push_str("THIS IS A DRILL: we are trying how fast we can find these lots. Please answer as if they were recalled.\n\n");
     }
     let _ = writeln!(text, "RECALL {}, class {}: {}", row.id, class.number(), row.hazard);
     let _ = writeln!(text, "To: {name}\n");
