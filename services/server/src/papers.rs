@@ -38,12 +38,14 @@ fn disposition(name: &str) -> String {
 mod tests {
     use super::disposition;
 
+    /// Seven characters are neither letter nor digit of ASCII nor one of `-_. ` before the X: the apostrophe and the é before
+    /// the t; the é, the quotation mark, the semicolon, CR and LF after it. The colon is the eighth.
     #[test]
     fn a_name_cannot_end_the_header() {
         let said = disposition("Bon d'été\";\r\nX: y.jpg");
         assert_eq!(
             said,
-            "attachment; filename=\"Bon d__t_______X_ y.jpg\"; filename*=UTF-8''Bon%20d%27%C3%A9t%C3%A9%22%3B%0D%0AX%3A%20y.jpg"
+            "attachment; filename=\"Bon d__t_____X_ y.jpg\"; filename*=UTF-8''Bon%20d%27%C3%A9t%C3%A9%22%3B%0D%0AX%3A%20y.jpg"
         );
     }
 }
