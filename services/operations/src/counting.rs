@@ -45,7 +45,7 @@ pub struct CountingAsked {
     {"count": 5330, "counted_at": "2026-11-25T19:00:00Z", "counted_by": "user:ines", "name": "Pistachio",
     "lot": "261125-0042-7", "item": "pistachio", "state": "open", "expected_grams": 2100, "found_grams": 1800,
     "difference_grams": -300, "reason": "scoops were not weighed"}], "lots_left": 1, "left": [
-    {"lot": "261125-0043-4", "item": "pistachio", "name": "Pistachio", "kind": "tub", "site": "harbour-shop",
+    {"lot": "261125-0051-7", "item": "pistachio", "name": "Pistachio", "kind": "tub", "site": "harbour-shop",
     "state": "available", "grams": 4590, "on_hold": false}]}))]
 pub struct Counting {
     /// The site's code.

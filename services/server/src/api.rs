@@ -1,8 +1,8 @@
 //! The API's description: collected from the handlers, then given what every operation shares.
 
-use tubtrail_operations::problems;
 use tubtrail_operations::reach::{ONLY_READ, OPERATIONS, READ_MAY_BE_REFUSED};
 use tubtrail_operations::webhooks::WebhookMessage;
+use tubtrail_operations::{Fault, problems};
 use utoipa::openapi::extensions::Extensions;
 use utoipa::openapi::header::HeaderBuilder;
 use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn};
@@ -36,6 +36,7 @@ fn complete(mut api: OpenApi) -> OpenApi {
         .build();
     let components = api.components.get_or_insert_default();
     components.schemas.insert(ProblemDetails::name().into_owned(), ProblemDetails::schema());
+    components.schemas.insert(Fault::name().into_owned(), Fault::schema());
     add_what_is_sent(&mut components.schemas);
     let bearer = HttpBuilder::new()
         .scheme(HttpAuthScheme::Bearer)

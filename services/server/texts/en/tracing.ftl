@@ -4,7 +4,6 @@ in-hand = What do you have in hand?
 in-hand-hint = Scan the case or the tub, or type a lot number or the supplier's own code.
 by-supplier = Or a supplier and some days
 supplier = Supplier
-choose = Choose
 from-day = First day
 until-day = Last day
 find-brought = Show what they brought

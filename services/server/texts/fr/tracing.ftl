@@ -4,7 +4,6 @@ in-hand = Qu'avez-vous en main ?
 in-hand-hint = Scannez le carton ou le bac, ou tapez un numéro de lot ou le code du fournisseur.
 by-supplier = Ou un fournisseur et des jours
 supplier = Fournisseur
-choose = Choisir
 from-day = Premier jour
 until-day = Dernier jour
 find-brought = Montrer ce qu'il a livré

@@ -149,7 +149,7 @@ async fn keep_sheet(house: House, sent: Sent, request: HttpRequest, path: web::P
     let commands = sent.commands(request.path());
     let Sent { visitor, fields } = sent;
     let (inside, at, value) = (house.clone(), code.clone(), sheet.read(&fields));
-    let done = off_thread(move || of_noun!(sheet.word, keep(&inside.tubtrail, &commands, &at, value)));
+    let done = off_thread(move || of_noun!(sheet.word, keep(&inside.tubtrail, &commands, &at, &value)));
     match done.await {
         Ok(code) => Ok(see_said(&format!("/upkeep/{word}/{code}"), "done")),
         Err(problem) => {
@@ -187,7 +187,7 @@ fn keep<M: Master>(
     tubtrail: &Tubtrail,
     commands: &Request,
     code: &str,
-    value: Value,
+    value: &Value,
 ) -> Result<String, OperationError> {
     let one: M = noun(value)?;
     let done = if code == NEW { tubtrail.create(commands, one)? } else { tubtrail.change(commands, code, one)? };

@@ -1,9 +1,10 @@
 //! Sheets of the master data: which fields a noun has, read off a form as the operation takes them and put back as it answers.
 
+use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Number, Value};
 use tubtrail_operations::reach::{self, Operation};
-use tubtrail_operations::{OperationError, problems};
+use tubtrail_operations::{OperationError, StorageError};
 
 use crate::body::in_plain_words;
 use crate::pages::fields::Fields;
@@ -262,19 +263,36 @@ fn text(value: &Value) -> String {
 }
 
 /// A noun of what a form said; refused by the name of the field.
-pub fn noun<M: DeserializeOwned>(value: Value) -> Result<M, OperationError> {
-    serde_path_to_error::deserialize(value).map_err(|error| {
-        let said = error.inner().to_string();
-        let path = error.path().to_string();
-        // A field that is not there is told of by what it is missing in.
-        let missing = said.strip_prefix("missing field `").and_then(|rest| rest.split('`').next());
-        let field = match (path.as_str(), missing) {
-            (".", Some(missing)) => missing.to_owned(),
-            (path, Some(missing)) => format!("{path}.{missing}"),
-            (path, None) => path.to_owned(),
-        };
-        let detail = if missing.is_some() { "this must not be empty".to_owned() } else { in_plain_words(&said) };
-        OperationError::new(&problems::INVALID, detail).at(field)
+pub fn noun<M: Serialize + DeserializeOwned>(said: &Value) -> Result<M, OperationError> {
+    let noun: M = serde_path_to_error::deserialize(said).map_err(|error| fault(&error))?;
+    let taken = serde_json::to_value(&noun).map_err(StorageError::from)?;
+    // A figure that its way of counting does not know would be lost in silence.
+    match lost(said, &taken) {
+        Some(field) => Err(OperationError::invalid(field, "this belongs to another choice: empty it, or choose that")),
+        None => Ok(noun),
+    }
+}
+
+fn fault(error: &serde_path_to_error::Error<serde_json::Error>) -> OperationError {
+    let said = error.inner().to_string();
+    let path = error.path().to_string();
+    // A field that is not there is told of by what it is missing in.
+    let missing = said.strip_prefix("missing field `").and_then(|rest| rest.split('`').next());
+    let field = match (path.as_str(), missing) {
+        (".", Some(missing)) => missing.to_owned(),
+        (path, Some(missing)) => format!("{path}.{missing}"),
+        (path, None) => path.to_owned(),
+    };
+    let detail = if missing.is_some() { "this must not be empty".to_owned() } else { in_plain_words(&said) };
+    OperationError::invalid(field, detail)
+}
+
+/// The first field that was said and not taken.
+fn lost(said: &Value, taken: &Value) -> Option<String> {
+    let (Value::Object(said), Value::Object(taken)) = (said, taken) else { return None };
+    said.iter().find_map(|(name, said)| match taken.get(name) {
+        None => Some(name.clone()),
+        Some(taken) => lost(said, taken).map(|rest| format!("{name}.{rest}")),
     })
 }
 
@@ -309,7 +327,7 @@ mod tests {
         let expected = json!({"code": "milk", "name": "Milk", "kind": "ingredient", "tracked": true, "active": false,
             "counted": {"by": "volume", "density_kg_per_m3": "1032"}, "kept": "chilled", "portion_grams": 80});
         assert_eq!(read, expected);
-        noun::<Item>(read.clone()).expect("an item");
+        noun::<Item>(&read).expect("an item");
         let shown = items.show(&read);
         assert_eq!((shown.get("counted.by"), shown.get("active")), (Some("volume"), None));
     }
@@ -318,7 +336,7 @@ mod tests {
     fn a_fault_is_named_by_its_field() {
         let items = Sheet::of("items").expect("a sheet");
         let at = |pairs: &[(&str, &str)]| {
-            let refused = noun::<Item>(items.read(&fields(pairs))).expect_err("it is refused");
+            let refused = noun::<Item>(&items.read(&fields(pairs))).expect_err("it is refused");
             items.place(refused.field.as_deref().unwrap_or(""), &fields(pairs))
         };
         let base = [("code", "milk"), ("kind", "base"), ("counted.by", "mass")];
@@ -344,7 +362,7 @@ mod tests {
         ]);
         let read = recipes.read(&typed);
         assert_eq!(read["lines"], json!([{"item": "milk", "grams": 800}, {"item": "sugar", "grams": "a lot"}]));
-        let refused = noun::<Recipe>(read).expect_err("it is refused");
+        let refused = noun::<Recipe>(&read).expect_err("it is refused");
         assert_eq!(refused.field.as_deref(), Some("lines[1].grams"));
         assert_eq!(recipes.place("lines[1].grams", &typed).as_deref(), Some("lines[3].grams"));
     }
