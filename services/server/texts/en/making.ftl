@@ -69,5 +69,5 @@ output-base = base
 output-component = component
 output-remainder = left over
 output-rework = to be worked in again
-said-begun = The batch is begun.
+said-batch-begun = The batch is begun.
 said-put-right = Put right.

@@ -69,5 +69,5 @@ output-base = base
 output-component = composant
 output-remainder = reste
 output-rework = à reprendre
-said-begun = La fabrication est commencée.
+said-batch-begun = La fabrication est commencée.
 said-put-right = Corrigé.

@@ -93,7 +93,7 @@ async fn begin(house: House, sent: Sent, request: HttpRequest, site: web::Path<S
     let (tubtrail, commands) = (house.clone(), sent.commands(request.path()));
     let new = NewBatch { recipe, site: site.clone(), started_at: None, note: None };
     let problem = match off_thread(move || tubtrail.tubtrail.start_batch(&commands, new)).await {
-        Ok(done) => return Ok(see_said(&format!("/making/{site}/batches/{}", done.answer.id), "begun")),
+        Ok(done) => return Ok(see_said(&format!("/making/{site}/batches/{}", done.answer.id), "batch-begun")),
         Err(problem) => problem,
     };
     let form = Form::refused(&sent.visitor, sent.fields, problem, same_name(&["recipe"]));
