@@ -102,8 +102,7 @@ impl Tubtrail {
         T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
         F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
     {
-        let index = Arc::clone(&self.index);
-        self.submit(EntryHeader { asks: Asks::Recalls, ..header(request, operation) }, move |tx| work(tx, &index))
+        self.submit_asking(EntryHeader { asks: Asks::Recalls, ..header(request, operation) }, work)
     }
 
     /// Runs a command that asks the lot graph before it decides; the index then holds all that was written before it.
@@ -117,8 +116,7 @@ impl Tubtrail {
         T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
         F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
     {
-        let index = Arc::clone(&self.index);
-        self.submit(EntryHeader { asks: Asks::Graph, ..header(request, operation) }, move |tx| work(tx, &index))
+        self.submit_asking(EntryHeader { asks: Asks::Graph, ..header(request, operation) }, work)
     }
 
     /// Runs a command that asks how a lot stands before it decides; that is looked up for a whole group at once.
@@ -133,10 +131,18 @@ impl Tubtrail {
         T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
         F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
     {
-        let index = Arc::clone(&self.index);
         // What is no number is refused by the command.
         let lot = lots::parse(lot).ok();
-        self.submit(EntryHeader { asks, lot, ..header(request, operation) }, move |tx| work(tx, &index))
+        self.submit_asking(EntryHeader { asks, lot, ..header(request, operation) }, work)
+    }
+
+    fn submit_asking<T, F>(&self, header: EntryHeader, work: F) -> Result<Answered<T>>
+    where
+        T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
+        F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
+    {
+        let index = Arc::clone(&self.index);
+        self.submit(header, move |tx| work(tx, &index))
     }
 
     fn submit<T, F>(&self, header: EntryHeader, work: F) -> Result<Answered<T>>
