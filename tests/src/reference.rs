@@ -6,10 +6,12 @@
 //! go to three shops the next day, are opened the day after and empty two days later; one in twenty goes to a restaurant.
 //! Ten kitchens over five years come to 4.3 million lots and 5.7 million uses.
 
+mod papers;
 mod rows;
 
 use chrono::{Days, NaiveDate, NaiveDateTime, NaiveTime};
 
+pub use papers::add_papers;
 pub use rows::fill;
 
 /// How large a world is.

@@ -8,6 +8,7 @@ mod clock;
 mod constant;
 mod contenders;
 mod edges;
+mod exports;
 mod growth;
 mod launched;
 mod lineage;
@@ -47,7 +48,7 @@ pub fn run(scale: &Scale, folder: &Path) -> Result<Report, Failure> {
         growth::of_lineage(scale, &mut report)?;
     }
     statements::count()?;
-    if scale.does(Part::Start) || scale.does(Part::Writes) || scale.does(Part::Answers) {
+    if [Part::Start, Part::Writes, Part::Answers, Part::Exports].into_iter().any(|part| scale.does(part)) {
         worlds::measure(scale, &mut report)?;
     }
     if scale.does(Part::Growth) {

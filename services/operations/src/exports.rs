@@ -221,13 +221,14 @@ impl Tubtrail {
         request.actor.may_anywhere(operation)?;
         let asked_at = crate::fields::utc((self.clock)());
         self.read(|conn| {
-            let (cursors, of) = scope::cursors(self, conn, &request.actor, operation, asked)?;
+            let mut item_ids = Vec::new();
+            for (at, code) in asked.items.iter().enumerate() {
+                item_ids.push(crate::fields::filter_item(conn, &format!("items[{at}]"), code)?);
+            }
+            let (cursors, of) = scope::cursors(self, conn, &request.actor, operation, asked, &item_ids)?;
             let journal_position = journal::position(conn)?;
             let first = journal::entries_after(conn, 0, 1)?;
             let house_mark = first.first().and_then(|entry| entry.hash.get(..16)).unwrap_or("unwritten").to_owned();
-            for (at, code) in asked.items.iter().enumerate() {
-                crate::fields::filter_item(conn, &format!("items[{at}]"), code)?;
-            }
             Ok(TrackingEvents {
                 journal_position,
                 asked_at,
@@ -235,7 +236,7 @@ impl Tubtrail {
                 of,
                 house_mark,
                 cursors,
-                loader: Loader::new(journal_position),
+                loader: Loader::new(journal_position, item_ids),
                 items: asked.items.clone(),
             })
         })

@@ -2,18 +2,20 @@
 //!
 //! Row ids of sites are written into the statements: they are numbers of ours, never text of a request.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::fmt::Write as _;
 
 use chrono::NaiveDateTime;
+use diesel::dsl::sql;
+use diesel::expression::SqlLiteral;
 use diesel::prelude::*;
 use diesel::sql_query;
-use diesel::sql_types::{BigInt, Timestamp};
-use tubtrail_domain::place::State;
+use diesel::sql_types::{BigInt, Bool, Timestamp};
 
 use crate::journal::journal;
 use crate::lots::{
-    BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, batches, completions, deliveries, delivery_lines, uses,
+    BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, batches, completions, deliveries, delivery_lines, lots,
+    untracked_inputs, uses,
 };
 use crate::stock::{
     CountLineRow, CountRow, MovementRow, ReceiptLineRow, ReceiptRow, TransferLineRow, TransferRow, count_lines, counts,
@@ -58,42 +60,59 @@ impl Source {
         }
     }
 
-    /// Where its rows, their times and their sites are read. What is gone is found by the index `movements_gone`, which
-    /// serves where its condition stands word for word.
+    /// Where its rows, what links them to lots, their times and their sites are read. What is gone is found by the index
+    /// `movements_gone`, which serves where its condition stands word for word.
     const fn read(self) -> Read {
         match self {
-            Self::Deliveries => Read { from: "deliveries t", at: "t.arrived_at", site: "t.site_id", only: "" },
+            Self::Deliveries => {
+                Read { from: "deliveries t", link: "t.id", at: "t.arrived_at", site: "t.site_id", only: "" }
+            }
             Self::Completions => Read {
                 from: "completions t JOIN batches b ON b.id = t.batch_id",
+                link: "t.batch_id",
                 at: "t.completed_at",
                 site: "b.site_id",
                 only: "",
             },
-            Self::Transfers => Read { from: "transfers t", at: "t.dispatched_at", site: "t.from_site_id", only: "" },
+            Self::Transfers => {
+                Read { from: "transfers t", link: "t.id", at: "t.dispatched_at", site: "t.from_site_id", only: "" }
+            }
             Self::Receipts => Read {
                 from: "receipts t JOIN transfers s ON s.id = t.transfer_id",
+                link: "t.transfer_id",
                 at: "t.received_at",
                 site: "s.to_site_id",
                 only: "",
             },
             Self::Gone => Read {
                 from: "movements t",
+                link: "t.lot_id",
                 at: "t.occurred_at",
                 site: "t.to_site_id",
                 only: " AND to_state IN ('consigned', 'discarded', 'supplier')",
             },
             Self::CountLines => Read {
                 from: "counts c JOIN count_lines t ON t.count_id = c.id",
+                link: "t.lot_id",
                 at: "c.counted_at",
                 site: "c.site_id",
                 only: "",
             },
         }
     }
+
+    /// The condition that a row lies at the sites of a span.
+    fn at_sites(self, span: &Span) -> String {
+        let Some(sites) = &span.sites else { return String::new() };
+        let sites = if sites.is_empty() { "-1".to_owned() } else { listed(sites) };
+        // The plus keeps SQLite from going by the site, for it would read all of five years to sort a page of it.
+        format!(" AND +{} IN ({sites})", self.read().site)
+    }
 }
 
 struct Read {
     from: &'static str,
+    link: &'static str,
     at: &'static str,
     site: &'static str,
     only: &'static str,
@@ -129,16 +148,12 @@ pub fn keys_in(
     after: Option<Key>,
     limit: i64,
 ) -> Result<Vec<Key>, StorageError> {
-    let Read { from, at, site, only } = source.read();
+    let Read { from, at, only, .. } = source.read();
     // The first condition alone bounds the index; the second leaves out what was read of the same moment.
     let mut query = format!(
         "SELECT {at} AS at, t.id FROM {from} WHERE {at} >= $1 AND {at} < $2 AND ({at} > $1 OR t.id > $3){only}"
     );
-    if let Some(sites) = &span.sites {
-        let sites: Vec<String> = sites.iter().map(ToString::to_string).chain(["-1".to_owned()]).collect();
-        // The plus keeps SQLite from going by the site, for it would read all of five years to sort a page of it.
-        let _ = write!(query, " AND +{site} IN ({})", sites.join(", "));
-    }
+    query += &source.at_sites(span);
     let _ = write!(query, " ORDER BY {at}, t.id LIMIT $4");
     let Key { at, id } = after.unwrap_or(Key { at: span.from, id: 0 });
     Ok(sql_query(query)
@@ -149,105 +164,128 @@ pub fn keys_in(
         .load(conn)?)
 }
 
-/// The rows of a source that happened to some lots. Of completions those of batches that used them, if they are asked for
-/// (`uses_too`), besides those that made them.
+/// How many rows of a source lie within a span, counted no farther than `most`.
+pub fn count_in(conn: &mut AnyConnection, source: Source, span: &Span, most: i64) -> Result<i64, StorageError> {
+    let Read { from, at, only, .. } = source.read();
+    let query = format!(
+        "SELECT COUNT(*) AS found FROM (SELECT 1 FROM {from} WHERE {at} >= $1 AND {at} < $2{only} LIMIT $3) AS them"
+    );
+    let counted: Counted = sql_query(query)
+        .bind::<Timestamp, _>(span.from)
+        .bind::<Timestamp, _>(span.until)
+        .bind::<BigInt, _>(most)
+        .get_result(conn)?;
+    Ok(counted.found)
+}
+
+/// How many lots there are of some items, and how many times something of them went into a batch without a lot.
+pub fn count_of_items(conn: &mut AnyConnection, item_ids: &[i64]) -> Result<i64, StorageError> {
+    let kept: i64 = lots::table.filter(lots::item_id.eq_any(item_ids.to_vec())).count().get_result(conn)?;
+    let loose = untracked_inputs::table.filter(untracked_inputs::item_id.eq_any(item_ids.to_vec()));
+    Ok(kept + loose.count().get_result::<i64>(conn)?)
+}
+
+/// The lots of some items.
+pub fn lots_of_items(conn: &mut AnyConnection, item_ids: &[i64]) -> Result<Vec<i64>, StorageError> {
+    Ok(lots::table.filter(lots::item_id.eq_any(item_ids.to_vec())).select(lots::id).load(conn)?)
+}
+
+#[derive(QueryableByName)]
+struct Counted {
+    #[diesel(sql_type = BigInt)]
+    found: i64,
+}
+
+/// The rows of a source within a span that happened to some lots. Of completions those of batches that used them, if they are
+/// asked for (`uses_too`), besides those that made them.
 pub fn keys_of(
     conn: &mut AnyConnection,
     source: Source,
+    span: &Span,
     lot_ids: &[i64],
     uses_too: bool,
 ) -> Result<HashSet<Key>, StorageError> {
-    let mut found = HashSet::new();
+    let mut ids = BTreeSet::new();
     for chunk in lot_ids.chunks(CHUNK) {
-        let ids = match source {
+        ids.extend(match source {
             Source::Deliveries => deliveries_of(conn, chunk)?,
-            Source::Completions => completions_of(conn, chunk, uses_too)?,
-            Source::Transfers | Source::Receipts => transfers_of(conn, source, chunk)?,
-            Source::Gone => gone_of(conn, chunk)?,
-            Source::CountLines => counted_of(conn, chunk)?,
-        };
-        found.extend(ids.into_iter().map(|(at, id)| Key { at, id }));
+            Source::Completions => batches_of(conn, chunk, uses_too)?,
+            Source::Transfers | Source::Receipts => transfers_of(conn, chunk)?,
+            Source::Gone | Source::CountLines => chunk.to_vec(),
+        });
+    }
+    keys_by(conn, source, span, ids)
+}
+
+/// The completions within a span of batches that took something of some items that is kept without lots.
+pub fn keys_of_untracked(
+    conn: &mut AnyConnection,
+    span: &Span,
+    item_ids: &[i64],
+) -> Result<HashSet<Key>, StorageError> {
+    let batch_ids: Vec<i64> = untracked_inputs::table
+        .filter(untracked_inputs::item_id.eq_any(item_ids.to_vec()))
+        .select(untracked_inputs::batch_id)
+        .load(conn)?;
+    keys_by(conn, Source::Completions, span, batch_ids.into_iter().collect())
+}
+
+/// The rows of a source within a span by what links them to lots: a delivery, a batch, a transfer, or the lot itself.
+fn keys_by(
+    conn: &mut AnyConnection,
+    source: Source,
+    span: &Span,
+    linked: BTreeSet<i64>,
+) -> Result<HashSet<Key>, StorageError> {
+    let Read { from, at, link, only, .. } = source.read();
+    let linked: Vec<i64> = linked.into_iter().collect();
+    let mut found = HashSet::new();
+    for chunk in linked.chunks(CHUNK) {
+        let query = format!(
+            "SELECT {at} AS at, t.id FROM {from} WHERE {link} IN ({}) AND {at} >= $1 AND {at} < $2{only}{}",
+            listed(chunk),
+            source.at_sites(span)
+        );
+        let rows = sql_query(query).bind::<Timestamp, _>(span.from).bind::<Timestamp, _>(span.until);
+        found.extend(rows.load::<Key>(conn)?);
     }
     Ok(found)
 }
 
-type Found = Vec<(NaiveDateTime, i64)>;
+fn listed(ids: &[i64]) -> String {
+    ids.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+}
 
-fn deliveries_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Found, StorageError> {
-    use crate::lots::lots;
+fn deliveries_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<i64>, StorageError> {
     let ids: Vec<Option<i64>> = lots::table
         .filter(lots::id.eq_any(lot_ids.to_vec()))
         .filter(lots::delivery_id.is_not_null())
         .select(lots::delivery_id)
-        .distinct()
         .load(conn)?;
-    let ids: Vec<i64> = ids.into_iter().flatten().collect();
-    Ok(deliveries::table
-        .filter(deliveries::id.eq_any(ids))
-        .select((deliveries::arrived_at, deliveries::id))
-        .load(conn)?)
+    Ok(ids.into_iter().flatten().collect())
 }
 
-fn completions_of(conn: &mut AnyConnection, lot_ids: &[i64], uses_too: bool) -> Result<Found, StorageError> {
-    use crate::lots::lots;
+fn batches_of(conn: &mut AnyConnection, lot_ids: &[i64], uses_too: bool) -> Result<Vec<i64>, StorageError> {
     let made: Vec<Option<i64>> = lots::table
         .filter(lots::id.eq_any(lot_ids.to_vec()))
         .filter(lots::batch_id.is_not_null())
         .select(lots::batch_id)
-        .distinct()
         .load(conn)?;
-    let mut batch_ids: Vec<i64> = made.into_iter().flatten().collect();
+    let mut ids: Vec<i64> = made.into_iter().flatten().collect();
     if uses_too {
-        let used = uses::table.filter(uses::lot_id.eq_any(lot_ids.to_vec())).select(uses::batch_id).distinct();
-        batch_ids.extend(used.load::<i64>(conn)?);
+        let used = uses::table.filter(uses::lot_id.eq_any(lot_ids.to_vec())).select(uses::batch_id);
+        ids.extend(used.load::<i64>(conn)?);
     }
-    let mut found = Vec::new();
-    for chunk in batch_ids.chunks(CHUNK) {
-        let completed = completions::table.filter(completions::batch_id.eq_any(chunk.to_vec()));
-        found
-            .extend(completed.select((completions::completed_at, completions::id)).load::<(NaiveDateTime, i64)>(conn)?);
-    }
-    Ok(found)
+    Ok(ids)
 }
 
-fn transfers_of(conn: &mut AnyConnection, source: Source, lot_ids: &[i64]) -> Result<Found, StorageError> {
+fn transfers_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<i64>, StorageError> {
     let ids: Vec<Option<i64>> = movements::table
         .filter(movements::lot_id.eq_any(lot_ids.to_vec()))
         .filter(movements::transfer_id.is_not_null())
         .select(movements::transfer_id)
-        .distinct()
         .load(conn)?;
-    let ids: Vec<i64> = ids.into_iter().flatten().collect();
-    let mut found = Vec::new();
-    for chunk in ids.chunks(CHUNK) {
-        found.extend(if source == Source::Transfers {
-            let sent = transfers::table.filter(transfers::id.eq_any(chunk.to_vec()));
-            sent.select((transfers::dispatched_at, transfers::id)).load::<(NaiveDateTime, i64)>(conn)?
-        } else {
-            let arrived = receipts::table.filter(receipts::transfer_id.eq_any(chunk.to_vec()));
-            arrived.select((receipts::received_at, receipts::id)).load::<(NaiveDateTime, i64)>(conn)?
-        });
-    }
-    Ok(found)
-}
-
-fn gone_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Found, StorageError> {
-    let gone = [State::Consigned, State::Discarded, State::Supplier].map(State::word);
-    Ok(movements::table
-        .filter(movements::lot_id.eq_any(lot_ids.to_vec()))
-        .filter(movements::to_state.eq_any(gone.to_vec()))
-        .select((movements::occurred_at, movements::id))
-        .load(conn)?)
-}
-
-fn counted_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Found, StorageError> {
-    let lines: Vec<(i64, i64)> = count_lines::table
-        .filter(count_lines::lot_id.eq_any(lot_ids.to_vec()))
-        .select((count_lines::id, count_lines::count_id))
-        .load(conn)?;
-    let counted_at = counted_at(conn, &lines.iter().map(|(_, count)| *count).collect::<Vec<_>>())?;
-    let at = |count: &i64| counted_at.get(count).map(|row| row.counted_at);
-    Ok(lines.iter().filter_map(|(line, count)| Some((at(count)?, *line))).collect())
+    Ok(ids.into_iter().flatten().collect())
 }
 
 fn counted_at(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, CountRow>, StorageError> {
@@ -259,10 +297,16 @@ fn counted_at(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, Coun
     Ok(found)
 }
 
-/// Some deliveries with their lines, by row id.
+/// The condition that an item is one of these; true if there are none.
+fn one_of(item: &str, item_ids: &[i64]) -> SqlLiteral<Bool> {
+    sql(&if item_ids.is_empty() { "1 = 1".to_owned() } else { format!("{item} IN ({})", listed(item_ids)) })
+}
+
+/// Some deliveries with their lines, by row id; lines of some items only, if there are any.
 pub fn deliveries_with_lines(
     conn: &mut AnyConnection,
     ids: &[i64],
+    item_ids: &[i64],
 ) -> Result<HashMap<i64, (DeliveryRow, Vec<DeliveryLineRow>)>, StorageError> {
     let mut found = HashMap::new();
     for chunk in ids.chunks(CHUNK) {
@@ -270,6 +314,7 @@ pub fn deliveries_with_lines(
         found.extend(rows.into_iter().map(|row| (row.id, (row, Vec::new()))));
         let lines: Vec<DeliveryLineRow> = delivery_lines::table
             .filter(delivery_lines::delivery_id.eq_any(chunk.to_vec()))
+            .filter(one_of("delivery_lines.item_id", item_ids))
             .order((delivery_lines::delivery_id, delivery_lines::line))
             .load(conn)?;
         for line in lines {
@@ -301,10 +346,19 @@ pub fn completions_with_batches(
     Ok(found)
 }
 
-/// Some transfers with their lines, by row id.
+/// What a line is of. Asked of each line by itself: a join, which some planners make of it, may go through all lots of the item
+/// instead.
+macro_rules! item_of_line {
+    ($table:literal) => {
+        concat!("(SELECT l.item_id FROM lots l WHERE l.id = ", $table, ".lot_id)")
+    };
+}
+
+/// Some transfers with their lines, by row id; lines of some items only, if there are any.
 pub fn transfers_with_lines(
     conn: &mut AnyConnection,
     ids: &[i64],
+    item_ids: &[i64],
 ) -> Result<HashMap<i64, (TransferRow, Vec<TransferLineRow>)>, StorageError> {
     let mut found = HashMap::new();
     for chunk in ids.chunks(CHUNK) {
@@ -312,6 +366,7 @@ pub fn transfers_with_lines(
         found.extend(rows.into_iter().map(|row| (row.id, (row, Vec::new()))));
         let lines: Vec<TransferLineRow> = transfer_lines::table
             .filter(transfer_lines::transfer_id.eq_any(chunk.to_vec()))
+            .filter(one_of(item_of_line!("transfer_lines"), item_ids))
             .order(transfer_lines::id)
             .load(conn)?;
         for line in lines {
@@ -326,8 +381,12 @@ pub fn transfers_with_lines(
 /// A receipt, its transfer, and its lines.
 pub type Arrived = (ReceiptRow, TransferRow, Vec<ReceiptLineRow>);
 
-/// Some receipts with their transfers and their lines, by row id of the receipt.
-pub fn receipts_with_lines(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, Arrived>, StorageError> {
+/// Some receipts with their transfers and their lines, by row id of the receipt; lines of some items only, if there are any.
+pub fn receipts_with_lines(
+    conn: &mut AnyConnection,
+    ids: &[i64],
+    item_ids: &[i64],
+) -> Result<HashMap<i64, Arrived>, StorageError> {
     let mut found = HashMap::new();
     for chunk in ids.chunks(CHUNK) {
         let rows: Vec<ReceiptRow> = receipts::table.filter(receipts::id.eq_any(chunk.to_vec())).load(conn)?;
@@ -341,6 +400,7 @@ pub fn receipts_with_lines(conn: &mut AnyConnection, ids: &[i64]) -> Result<Hash
         }
         let lines: Vec<ReceiptLineRow> = receipt_lines::table
             .filter(receipt_lines::receipt_id.eq_any(chunk.to_vec()))
+            .filter(one_of(item_of_line!("receipt_lines"), item_ids))
             .order(receipt_lines::id)
             .load(conn)?;
         for line in lines {

@@ -44,8 +44,8 @@ const PARTNERS: u32 = 2000;
 const ITEMS: u32 = 3000;
 const RECIPES: u32 = 4000;
 const EQUIPMENT: u32 = 5000;
-/// Above them: deliveries, batches, uses.
-const REST: u32 = 10_000;
+/// Above them: transfers and then receipts, one a day from each kitchen to each of its shops; deliveries, batches, uses.
+const TRANSFERS: u32 = 10_000;
 
 struct Rows<'c> {
     conn: &'c mut AnyConnection,
@@ -99,6 +99,11 @@ fn item_row(item: Item) -> u32 {
         }
 }
 
+/// How many transfers there may be.
+fn transfers(size: Size) -> u32 {
+    size.kitchens * SHOPS * size.days
+}
+
 fn recipe_row(item: Item) -> u32 {
     RECIPES + item_row(item) - ITEMS
 }
@@ -110,7 +115,7 @@ impl<'c> Rows<'c> {
             conn,
             size,
             tables,
-            row: REST,
+            row: TRANSFERS + 2 * transfers(size),
             entry: 1,
             lots: 0,
             serial: (0, 0),
@@ -234,9 +239,8 @@ impl<'c> Rows<'c> {
         if let Some(error) = self.failed.take() {
             return Err(error.into());
         }
-        let last_day = self.size.days;
         let mut next = self.row + 1;
-        for (name, sql) in derived(last_day) {
+        for (name, sql) in derived(self.size) {
             let rows = self.run(&sql.replace("{row}", &next.to_string()))?;
             eprintln!("  {rows:>9} {name}");
             next += u32::try_from(rows).unwrap_or(u32::MAX - next);
@@ -251,9 +255,33 @@ impl<'c> Rows<'c> {
     }
 }
 
-/// Statements that make movements and balances, with `{row}` for the last row id given out.
-fn derived(days: u32) -> Vec<(&'static str, String)> {
-    let columns = "id, entry, lot_id, kind, from_site_id, from_state, to_site_id, to_state, mass_mg, occurred_at, use_id, partner_id";
+/// Statements that make a table of each day's evening so many days later.
+fn days_later(days: u32) -> Vec<(&'static str, String)> {
+    let later = (0..=5).flat_map(|later| {
+        (0..days).map(move |day| {
+            let made = first_day() + chrono::Days::new(u64::from(day));
+            format!("('{made}', {day}, {later}, '{}')", at(day + later, 1200))
+        })
+    });
+    let values = later.collect::<Vec<_>>().join(",");
+    let columns = "day DATE NOT NULL, number INTEGER NOT NULL, later INTEGER NOT NULL, at TIMESTAMP NOT NULL";
+    vec![
+        ("tables", format!("CREATE TABLE days_later ({columns})")),
+        ("days", format!("INSERT INTO days_later VALUES {values}")),
+    ]
+}
+
+/// Statements that make transfers, movements and balances, with `{row}` for the last row id given out.
+fn derived(size: Size) -> Vec<(&'static str, String)> {
+    let days = size.days;
+    let columns = "id, entry, lot_id, kind, from_site_id, from_state, to_site_id, to_state, mass_mg, occurred_at, use_id, \
+                   partner_id, transfer_id";
+    let shop = format!("l.site_id + 1 + l.id % {SHOPS}");
+    let transfer = format!(
+        "{TRANSFERS} + (w.number * {} + (l.site_id - {SITES}) / {}) * {SHOPS} + l.id % {SHOPS}",
+        size.kitchens,
+        SHOPS + 1
+    );
     // Of each lot one at most, so its own id tells the row's.
     let one_a_lot = |kind: &str, from: (&str, &str), to: (&str, &str), days_later: u32, which: &str| {
         let (from_site, from_state) = from;
@@ -261,7 +289,7 @@ fn derived(days: u32) -> Vec<(&'static str, String)> {
         format!(
             "INSERT INTO movements ({columns}) SELECT {{row}} + ROW_NUMBER() OVER (ORDER BY l.id), l.entry, l.id, '{kind}', \
              {from_site}, '{from_state}', {to_site}, '{to_state}', l.mass_mg, w.at, NULL, \
-             CASE WHEN '{kind}' = 'consigned' THEN {} END \
+             CASE WHEN '{kind}' = 'consigned' THEN {} END, CASE WHEN '{kind}' IN ('dispatched', 'arrived') THEN {transfer} END \
              FROM lots l JOIN days_later w ON w.day = l.day AND w.later = {days_later} WHERE {which}",
             PARTNERS + SUPPLIERS
         )
@@ -270,7 +298,6 @@ fn derived(days: u32) -> Vec<(&'static str, String)> {
         let day = first_day() + chrono::Days::new(u64::from(days.saturating_sub(before)));
         format!("'{day}'")
     };
-    let shop = format!("l.site_id + 1 + l.id % {SHOPS}");
     let sent = format!("l.kind = 'tub' AND l.id % 20 <> 0 AND l.day < {}", last(1));
     let opened = format!("l.kind = 'tub' AND l.id % 20 <> 0 AND l.day < {}", last(2));
     let empty = format!("l.kind = 'tub' AND l.id % 20 <> 0 AND l.day < {}", last(4));
@@ -289,8 +316,25 @@ fn derived(days: u32) -> Vec<(&'static str, String)> {
             "movements: used",
             format!(
                 "INSERT INTO movements ({columns}) SELECT {{row}} + ROW_NUMBER() OVER (ORDER BY u.id), u.entry, u.lot_id, 'used', \
-                 l.site_id, 'available', l.site_id, 'production', u.mass_mg, u.used_at, u.id, NULL \
+                 l.site_id, 'available', l.site_id, 'production', u.mass_mg, u.used_at, u.id, NULL, NULL \
                  FROM uses u JOIN lots l ON l.id = u.lot_id"
+            ),
+        ),
+        (
+            "transfers",
+            format!(
+                "INSERT INTO transfers (id, entry, from_site_id, to_site_id, dispatched_at) \
+                 SELECT {transfer}, MAX(l.entry), l.site_id, {shop}, w.at \
+                 FROM lots l JOIN days_later w ON w.day = l.day AND w.later = 1 WHERE {sent} \
+                 GROUP BY w.number, l.site_id, l.id % {SHOPS}, w.at"
+            ),
+        ),
+        (
+            "receipts",
+            format!(
+                "INSERT INTO receipts (id, entry, transfer_id, received_at) \
+                 SELECT id + {}, entry, id, dispatched_at FROM transfers",
+                transfers(size)
             ),
         ),
         ("movements: dispatched", one_a_lot("dispatched", (kitchen, "available"), (kitchen, "in_transit"), 1, &sent)),
@@ -304,7 +348,7 @@ fn derived(days: u32) -> Vec<(&'static str, String)> {
         "movements: discarded",
         format!(
             "INSERT INTO movements ({columns}) SELECT {{row}} + ROW_NUMBER() OVER (ORDER BY l.id), l.entry, l.id, 'discarded', \
-             l.site_id, 'available', l.site_id, 'discarded', l.mass_mg - COALESCE(u.mg, 0), w.at, NULL, NULL \
+             l.site_id, 'available', l.site_id, 'discarded', l.mass_mg - COALESCE(u.mg, 0), w.at, NULL, NULL, NULL \
              FROM lots l JOIN days_later w ON w.day = l.day AND w.later = 5 \
              LEFT JOIN (SELECT lot_id, SUM(mass_mg) AS mg FROM uses GROUP BY lot_id) u ON u.lot_id = l.id \
              WHERE l.kind <> 'tub' AND l.mass_mg > COALESCE(u.mg, 0) AND l.day < {}",
@@ -319,20 +363,7 @@ fn derived(days: u32) -> Vec<(&'static str, String)> {
          GROUP BY lot_id, site_id, state"
             .to_owned(),
     ));
-    let later = (0..=5).flat_map(|later| {
-        (0..days).map(move |day| {
-            let made = first_day() + chrono::Days::new(u64::from(day));
-            format!("('{made}', {later}, '{}')", at(day + later, 1200))
-        })
-    });
-    let values = later.collect::<Vec<_>>().join(",");
-    let mut all = vec![
-        (
-            "tables",
-            "CREATE TABLE days_later (day DATE NOT NULL, later INTEGER NOT NULL, at TIMESTAMP NOT NULL)".to_owned(),
-        ),
-        ("days", format!("INSERT INTO days_later VALUES {values}")),
-    ];
+    let mut all = days_later(days);
     all.append(&mut statements);
     all.push(("tables", "DROP TABLE days_later".to_owned()));
     all

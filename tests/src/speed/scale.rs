@@ -17,11 +17,13 @@ pub enum Part {
     Writes,
     /// Answers over HTTP.
     Answers,
+    /// Records for others.
+    Exports,
 }
 
 impl Part {
     /// All of them.
-    pub const ALL: [Self; 5] = [Self::Lineage, Self::Growth, Self::Start, Self::Writes, Self::Answers];
+    pub const ALL: [Self; 6] = [Self::Lineage, Self::Growth, Self::Start, Self::Writes, Self::Answers, Self::Exports];
 
     /// By the word on the command line.
     pub fn named(word: &str) -> Option<Self> {
@@ -36,6 +38,7 @@ impl Part {
             Self::Start => "start",
             Self::Writes => "writes",
             Self::Answers => "answers",
+            Self::Exports => "exports",
         }
     }
 }

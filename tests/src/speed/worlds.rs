@@ -14,7 +14,7 @@ use super::contenders::Told;
 use super::launched::{LOGIN, PASSWORD, Served};
 use super::report::Report;
 use super::scale::{Part, Scale};
-use super::{Failure, answers, growth, several, start, writes};
+use super::{Failure, answers, exports, growth, several, start, writes};
 use crate::reference::{Size, fill};
 use crate::{Backend, TestDatabase};
 
@@ -68,6 +68,10 @@ pub fn measure(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
         }
         if scale.does(Part::Growth) && database.backend() == Backend::Sqlite {
             growth::take_answers(scale, report, database, scale.world, &served, &picked)?;
+        }
+        // Last: what it adds to the world would stand in the others' way.
+        if scale.does(Part::Exports) {
+            exports::measure(scale, report, database, &served)?;
         }
     }
     Ok(())

@@ -11,6 +11,7 @@ mod deliveries;
 mod devices;
 mod documents;
 mod exports;
+mod exports_of_items;
 mod gtins;
 mod holds;
 mod imports;

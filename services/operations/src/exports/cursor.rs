@@ -1,8 +1,8 @@
 //! Goes through several tables side by side in the order in which things happened, holding a page of keys of each.
 
-use std::collections::VecDeque;
+use std::collections::{HashSet, VecDeque};
 
-use tubtrail_storage::tracking::{Key, Source, Span, keys_in};
+use tubtrail_storage::tracking::{self, Key, Source, Span, count_in, keys_in, keys_of};
 use tubtrail_storage::{AnyConnection, StorageError};
 
 /// Keys of a table held at a time.
@@ -24,17 +24,37 @@ struct Cursor {
 impl Cursors {
     /// Of all that happened within a span.
     pub fn within(span: Span) -> Self {
-        let begun = |source| Cursor { source, waiting: VecDeque::new(), last: None, is_read: false };
-        Self { span: Some(span), each: Source::ALL.into_iter().map(begun).collect() }
+        Self { span: Some(span), each: Source::ALL.into_iter().map(Cursor::begun).collect() }
+    }
+
+    /// Of what happened within a span to some items, and of more besides where that is the shorter way: each table is read by
+    /// time, or by the lots of the items, whichever are fewer. One item over all years, or all items of a week, cost what
+    /// they bring.
+    pub fn within_of_items(conn: &mut AnyConnection, span: Span, item_ids: &[i64]) -> Result<Self, StorageError> {
+        let fewest = tracking::count_of_items(conn, item_ids)?;
+        let mut lots = None;
+        let mut each = Vec::new();
+        for source in Source::ALL {
+            if count_in(conn, source, &span, fewest + 1)? <= fewest {
+                each.push(Cursor::begun(source));
+                continue;
+            }
+            let lots = match &lots {
+                Some(lots) => lots,
+                None => lots.insert(tracking::lots_of_items(conn, item_ids)?),
+            };
+            let mut keys = keys_of(conn, source, &span, lots, true)?;
+            if source == Source::Completions {
+                keys.extend(tracking::keys_of_untracked(conn, &span, item_ids)?);
+            }
+            each.push(Cursor::of(source, keys));
+        }
+        Ok(Self { span: Some(span), each })
     }
 
     /// Of what was found already.
-    pub fn of(found: Vec<(Source, Vec<Key>)>) -> Self {
-        let sorted = |(source, mut keys): (Source, Vec<Key>)| {
-            keys.sort_unstable();
-            Cursor { source, waiting: keys.into(), last: None, is_read: true }
-        };
-        Self { span: None, each: found.into_iter().map(sorted).collect() }
+    pub fn of(found: impl IntoIterator<Item = (Source, HashSet<Key>)>) -> Self {
+        Self { span: None, each: found.into_iter().map(|(source, keys)| Cursor::of(source, keys)).collect() }
     }
 
     /// The next so many; fewer at the end only.
@@ -59,6 +79,16 @@ impl Cursors {
 }
 
 impl Cursor {
+    fn begun(source: Source) -> Self {
+        Self { source, waiting: VecDeque::new(), last: None, is_read: false }
+    }
+
+    fn of(source: Source, keys: HashSet<Key>) -> Self {
+        let mut waiting: Vec<Key> = keys.into_iter().collect();
+        waiting.sort_unstable();
+        Self { source, waiting: waiting.into(), last: None, is_read: true }
+    }
+
     fn read_on(&mut self, conn: &mut AnyConnection, span: Option<&Span>) -> Result<(), StorageError> {
         let Some(span) = span.filter(|_| self.waiting.is_empty() && !self.is_read) else { return Ok(()) };
         let keys = keys_in(conn, self.source, span, self.last, KEYS)?;

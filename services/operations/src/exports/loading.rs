@@ -22,6 +22,8 @@ pub(super) struct Loader {
     pub told: Told,
     /// What was written down later is not told.
     pub until: i64,
+    /// Of these items alone goods are told, but of a batch; of all, if there are none.
+    pub item_ids: Vec<i64>,
 }
 
 /// What is known of a page of rows.
@@ -81,8 +83,8 @@ pub(super) struct Said {
 }
 
 impl Loader {
-    pub fn new(until: i64) -> Self {
-        Self { told: Told::default(), until }
+    pub fn new(until: i64, item_ids: Vec<i64>) -> Self {
+        Self { told: Told::default(), until, item_ids }
     }
 
     /// The events of some rows, in their order.
@@ -141,7 +143,7 @@ impl Loader {
 
     fn deliveries(&mut self, conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<(i64, TrackingEvent)>> {
         let until = self.until;
-        let rows = tracking::deliveries_with_lines(conn, ids)?;
+        let rows = tracking::deliveries_with_lines(conn, ids, &self.item_ids)?;
         let lots = rows.values().flat_map(|(_, lines)| lines.iter().filter_map(|line| line.lot_id));
         let known = Known::of(conn, lots, rows.values().map(|(row, _)| row.entry))?;
         let mut events = Vec::new();

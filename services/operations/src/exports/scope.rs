@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use chrono::{Duration, NaiveDate, NaiveDateTime, NaiveTime};
 use tubtrail_lineage::LotIx;
-use tubtrail_storage::tracking::{Key, Source, Span, keys_of};
+use tubtrail_storage::tracking::{Source, Span, keys_of};
 use tubtrail_storage::{AnyConnection, recalls};
 
 use super::EventsAsked;
@@ -27,6 +27,7 @@ pub(super) fn cursors(
     actor: &Actor,
     operation: &Operation,
     asked: &EventsAsked,
+    item_ids: &[i64],
 ) -> Result<(Cursors, String)> {
     refuse_several(asked)?;
     if let Some(text) = &asked.lot {
@@ -47,7 +48,10 @@ pub(super) fn cursors(
         None => "all sites in reach".to_owned(),
     };
     let (from, until) = span_of_days(asked.day_from, asked.day_to)?;
-    Ok((Cursors::within(Span { from, until, sites }), of))
+    let span = Span { from, until, sites };
+    let cursors =
+        if item_ids.is_empty() { Cursors::within(span) } else { Cursors::within_of_items(conn, span, item_ids)? };
+    Ok((cursors, of))
 }
 
 fn refuse_several(asked: &EventsAsked) -> Result<()> {
@@ -93,14 +97,16 @@ fn of_recall(house: &Tubtrail, conn: &mut AnyConnection, reached: &[i64]) -> Res
 
 fn of_lots(house: &Tubtrail, conn: &mut AnyConnection, forward: &[i64], ends: &[LotIx]) -> Result<Cursors> {
     let backward = made_from(house, conn, ends)?;
+    let (from, until) = span_of_days(None, None)?;
+    let ever = Span { from, until, sites: None };
     let mut found = Vec::new();
     for source in Source::ALL {
-        let mut keys: HashSet<Key> = keys_of(conn, source, forward, true)?;
+        let mut keys = keys_of(conn, source, &ever, forward, true)?;
         // What else became of an ingredient is no part of the trace: only how it got here.
         if !matches!(source, Source::Gone | Source::CountLines) {
-            keys.extend(keys_of(conn, source, &backward, false)?);
+            keys.extend(keys_of(conn, source, &ever, &backward, false)?);
         }
-        found.push((source, keys.into_iter().collect()));
+        found.push((source, keys));
     }
     Ok(Cursors::of(found))
 }

@@ -1,0 +1,1 @@
+DROP INDEX untracked_inputs_by_item;
