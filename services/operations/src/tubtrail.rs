@@ -43,9 +43,22 @@ pub struct Answered<T> {
 impl Tubtrail {
     /// Opens the database (making it if need be), brings the tables up to date, and builds the index from the facts.
     pub fn open(url: &DatabaseUrl, clock: Clock) -> Result<Self> {
+        Self::open_by(url, clock, Writer::start)
+    }
+
+    /// The same, but each command is committed by itself: to measure what sharing a commit brings.
+    pub fn open_apart(url: &DatabaseUrl, clock: Clock) -> Result<Self> {
+        Self::open_by(url, clock, |database, clock, index| Writer::start_in_groups_of(1, database, clock, index))
+    }
+
+    fn open_by(
+        url: &DatabaseUrl,
+        clock: Clock,
+        start: impl FnOnce(&Database, Clock, Arc<dyn Follower>) -> std::result::Result<Writer, StorageError>,
+    ) -> Result<Self> {
         let database = Database::open(url, READERS)?;
         let index = Arc::new(Index::build(&database)?);
-        let writer = Writer::start(&database, Arc::clone(&clock), Arc::clone(&index) as Arc<dyn Follower>)?;
+        let writer = start(&database, Arc::clone(&clock), Arc::clone(&index) as Arc<dyn Follower>)?;
         let (passwords, people) = (Passwords::default(), People::default());
         Ok(Self { database, index, clock, passwords, people, asked: Mutex::default(), writer })
     }

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
-use std::sync::mpsc::{Receiver, RecvError, SyncSender, TrySendError, sync_channel};
+use std::sync::mpsc::{Receiver, RecvError, SendError, Sender, SyncSender, TrySendError, channel, sync_channel};
 use std::thread::JoinHandle;
 
 use chrono::NaiveDateTime;
@@ -58,10 +58,28 @@ pub struct Writer {
 impl Writer {
     /// Starts the thread with a connection of its own.
     pub fn start(database: &Database, clock: Clock, follower: Arc<dyn Follower>) -> Result<Self, StorageError> {
+        Self::start_in_groups_of(GROUP, database, clock, follower)
+    }
+
+    /// The same, with so many commands in one commit at most: with one alone in each, to measure what sharing a commit brings.
+    pub fn start_in_groups_of(
+        most: usize,
+        database: &Database,
+        clock: Clock,
+        follower: Arc<dyn Follower>,
+    ) -> Result<Self, StorageError> {
         let mut conn = database.connect_to_write()?;
         let (queue, waiting) = sync_channel(QUEUE);
         let committed = Arc::new(AtomicI64::new(journal::position(&mut conn)?));
-        let state = State { database: database.clone(), conn, clock, follower, committed: Arc::clone(&committed) };
+        let state = State {
+            most,
+            database: database.clone(),
+            conn,
+            clock,
+            follower,
+            committed: Arc::clone(&committed),
+            answers: Answering::start()?,
+        };
         let thread = std::thread::Builder::new()
             .name("writer".into())
             .spawn(move || state.serve(&waiting))
@@ -115,11 +133,14 @@ impl Drop for Writer {
 }
 
 struct State {
+    /// Commands in one commit.
+    most: usize,
     database: Database,
     conn: AnyConnection,
     clock: Clock,
     follower: Arc<dyn Follower>,
     committed: Arc<AtomicI64>,
+    answers: Answering,
 }
 
 impl State {
@@ -127,7 +148,7 @@ impl State {
         let mut group = VecDeque::new();
         while let Some(first) = group.pop_front().or_else(|| waiting.recv().ok()) {
             group.push_front(first);
-            while group.len() < GROUP {
+            while group.len() < self.most {
                 let Ok(job) = waiting.try_recv() else { break };
                 group.push_back(job);
             }
@@ -136,9 +157,7 @@ impl State {
                 tracing::error!(%error, commands = ran, "a group of commands was not committed");
                 error.to_string()
             });
-            for job in group.drain(..ran) {
-                job.answer(outcome.clone());
-            }
+            self.answers.give(Answers { jobs: group.drain(..ran).collect(), outcome });
         }
     }
 
@@ -212,6 +231,62 @@ impl State {
             begin(&mut self.conn)?;
         }
         Ok(())
+    }
+}
+
+/// A group that is done.
+struct Answers {
+    jobs: Vec<Box<dyn Job>>,
+    outcome: Result<(), String>,
+}
+
+impl Answers {
+    fn tell(self) {
+        for job in self.jobs {
+            job.answer(self.outcome.clone());
+        }
+    }
+}
+
+/// Tells those who wait on a thread of its own: to wake one takes as long as to run its command, and the next group need not
+/// wait for it. Dropping it tells the rest and stops.
+struct Answering {
+    groups: Option<Sender<Answers>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Answering {
+    /// So few are told at once: to wake the other thread takes longer.
+    const FEW: usize = 4;
+
+    fn start() -> Result<Self, StorageError> {
+        let (groups, done) = channel::<Answers>();
+        let thread = std::thread::Builder::new()
+            .name("answers".into())
+            .spawn(move || done.into_iter().for_each(Answers::tell))
+            .map_err(|error| StorageError::WriterStopped(error.to_string()))?;
+        Ok(Self { groups: Some(groups), thread: Some(thread) })
+    }
+
+    fn give(&self, answers: Answers) {
+        let Some(groups) = self.groups.as_ref().filter(|_| answers.jobs.len() > Self::FEW) else {
+            return answers.tell();
+        };
+        // It does not go before the writer does; should it have panicked, they are told here.
+        if let Err(SendError(answers)) = groups.send(answers) {
+            answers.tell();
+        }
+    }
+}
+
+impl Drop for Answering {
+    fn drop(&mut self) {
+        self.groups = None;
+        if let Some(thread) = self.thread.take()
+            && thread.join().is_err()
+        {
+            tracing::error!("the thread that answers had panicked");
+        }
     }
 }
 

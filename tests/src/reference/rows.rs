@@ -26,9 +26,14 @@ pub fn fill(url: &DatabaseUrl, size: Size, seed: u64) -> Result<(), StorageError
     // What is lost on the way is made again.
     conn.batch_execute(match conn {
         AnyConnection::Sqlite(_) => {
-            "PRAGMA synchronous = OFF; PRAGMA cache_size = -1000000; PRAGMA temp_store = FILE; BEGIN"
+            // Straight into the file: a log of one transaction that makes all of it would be larger than the world.
+            "PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -1000000; \
+             PRAGMA temp_store = FILE; PRAGMA foreign_keys = OFF; BEGIN"
         }
-        AnyConnection::Postgres(_) => "SET statement_timeout = 0; BEGIN",
+        // What is named is there: to look it up for every row would take longer than to write them.
+        AnyConnection::Postgres(_) => {
+            "SET statement_timeout = 0; SET session_replication_role = replica; SET synchronous_commit = off; BEGIN"
+        }
     })?;
     let mut rows = Rows::new(&mut conn, size);
     rows.master_data()?;

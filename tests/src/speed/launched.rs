@@ -84,6 +84,13 @@ impl Served {
         Ok(served)
     }
 
+    /// Our server on a database that has the owner among its people, which commits every command by itself.
+    pub fn apart(database: &TestDatabase) -> Result<Self, Failure> {
+        let mut command = binary::command(binary::example("apart"));
+        command.arg(database.url()).arg(database.folder().join("keys"));
+        Self::signed_in(Launched::start(command)?)
+    }
+
     /// Our server on a database that has the owner among its people, which answers every question about allergens with so
     /// many bytes.
     pub fn constant(database: &TestDatabase, bytes: usize) -> Result<Self, Failure> {

@@ -56,12 +56,13 @@ pub fn measure(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
             writes::measure(scale, report, database, &tubtrail, &picked)?;
         }
         drop(tubtrail);
+        let apart = if scale.does(Part::Writes) { writes::apart(scale, database, &picked)? } else { Vec::new() };
         let served = Served::start(database)?;
         if scale.does(Part::Answers) {
             answers::measure(scale, report, database, &postgres, &served, &picked)?;
         }
         if scale.does(Part::Writes) {
-            writes::measure_served(scale, report, database, &served, &picked)?;
+            writes::measure_served(scale, report, database, &served, &picked, apart)?;
             if database.backend() == Backend::Postgres {
                 several::measure(scale, report, database, &served, &picked)?;
             }

@@ -14,10 +14,11 @@ use tubtrail_storage::stock::HoldRow;
 use tubtrail_storage::{AnyConnection, Fact, standing};
 
 use super::busy::Busy;
-use super::clock::{figures_by_turns, per_second};
+use super::clock::{figures_by_turns, median, per_second};
 use super::launched::Served;
 use super::report::{Line, Report, Target};
 use super::scale::Scale;
+use super::wire::Wire;
 use super::worlds::{Named, Picked};
 use super::{Failure, statements};
 use crate::client::fresh_key;
@@ -172,38 +173,60 @@ impl Statements {
     }
 }
 
-/// Fills the report with its line for the operations over HTTP.
+/// Holds a second over HTTP by our server, were it to commit each by itself. It has the database for itself meanwhile.
+pub fn apart(scale: &Scale, database: &TestDatabase, picked: &Picked) -> Result<Vec<f64>, Failure> {
+    let served = Served::apart(database)?;
+    let next = Next::of(&picked.tubs);
+    let mut wires = served.wires(CLIENTS)?;
+    (0..scale.rounds).map(|_| per_second(scale.turn, &mut wires, |wire| hold_over(wire, &next))).collect()
+}
+
+/// Fills the report with its lines for the operations over HTTP; `apart` is what [`apart`] came to.
 pub fn measure_served(
     scale: &Scale,
     report: &mut Report,
     database: &TestDatabase,
     served: &Served,
     picked: &Picked,
+    apart: Vec<f64>,
 ) -> Result<(), Failure> {
     let next = Next::of(&picked.tubs);
     let theirs = Theirs::of(database)?;
-    let body = serde_json::json!({ "reason": REASON }).to_string();
     let mut ours = served.wires(CLIENTS)?;
     let mut clients = (0..CLIENTS).collect::<Vec<_>>();
     let turns = figures_by_turns(scale.rounds, 2, |which| match which {
-        0 => per_second(scale.turn, &mut ours, |wire| {
-            let path = format!("/v1/lots/{}/holds", next.lot().number);
-            wire.post(&path, &fresh_key(), &body, 201).map(drop)
-        }),
+        0 => per_second(scale.turn, &mut ours, |wire| hold_over(wire, &next)),
         _ => per_second(scale.turn, &mut clients, |client| theirs.hold(*client, next.lot())),
     })?;
     let sqlite = database.backend() == Backend::Sqlite;
+    let apart = median(apart);
     report.add(Line {
         id: if sqlite { "writes-http-sqlite" } else { "writes-http-postgres" },
         what: format!("holds over HTTP on {}, {CLIENTS} clients", database.backend()),
         ours: turns.median(0),
         unit: "a second",
-        other: "a transaction each, no HTTP",
-        others: turns.median(1),
-        ratio: turns.ratio(0, 1),
+        other: "the same server, a transaction each",
+        others: apart,
+        ratio: turns.median(0) / apart,
         target: Target::AtLeast(5.0),
     });
+    report.add(Line {
+        id: if sqlite { "writes-http-bare-sqlite" } else { "writes-http-bare-postgres" },
+        what: "the same".into(),
+        ours: turns.median(0),
+        unit: "a second",
+        other: "a transaction each, no HTTP and no rules",
+        others: turns.median(1),
+        ratio: turns.ratio(0, 1),
+        target: Target::None,
+    });
     Ok(())
+}
+
+fn hold_over(wire: &mut Wire, next: &Next<'_>) -> Result<(), Failure> {
+    let path = format!("/v1/lots/{}/holds", next.lot().number);
+    let body = serde_json::json!({ "reason": REASON }).to_string();
+    wire.post(&path, &fresh_key(), &body, 201).map(drop)
 }
 
 /// One transaction per request. On PostgreSQL each client has a connection of its own; on SQLite they share one and take

@@ -41,14 +41,14 @@ fn fortnight(backend: Backend) -> TestHouse {
         let made = house.make("white", vec![of(&milk, 6000), untracked("water", 500)], vec![out(Base, 6000)]);
         base.clone_from(&made.outputs[0].lot);
         if today % 3 == 0 {
-            send(&house, today, std::mem::take(&mut waiting));
+            send(&house, today, &std::mem::take(&mut waiting));
         }
     }
     house
 }
 
 /// To the harbour, where the first is handed to the bistro and the second is counted.
-fn send(house: &TestHouse, today: u32, tubs: Vec<String>) {
+fn send(house: &TestHouse, today: u32, tubs: &[String]) {
     let owner = Request::system();
     house.clock.set(day(today, 16));
     let lines = tubs.iter().map(|tub| NewTransferLine { lot: tub.clone(), quantity: None }).collect();
