@@ -71,13 +71,13 @@ impl Clock {
 
 /// Since when the clock of a step runs: it was begun, and not ended since.
 pub fn running_since(readings: &[Reading], step: Step) -> Option<DateTime<Utc>> {
-    let last = counting(readings).filter(|reading| reading.step == step).max_by_key(order)?;
+    let last = counting(readings).filter(|reading| reading.step == step).max_by_key(|reading| order(reading))?;
     last.held_seconds.is_none().then_some(last.taken_at)
 }
 
 /// From when until when the last step was, as far as it has come.
 pub fn last_span(readings: &[Reading]) -> Option<(DateTime<Utc>, Option<DateTime<Utc>>)> {
-    let last = counting(readings).max_by_key(order)?;
+    let last = counting(readings).max_by_key(|reading| order(reading))?;
     let taken_at = last.taken_at;
     Some(last.held_seconds.map_or((taken_at, None), |held| (taken_at - Duration::seconds(held.into()), Some(taken_at))))
 }
@@ -88,7 +88,7 @@ fn counting(readings: &[Reading]) -> impl Iterator<Item = &Reading> {
 }
 
 /// In order of time, and of when they were written down.
-fn order(reading: &&Reading) -> (DateTime<Utc>, i64) {
+fn order(reading: &Reading) -> (DateTime<Utc>, i64) {
     (reading.taken_at, reading.id)
 }
 
