@@ -51,6 +51,7 @@ impl ItemKind {
 #[serde(rename_all = "snake_case", tag = "by", deny_unknown_fields)]
 pub enum CountedBy {
     /// By mass alone.
+    #[serde(deserialize_with = "fields::nothing_else")]
     Mass,
     /// By volume, with a measured density.
     Volume {
