@@ -133,6 +133,7 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
         portion_mg: full.then_some(80_000),
         shelf_life_days: full.then_some(3),
         active: true,
+        warn_days: full.then_some(1),
     })?;
     add(tx, |id| ReorderLevelRow { id, entry, item_id: item, site_id: kitchen, level_mg: 20 * KG })?;
     add(tx, |id| ItemGtinRow {

@@ -95,7 +95,7 @@ pub const SHEETS: [Sheet; 7] = [
             "counted.piece_grams" Kind::Number, "counted.percent_vol" Kind::Amount, "counted.sweetened" Kind::Flag,
             "kept" Kind::One(&["ambient", "chilled", "milk_or_shell_eggs", "frozen"]),
             "warmest_arrival_celsius" Kind::Number, "portion_grams" Kind::Number, "shelf_life_days" Kind::Number,
-            "tracked" Kind::Flag, "active" Kind::Flag,
+            "warn_days" Kind::Number, "tracked" Kind::Flag, "active" Kind::Flag,
         ],
         create: &reach::CREATE_ITEM,
         change: &reach::CHANGE_ITEM,
