@@ -289,8 +289,9 @@ mod tests {
     use tubtrail_operations::items::Item;
     use tubtrail_operations::recipes::Recipe;
 
-    use super::{Sheet, noun};
+    use super::{Kind, SHEETS, Sheet, noun};
     use crate::pages::fields::Fields;
+    use crate::pages::texts::Texts;
 
     fn fields(pairs: &[(&str, &str)]) -> Fields {
         pairs.iter().copied().collect()
@@ -332,6 +333,21 @@ mod tests {
         assert_eq!(at(&[&base[..], &warm].concat()).as_deref(), Some("warmest_arrival_celsius"));
         let figure = [("name", "Milk"), ("counted.percent_vol", "40")];
         assert_eq!(at(&[&base[..], &figure].concat()).as_deref(), Some("counted.percent_vol"), "by mass alone");
+    }
+
+    #[test]
+    fn every_field_and_every_word_has_its_text() {
+        for (texts, sheet) in Texts::all().iter().flat_map(|texts| SHEETS.iter().map(move |sheet| (texts, sheet))) {
+            assert!(texts.has(&format!("upkeep-{}", sheet.word)), "{}: {}", texts.tag, sheet.word);
+            for spec in sheet.specs {
+                let name = format!("field-{}", spec.name.replace('.', "-"));
+                assert!(texts.has(&name), "{}: {name}", texts.tag);
+                let (Kind::One(words) | Kind::Many(words)) = spec.kind else { continue };
+                for word in words {
+                    assert!(texts.has(&format!("word-{word}")), "{}: {word}", texts.tag);
+                }
+            }
+        }
     }
 
     #[test]
