@@ -236,10 +236,11 @@ fn begun(visitor: &Visitor, form: &Form, corrects: Option<&Statement>, today: Na
     Form::new(visitor, fields.into_iter().collect())
 }
 
-/// Everything that can be stated; for the kinds nobody names, their groups speak.
+/// Everything that can be named; for the kinds nobody names, their groups speak, and for alcohol its strength.
 fn words(texts: &Texts) -> Vec<Word> {
     let groups = Group::ALL.into_iter().map(Group::word);
-    let substances = Substance::ALL.into_iter().filter(|one| !one.is_unspecified()).map(Substance::word);
+    let can_be_named = |one: &Substance| !one.is_unspecified() && *one != Substance::Alcohol;
+    let substances = Substance::ALL.into_iter().filter(can_be_named).map(Substance::word);
     groups.chain(substances).map(|word| Word { word, text: texts.say(word).into_owned() }).collect()
 }
 
