@@ -237,6 +237,7 @@ pub fn item(code: &str, kind: ItemKind, tracked: bool) -> Item {
         warmest_arrival_celsius: None,
         portion_grams: None,
         shelf_life_days: None,
+        warn_days: None,
         active: true,
         version: None,
     }

@@ -68,7 +68,7 @@ pub struct Batch {
     pub untracked: Vec<UntrackedInput>,
     /// What it ran on.
     pub equipment: Vec<EquipmentRun>,
-    /// Temperatures taken.
+    /// Temperatures taken, in order of time; voided ones too.
     pub readings: Vec<Reading>,
     /// How it was completed, once it is.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -235,7 +235,7 @@ pub(crate) fn answer(conn: &mut AnyConnection, making: &Making) -> Result<Batch>
         uses: uses::answer_uses(conn, use_rows)?,
         untracked: uses::answer_untracked(conn, making, untracked_rows)?,
         equipment: batch_equipment::answer(conn, equipment_rows)?,
-        readings: readings::answer(stored::readings_of_batch(conn, id)?)?,
+        readings: readings::of_batch(conn, id)?,
         loss_grams: completion.as_ref().map(|_| Grams::from_mg(in_mg - out_mg)),
         completion: completion.map(completions::answer),
         outputs: completions::answer_lots(conn, &output_rows)?,

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveDateTime, TimeZone, Timelike, Utc};
 use chrono_tz::Tz;
+use serde::{Deserialize, Deserializer};
 use tubtrail_domain::text::{self, TextError};
 use tubtrail_storage::AnyConnection;
 use tubtrail_storage::master_data::{Equipment, Item, Noun, Partner, Recipe, Site};
@@ -43,6 +44,15 @@ pub fn reason(field: &str, value: Option<&str>) -> Result<String> {
 
 fn taken(field: &str, text: std::result::Result<&str, TextError>) -> Result<String> {
     text.map(str::to_owned).map_err(|error| OperationError::invalid(field, error.to_string()))
+}
+
+/// Reads a kind that has no fields of its own. What stands there all the same would be dropped in silence: serde refuses
+/// unknown fields of the other kinds alone.
+pub fn nothing_else<'de, D: Deserializer<'de>>(reader: D) -> std::result::Result<(), D::Error> {
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Nothing {}
+    Nothing::deserialize(reader).map(|Nothing {}| ())
 }
 
 /// How many of something a request may hold.

@@ -276,7 +276,9 @@ impl FromTable for Item {
         "portion_grams",
         "shelf_life_days",
         "active",
+        "warn_days",
     ];
+    const OPTIONAL: usize = 1;
 
     fn from_rows(rows: &[Row]) -> Result<Self> {
         let row = &rows[0];
@@ -290,9 +292,15 @@ impl FromTable for Item {
             warmest_arrival_celsius: row.number("warmest_arrival_celsius", "4.5")?,
             portion_grams: row.grams("portion_grams")?,
             shelf_life_days: row.number("shelf_life_days", "30")?,
+            warn_days: row.number("warn_days", "7")?,
             active: row.flag("active")?.unwrap_or(true),
             version: None,
         })
+    }
+
+    fn keeping(self, stands: &Self, missing: &[&'static str]) -> Self {
+        let warn_days = if missing.contains(&"warn_days") { stands.warn_days } else { self.warn_days };
+        Self { warn_days, ..self }
     }
 }
 

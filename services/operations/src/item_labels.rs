@@ -20,6 +20,7 @@ const MOST_LISTED: usize = 60;
 #[serde(rename_all = "snake_case", tag = "by", deny_unknown_fields)]
 pub enum MadeOf {
     /// It is a single ingredient.
+    #[serde(deserialize_with = "fields::nothing_else")]
     Single,
     /// It was bought, and this is the list of its supplier's label, in its order.
     Listed {
@@ -29,8 +30,10 @@ pub enum MadeOf {
     },
     /// It is made of several things, and nobody has entered which: a label with it is refused.
     #[default]
+    #[serde(deserialize_with = "fields::nothing_else")]
     NotKnown,
     /// We make it: what really went in is listed.
+    #[serde(deserialize_with = "fields::nothing_else")]
     WhatWentIn,
 }
 

@@ -51,6 +51,7 @@ impl ItemKind {
 #[serde(rename_all = "snake_case", tag = "by", deny_unknown_fields)]
 pub enum CountedBy {
     /// By mass alone.
+    #[serde(deserialize_with = "fields::nothing_else")]
     Mass,
     /// By volume, with a measured density.
     Volume {
@@ -142,6 +143,10 @@ pub struct Item {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 3650)]
     pub shelf_life_days: Option<i32>,
+    /// How many days before its last day a lot of it expires soon, where that is not as usual: milk a day before, nuts a month.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 3650)]
+    pub warn_days: Option<i32>,
     /// In use.
     #[serde(default = "yes")]
     pub active: bool,
@@ -164,6 +169,7 @@ impl Master for Item {
             warmest_arrival_celsius: version.warmest_arrival_tenths.map(|tenths| f64::from(tenths) / 10.0),
             portion_grams: version.portion_mg.map(Grams::from_mg),
             shelf_life_days: version.shelf_life_days,
+            warn_days: version.warn_days,
             active: version.active,
             version: Some(version.version),
         })
@@ -183,6 +189,9 @@ impl Master for Item {
         }
         if self.shelf_life_days.is_some_and(|days| !(0..=3650).contains(&days)) {
             return Err(OperationError::invalid("shelf_life_days", "a shelf life is 0 to 3650 days"));
+        }
+        if self.warn_days.is_some_and(|days| !(0..=3650).contains(&days)) {
+            return Err(OperationError::invalid("warn_days", "this is 0 to 3650 days before the last one"));
         }
         Ok(Self { name: fields::name("name", &self.name)?, counted, warmest_arrival_celsius, ..self })
     }
@@ -223,6 +232,7 @@ impl Master for Item {
             portion_mg: self.portion_grams.map(Grams::mg),
             shelf_life_days: self.shelf_life_days,
             active: self.active,
+            warn_days: self.warn_days,
         };
         Ok(tx.record(&row)?)
     }

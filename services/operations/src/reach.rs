@@ -229,6 +229,7 @@ operations! {
     VOID_USE = "void_use" [Owner Kitchen];
     ADD_EQUIPMENT = "add_batch_equipment" [Owner Kitchen];
     ADD_READINGS = "add_readings" [Owner Kitchen];
+    VOID_READING = "void_reading" [Owner Kitchen];
     COMPLETE_BATCH = "complete_batch" [Owner Kitchen];
     USE_BEFORE_MATURE = "use_before_mature" [Owner];
 

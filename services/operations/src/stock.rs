@@ -7,7 +7,9 @@ use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::State;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Noun, Site, reorder_levels_in_force};
-use tubtrail_storage::on_hand::{ItemSum, LastDays, OnHandRow, StockFilter, StockKey, on_hand_after, sums_by_item};
+use tubtrail_storage::on_hand::{
+    ItemSum, LastDay, Meant, OnHandRow, StockFilter, StockKey, on_hand_after, sums_by_item, warn_days,
+};
 use tubtrail_storage::stock::held_among;
 use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::{IntoParams, ToSchema};
@@ -26,6 +28,8 @@ use crate::{fields, lots};
 
 /// What lots there are.
 const LOT_KINDS: [&str; 6] = ["received", "base", "component", "tub", "remainder", "rework"];
+/// So many days before its last day a lot expires soon, where its item says nothing else (common practice, no source).
+pub const USUAL_WARN_DAYS: u32 = 3;
 /// Furthest one looks ahead for dates, in days.
 const FURTHEST_DAYS: u32 = 3650;
 
@@ -62,6 +66,10 @@ pub struct StockAsked {
     #[param(minimum = 0, maximum = 3650)]
     #[serde(default)]
     pub expires_within_days: Option<u32>,
+    /// With a last day that comes soon: within as many days as the `warn_days` of its item say, else within
+    /// `expires_within_days`, else within three. What is past its date is among it.
+    #[serde(default)]
+    pub expires_soon: bool,
     /// The `next` of the page before.
     #[param(max_length = 100)]
     #[serde(default)]
@@ -95,6 +103,9 @@ pub struct StockRow {
     /// Its last day.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub expiry: Option<Expiry>,
+    /// How many days before that its item says it expires soon; absent: as usual.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub warn_days: Option<u32>,
     /// From when it may be used, where it has to rest first.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mature_at: Option<DateTime<Utc>>,
@@ -222,6 +233,9 @@ fn filter(conn: &mut AnyConnection, actor: &Actor, asked: &StockAsked, now: Naiv
     if asked.expires_by.is_some() && asked.expires_within_days.is_some() {
         return Err(OperationError::invalid("expires_within_days", "say it once: a day, or a number of days"));
     }
+    if asked.expires_by.is_some() && asked.expires_soon {
+        return Err(OperationError::invalid("expires_soon", "say it once: a day, or soon"));
+    }
     let sites = fields::sites_asked(conn, asked.site.as_deref(), actor, &reach::SHOW_STOCK)?;
     let item = asked.item.as_deref().map(|code| fields::filter_item(conn, "item", code)).transpose()?;
     let lot = asked.lot.as_deref().map(|number| Standing::named(conn, actor, "lot", number)).transpose()?;
@@ -234,29 +248,57 @@ fn one_of(field: &str, word: &str, words: &[&'static str]) -> Result<&'static st
     found.copied().ok_or_else(|| OperationError::invalid(field, format!("this is one of {}", words.join(", "))))
 }
 
-/// The last days asked for, with the sites where each counts: today is not the same day everywhere.
+/// The last days asked for, with the sites and items for which each counts: today is not the same day everywhere, and soon
+/// is not the same for everything.
 fn expires_by(
     conn: &mut AnyConnection,
     sites: Option<&[i64]>,
     asked: &StockAsked,
     now: NaiveDateTime,
-) -> Result<Option<LastDays>> {
-    if asked.expires_by.is_none() && asked.expires_within_days.is_none() {
+) -> Result<Option<Vec<LastDay>>> {
+    if asked.expires_by.is_none() && asked.expires_within_days.is_none() && !asked.expires_soon {
         return Ok(None);
     }
+    // Few time zones differ in what day it is, however many sites there are.
     let mut by_day: BTreeMap<NaiveDate, Vec<i64>> = BTreeMap::new();
     for site in sites_or_all(conn, sites)? {
-        let day = match (asked.expires_by, asked.expires_within_days) {
-            (Some(day), _) => day,
-            (None, days) => {
-                let ahead = Days::new(u64::from(days.unwrap_or(0)));
-                let today = fields::day_at(&site, now)?;
-                today.checked_add_days(ahead).unwrap_or(today)
-            }
-        };
+        let day = asked.expires_by.map_or_else(|| fields::day_at(&site, now), Ok)?;
         by_day.entry(day).or_default().push(site.row.id);
     }
-    Ok(Some(by_day.into_iter().collect()))
+    if let Some(day) = asked.expires_by {
+        let sites = by_day.into_values().flatten().collect();
+        return Ok(Some(vec![LastDay { day, sites, items: Meant::All }]));
+    }
+    let ahead = days_ahead(conn, asked)?;
+    let last_day = |today: NaiveDate, days: u32| today.checked_add_days(Days::new(u64::from(days))).unwrap_or(today);
+    let each = by_day.iter().flat_map(|(today, sites)| {
+        let of = |(days, items): &(u32, Meant)| LastDay {
+            day: last_day(*today, *days),
+            sites: sites.clone(),
+            items: items.clone(),
+        };
+        ahead.iter().map(of).collect::<Vec<_>>()
+    });
+    Ok(Some(each.collect()))
+}
+
+/// How many days ahead is looked, and for which items.
+fn days_ahead(conn: &mut AnyConnection, asked: &StockAsked) -> Result<Vec<(u32, Meant)>> {
+    if !asked.expires_soon {
+        return Ok(vec![(asked.expires_within_days.unwrap_or(0), Meant::All)]);
+    }
+    let own = warn_days(conn)?;
+    let mut ahead: BTreeMap<u32, Vec<i64>> = BTreeMap::new();
+    for (item, days) in &own {
+        ahead.entry(to_days(*days)?).or_default().push(*item);
+    }
+    let others = Meant::AllBut(own.into_iter().map(|(item, _)| item).collect());
+    let usual = asked.expires_within_days.unwrap_or(USUAL_WARN_DAYS);
+    Ok(ahead.into_iter().map(|(days, items)| (days, Meant::Of(items))).chain([(usual, others)]).collect())
+}
+
+fn to_days(days: i32) -> Result<u32> {
+    Ok(u32::try_from(days).map_err(|_| StorageError::Corrupt(format!("an item is told of {days} days before")))?)
 }
 
 fn sites_or_all(conn: &mut AnyConnection, sites: Option<&[i64]>) -> Result<Vec<Site>> {
@@ -313,6 +355,7 @@ fn row_answer(
         state: row.state.clone(),
         grams: Grams::from_mg(row.mass_mg),
         expiry: expiry(lot.expires_on, lot.expiry_kind.as_deref()),
+        warn_days: item.current.warn_days.map(to_days).transpose()?,
         mature_at: lot.mature_at.map(fields::utc),
         on_hold: on_hold || !recalls.is_empty(),
         recalls,

@@ -184,8 +184,7 @@ fn parse<T: DeserializeOwned>(request: &HttpRequest, bytes: &[u8]) -> Result<T, 
         let inner = error.inner();
         if inner.is_data() {
             let mut problem = OperationError::new(&problems::INVALID, in_plain_words(&inner.to_string()));
-            let path = error.path().to_string();
-            if path != "." {
+            if let Some(path) = field_at_fault(&error) {
                 problem = problem.at(path);
             }
             Problem::from(problem)
@@ -217,6 +216,21 @@ fn refuse_arrays(request: &HttpRequest, bytes: &[u8]) -> Result<(), Problem> {
     Err(problem.at(path).into())
 }
 
+/// The field at which a reader stopped. What is of several kinds is put aside and read when its kind is known: of a field that
+/// this kind does not have, the path ends before its name.
+pub(crate) fn field_at_fault(error: &serde_path_to_error::Error<serde_json::Error>) -> Option<String> {
+    let path = Some(error.path().to_string()).filter(|path| path != ".");
+    let said = error.inner().to_string();
+    let Some(unknown) = said.strip_prefix("unknown field `").and_then(|rest| rest.split('`').next()) else {
+        return path;
+    };
+    match path {
+        Some(path) if path == unknown || path.ends_with(&format!(".{unknown}")) => Some(path),
+        Some(path) => Some(format!("{path}.{unknown}")),
+        None => Some(unknown.to_owned()),
+    }
+}
+
 fn malformed(error: &serde_json::Error) -> Problem {
     OperationError::new(&problems::MALFORMED, format!("this is no JSON: {error}")).into()
 }
@@ -235,6 +249,7 @@ pub(crate) fn in_plain_words(said: &str) -> String {
     if NO_TIME.contains(&said) {
         return "write a day as 2026-11-25, and a time as 2026-11-25T08:00:00Z".to_owned();
     }
+    let said = said.strip_suffix(", there are no fields").unwrap_or(said);
     let mut said = said.replace("unknown variant", "unknown word").replace("unknown field", "there is no field");
     for number in ["f64", "u32", "i32", "i64"] {
         said = said.replace(&format!("expected {number}"), "expected a number");

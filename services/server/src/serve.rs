@@ -61,7 +61,6 @@ where
             .configure(crate::routes::configure)
             .into_app()
             .configure(crate::pages::configure)
-            .service(web::redirect("/", "/counter"))
             .service(web::redirect("/api", "/api/"))
             .service(SwaggerUi::new("/api/{_:.*}").config(Config::from("/openapi.json")))
             .default_service(web::to(not_found))

@@ -12,8 +12,8 @@ use crate::journal::{self, JournalRow};
 use crate::stock::{BalanceRow, MovementRow, balances, movements};
 use crate::write::{ROW_DIGEST_BYTES, encode, entry_hash};
 use crate::{
-    AnyConnection, StorageError, cleans, documents, gtins, labels, lots, master_data, people, recalls, statements,
-    stock, webhooks,
+    AnyConnection, StorageError, cleans, documents, gtins, labels, lots, master_data, people, readings, recalls,
+    statements, stock, webhooks,
 };
 
 /// Rows read at a time.
@@ -248,7 +248,8 @@ impl Tables {
                 stream::<lots::UseVoidRow>(),
                 stream::<lots::UntrackedInputRow>(),
                 stream::<lots::BatchEquipmentRow>(),
-                stream::<lots::ReadingRow>(),
+                stream::<readings::ReadingRow>(),
+                stream::<readings::ReadingVoidRow>(),
                 stream::<lots::CompletionRow>(),
                 stream::<stock::MovementRow>(),
                 stream::<stock::TransferRow>(),

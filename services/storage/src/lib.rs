@@ -29,6 +29,7 @@ pub mod open_tubs;
 pub mod particulars;
 pub mod people;
 pub mod picks;
+pub mod readings;
 pub mod recall_lines;
 pub mod recall_seeds;
 pub mod recalls;

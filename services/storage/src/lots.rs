@@ -179,22 +179,6 @@ fact! {
 }
 
 fact! {
-    /// A temperature taken during a batch.
-    readings => ReadingRow {
-        /// Of which batch.
-        batch_id: i64 => BigInt,
-        /// heating, cooling, maturing, churning or hardening.
-        step: String => Text,
-        /// Tenths of a degree Celsius.
-        celsius_tenths: i32 => Integer,
-        /// How long it was held there.
-        held_seconds: Option<i32> => Nullable<Integer>,
-        /// When.
-        taken_at: NaiveDateTime => Timestamp,
-    }
-}
-
-fact! {
     /// A batch is finished; its lots carry its id.
     completions => CompletionRow {
         /// Which batch.
@@ -375,11 +359,6 @@ pub fn equipment_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec
 /// A run on equipment by row id.
 pub fn equipment_run(conn: &mut AnyConnection, id: i64) -> Result<Option<BatchEquipmentRow>, StorageError> {
     Ok(batch_equipment::table.find(id).first(conn).optional()?)
-}
-
-/// A batch's readings, in order of time.
-pub fn readings_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<ReadingRow>, StorageError> {
-    Ok(readings::table.filter(readings::batch_id.eq(batch_id)).order((readings::taken_at, readings::id)).load(conn)?)
 }
 
 /// A delivery by row id.

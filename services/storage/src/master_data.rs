@@ -116,6 +116,10 @@ fact! {
         shelf_life_days: Option<i32> => Nullable<Integer>,
         /// In use.
         active: bool => Bool,
+        /// How many days before its last day a lot of it is told of; null: as usual. Left out of the digest where there is none:
+        /// older rows had no such column.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        warn_days: Option<i32> => Nullable<Integer>,
     }
 }
 

@@ -7,13 +7,32 @@ use std::fmt::Write as _;
 use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 use diesel::sql_query;
-use diesel::sql_types::{BigInt, Nullable, Text, Timestamp};
+use diesel::sql_types::{BigInt, Integer, Nullable, Text, Timestamp};
 
 use crate::stock::{HoldRow, TransferRow};
 use crate::{AnyConnection, StorageError};
 
-/// Last days, each with the row ids of the sites where it is meant.
-pub type LastDays = Vec<(NaiveDate, Vec<i64>)>;
+/// A last day that is asked for, and of what.
+#[derive(Clone, Debug)]
+pub struct LastDay {
+    /// Up to this one.
+    pub day: NaiveDate,
+    /// The row ids of the sites where it is meant.
+    pub sites: Vec<i64>,
+    /// Of which items it is meant.
+    pub items: Meant,
+}
+
+/// Items, by row id.
+#[derive(Clone, Debug)]
+pub enum Meant {
+    /// Every one.
+    All,
+    /// These.
+    Of(Vec<i64>),
+    /// All but these.
+    AllBut(Vec<i64>),
+}
 
 /// Which stock to list; absent fields do not narrow.
 #[derive(Clone, Debug, Default)]
@@ -28,8 +47,8 @@ pub struct StockFilter {
     pub kind: Option<&'static str>,
     /// In this state, one of those on hand.
     pub state: Option<&'static str>,
-    /// With a last day up to this one, by site: what is "in three days" depends on where.
-    pub expires_by: Option<LastDays>,
+    /// With one of these last days: what is "in three days" depends on where, and what is "soon" on what it is.
+    pub expires_by: Option<Vec<LastDay>>,
 }
 
 /// Where a list of stock goes on: after this site, state and lot.
@@ -76,8 +95,14 @@ pub fn on_hand_after(
     );
     narrow(&mut query, "b.site_id", filter.sites.as_deref());
     if let Some(days) = &filter.expires_by {
-        let each =
-            days.iter().map(|(day, sites)| format!("(l.expires_on <= '{day}' AND b.site_id IN ({}))", list(sites)));
+        let each = days.iter().map(|LastDay { day, sites, items }| {
+            let of = match items {
+                Meant::All => String::new(),
+                Meant::Of(items) => format!(" AND l.item_id IN ({})", list(items)),
+                Meant::AllBut(items) => format!(" AND l.item_id NOT IN ({})", list(items)),
+            };
+            format!("(l.expires_on <= '{day}' AND b.site_id IN ({}){of})", list(sites))
+        });
         let either: Vec<_> = each.chain(["1 = 0".to_owned()]).collect();
         let _ = write!(query, " AND ({})", either.join(" OR "));
     }
@@ -239,6 +264,22 @@ pub fn holds_after(
     query.push_str(" ORDER BY h.id LIMIT $2");
     let found: Vec<HoldFound> = sql_query(query).bind::<BigInt, _>(after).bind::<BigInt, _>(limit).load(conn)?;
     Ok(found.into_iter().map(|HoldFound { id, entry, lot_id, reason }| HoldRow { id, entry, lot_id, reason }).collect())
+}
+
+#[derive(QueryableByName)]
+struct WarnDays {
+    #[diesel(sql_type = BigInt)]
+    item_id: i64,
+    #[diesel(sql_type = Integer)]
+    warn_days: i32,
+}
+
+/// The items that say how many days before its last day a lot of them expires soon, by row id.
+pub fn warn_days(conn: &mut AnyConnection) -> Result<Vec<(i64, i32)>, StorageError> {
+    let query = "SELECT v.item_id, v.warn_days FROM item_versions v WHERE v.warn_days IS NOT NULL AND v.version = \
+         (SELECT MAX(n.version) FROM item_versions n WHERE n.item_id = v.item_id) ORDER BY v.item_id";
+    let rows: Vec<WarnDays> = sql_query(query).load(conn)?;
+    Ok(rows.into_iter().map(|row| (row.item_id, row.warn_days)).collect())
 }
 
 fn narrow(query: &mut String, column: &str, sites: Option<&[i64]>) {

@@ -247,6 +247,8 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
     let batch = number(&made("/v1/batches", json!({"recipe": "white-base-60", "site": HERE})));
     let uses = json!({"uses": [{"lot": lot, "quantity": grams(500)}]});
     let uses = made(&format!("/v1/batches/{batch}/uses"), uses);
+    let reading = json!({"readings": [{"step": "heating", "temperature_celsius": 85.2}]});
+    let reading = made(&format!("/v1/batches/{batch}/readings"), reading);
     let run = json!({"equipment": [{"equipment": "our-freezer", "from": "2026-01-05T08:00:00Z"}]});
     let run = made(&format!("/v1/batches/{batch}/equipment"), run);
     let clean_kind = json!({"code": "allergen-clean", "name": "Washed", "clears": ["everything"]});
@@ -288,6 +290,7 @@ fn furnish(owner: &Client) -> BTreeMap<&'static str, String> {
         ("lot", lot),
         ("batch", batch),
         ("use", number(&uses["uses"][0])),
+        ("reading", number(&reading["readings"][0])),
         ("run", number(&run["equipment"][0])),
         ("clean_kind", "allergen-clean".into()),
         ("clean", number(&clean)),

@@ -6,9 +6,32 @@ use tubtrail_tests::{Backend, RestHouse, on_both};
 on_both!(an_array_is_no_object_anywhere);
 
 /// The description, to make bodies of.
-struct Description(Value);
+pub struct Description(Value);
 
 impl Description {
+    /// As it is served.
+    #[track_caller]
+    pub fn of(house: &RestHouse) -> Self {
+        Self(house.owner.get("/openapi.json").expect(200).json)
+    }
+
+    /// Shows every body of every operation, with the method and an address to send it to.
+    pub fn each_body(&self, mut show: impl FnMut(&str, &str, &Value)) {
+        for (path, operations) in self.0["paths"].as_object().expect("paths") {
+            let parts: Vec<&str> = path.split('/').map(|part| if part.starts_with('{') { "1" } else { part }).collect();
+            for (method, operation) in operations.as_object().expect("methods") {
+                let content = &operation["requestBody"]["content"]["application/json"];
+                let Some(schema) = content.get("schema") else { continue };
+                let parameters = operation["parameters"].as_array().into_iter().flatten();
+                let needed = parameters.filter(|one| one["in"] == "query" && one["required"] == true);
+                let query: Vec<String> =
+                    needed.filter_map(|one| Some(format!("{}=kitchen", one["name"].as_str()?))).collect();
+                let address = format!("{}?{}", parts.join("/"), query.join("&"));
+                self.bodies(schema).iter().for_each(|body| show(&method.to_uppercase(), &address, body));
+            }
+        }
+    }
+
     fn resolved<'s>(&'s self, schema: &'s Value) -> &'s Value {
         match schema["$ref"].as_str().and_then(|name| name.strip_prefix("#/components/schemas/")) {
             Some(name) => &self.0["components"]["schemas"][name],
@@ -60,7 +83,7 @@ impl Description {
 }
 
 /// Where objects are in a body, the body itself among them, as a problem names the place.
-fn objects_in(value: &Value, path: &str, found: &mut Vec<String>) {
+pub fn objects_in(value: &Value, path: &str, found: &mut Vec<String>) {
     match value {
         Value::Object(members) => {
             found.push(path.to_owned());
@@ -77,11 +100,16 @@ fn objects_in(value: &Value, path: &str, found: &mut Vec<String>) {
     }
 }
 
+/// Where an object is in a body, by such a path.
+pub fn place_of<'b>(body: &'b mut Value, path: &str) -> &'b mut Value {
+    let pointer = format!(".{path}").replace('[', ".").replace(']', "").replace('.', "/");
+    if path.is_empty() { body } else { body.pointer_mut(&pointer).expect("it was found there") }
+}
+
 /// A body in which an object is an array of what was in it.
 fn with_array_at(body: &Value, path: &str) -> Value {
-    let pointer = format!(".{path}").replace('[', ".").replace(']', "").replace('.', "/");
     let mut body = body.clone();
-    let place = if path.is_empty() { &mut body } else { body.pointer_mut(&pointer).expect("it was found there") };
+    let place = place_of(&mut body, path);
     let members = place.as_object().expect("an object").values().cloned().collect();
     *place = Value::Array(members);
     body
@@ -89,34 +117,22 @@ fn with_array_at(body: &Value, path: &str) -> Value {
 
 fn an_array_is_no_object_anywhere(backend: Backend) {
     let house = RestHouse::open(backend);
-    let description = Description(house.owner.get("/openapi.json").expect(200).json);
+    let description = Description::of(&house);
     let (mut bodies, mut nested) = (0, 0);
-    for (path, operations) in description.0["paths"].as_object().expect("paths") {
-        let address: String =
-            path.split('/').map(|part| if part.starts_with('{') { "1" } else { part }).collect::<Vec<_>>().join("/");
-        for (method, operation) in operations.as_object().expect("methods") {
-            let Some(schema) = operation["requestBody"]["content"]["application/json"].get("schema") else { continue };
-            let parameters = operation["parameters"].as_array().into_iter().flatten();
-            let needed = parameters.filter(|one| one["in"] == "query" && one["required"] == true);
-            let query: Vec<String> =
-                needed.filter_map(|one| Some(format!("{}=kitchen", one["name"].as_str()?))).collect();
-            let address = format!("{address}?{}", query.join("&"));
-            for body in description.bodies(schema) {
-                let mut places = Vec::new();
-                objects_in(&body, "", &mut places);
-                bodies += 1;
-                for place in places {
-                    let wrong = with_array_at(&body, &place);
-                    let answer = house.owner.request(&method.to_uppercase(), &address).json(&wrong).send();
-                    let problem = answer.refused(422, "/problems/invalid");
-                    let said = (problem.field().unwrap_or(""), problem.detail());
-                    let due = (place.as_str(), Some("an object is expected here, not an array"));
-                    assert_eq!(said, due, "{method} {path} with {wrong}");
-                    nested += usize::from(!place.is_empty());
-                }
-            }
+    description.each_body(|method, address, body| {
+        let mut places = Vec::new();
+        objects_in(body, "", &mut places);
+        bodies += 1;
+        for place in places {
+            let wrong = with_array_at(body, &place);
+            let answer = house.owner.request(method, address).json(&wrong).send();
+            let problem = answer.refused(422, "/problems/invalid");
+            let said = (problem.field().unwrap_or(""), problem.detail());
+            let due = (place.as_str(), Some("an object is expected here, not an array"));
+            assert_eq!(said, due, "{method} {address} with {wrong}");
+            nested += usize::from(!place.is_empty());
         }
-    }
+    });
     // There is something to be found: fewer would mean that the walk lost its way.
     assert!(bodies > 60 && nested > 60, "{bodies} bodies with {nested} objects in them");
     // An array where one belongs stays one.

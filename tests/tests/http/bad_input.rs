@@ -337,6 +337,8 @@ fn batches(made: &Tubs, batch: &str) -> Vec<Case> {
             Some("outputs[0].kind"),
         ),
         post("/v1/uses/999999/void", json!({"reason": "wrong scan"}), 404, "not-found", None),
+        post("/v1/readings/999999/void", json!({"reason": "mistyped"}), 404, "not-found", None),
+        post("/v1/readings/999999/void", json!({"because": "mistyped"}), 422, "invalid", Some("because")),
     ]
 }
 

@@ -11,5 +11,6 @@ mod proposals;
 mod races;
 mod recalls;
 mod scans;
+mod strays;
 mod trace;
 mod two_servers;

@@ -180,6 +180,15 @@ fn what_differs_gets_a_new_version(backend: Backend) {
     assert_eq!(milk.counted, CountedBy::Volume { density_kg_per_m3: Amount("1031.5".into()) });
     assert_eq!(get::<Item>(&house, "fior").shelf_life_days, None, "an empty cell is an absent value");
     assert_eq!((versions::<Item>(&house, "fior"), versions::<Item>(&house, "egg")), (2, 1));
+    // A file from before that column was there takes nothing away.
+    let mut told: Vec<String> = measured.lines().map(|line| format!("{line},")).collect();
+    told[0].push_str("warn_days");
+    told[1].push('1');
+    let told = told.join("\n");
+    assert_eq!(imported(&house, "items", &told), (0, 1, 4));
+    assert_eq!(get::<Item>(&house, "whole-milk").warn_days, Some(1));
+    assert_eq!(imported(&house, "items", &measured), (0, 0, 5));
+    assert_eq!(get::<Item>(&house, "whole-milk").warn_days, Some(1));
 
     imported(&house, "recipes", &recipes_file());
     let sweeter = recipes_file().replace("sugar,1000", "sugar,1000.001");

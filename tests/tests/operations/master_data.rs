@@ -95,6 +95,8 @@ fn bad_sites_partners_items_and_equipment_are_refused(backend: Backend) {
         "portion_grams",
     );
     refused(&house, Item { shelf_life_days: Some(-1), ..new(ItemKind::Base) }, "invalid", "shelf_life_days");
+    refused(&house, Item { warn_days: Some(-1), ..new(ItemKind::Ingredient) }, "invalid", "warn_days");
+    refused(&house, Item { warn_days: Some(3651), ..new(ItemKind::Ingredient) }, "invalid", "warn_days");
     refused(&house, Item { shelf_life_days: Some(3651), ..new(ItemKind::Base) }, "invalid", "shelf_life_days");
     let volume = |text| counted(CountedBy::Volume { density_kg_per_m3: amount(text) });
     for wrong in ["1.03", "299.999", "2000.001", "-1030", "1030,5", "1030.0005", "", "heavy"] {

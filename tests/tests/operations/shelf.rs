@@ -31,6 +31,7 @@ pub fn house(backend: Backend) -> TestHouse {
         warmest_arrival_celsius: None,
         portion_grams: Some(Grams::from_mg(80_000)),
         shelf_life_days: None,
+        warn_days: None,
         active: true,
         version: None,
     });

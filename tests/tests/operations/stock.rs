@@ -7,13 +7,14 @@ use tubtrail_operations::completions::{NewOutput, OutputKind};
 use tubtrail_operations::deliveries::{Expiry, ExpiryKind, NewDeliveryLine};
 use tubtrail_operations::discards::Discard;
 use tubtrail_operations::holds::Because;
+use tubtrail_operations::items::{Item, ItemKind};
 use tubtrail_operations::reorder_levels::NewReorderLevel;
 use tubtrail_operations::sites::{Site, SiteKind};
 use tubtrail_operations::stock::{StockAsked, StockRow, SumsAsked};
 use tubtrail_operations::transfers::{NewTransfer, NewTransferLine};
 use tubtrail_operations::tubs::Serving;
 use tubtrail_operations::{Grams, Request, Role};
-use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day, grams, line};
+use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day, grams, item, line};
 use tubtrail_tests::{Backend, TestHouse, on_both};
 
 use crate::shelf::{
@@ -26,6 +27,7 @@ on_both!(
     stock_narrows,
     a_page_at_a_time_it_is_the_same,
     what_expires_soon_depends_on_where,
+    what_expires_soon_depends_on_what_it_is,
     totals_add_up,
     what_is_below_its_level_is_told,
     stock_keeps_to_the_reach,
@@ -205,6 +207,49 @@ fn what_expires_soon_depends_on_where(backend: Backend) {
     assert_eq!(soon(within(0)), lots[..4], "what is past its date is among it; what has none is not");
 }
 
+/// It is 3 November. Milk is told of a day before its last one, butter a month before, and sugar says nothing of it: three days.
+fn what_expires_soon_depends_on_what_it_is(backend: Backend) {
+    let house = house(backend);
+    house.clock.set(day(2, 8));
+    house.put(Item { warn_days: Some(30), ..item("butter", ItemKind::Ingredient, true) });
+    let with = |warn_days| {
+        let milk: Item = house.tubtrail.get(&Request::system(), "milk").unwrap();
+        let changed = Item { warn_days, ..milk };
+        house.tubtrail.change(&Request::system(), "milk", changed).unwrap().answer
+    };
+    with(Some(5));
+    assert_eq!(with(Some(1)).warn_days, Some(1), "the newest version counts");
+    let good_until = |item: &str, code: &str, day| NewDeliveryLine {
+        expiry: Some(Expiry { kind: ExpiryKind::BestBefore, on: NaiveDate::from_ymd_opt(2026, 11, day).unwrap() }),
+        ..line(item, code, 1000)
+    };
+    let lines = vec![
+        good_until("milk", "A", 2),
+        good_until("milk", "B", 4),
+        good_until("milk", "C", 5),
+        good_until("butter", "D", 30),
+        good_until("sugar", "E", 6),
+        good_until("sugar", "F", 7),
+    ];
+    let lots: Vec<String> =
+        house.deliver("dairy", lines).unwrap().lines.iter().map(|line| line.lot.clone().unwrap()).collect();
+    house.clock.set(day(3, 8));
+    let soon = |asked: StockAsked| -> Vec<usize> {
+        let rows = show(&house, &Request::system(), &asked);
+        lots.iter().enumerate().filter(|(_, lot)| rows.iter().any(|row| row.lot == **lot)).map(|(at, _)| at).collect()
+    };
+    let expires_soon = || StockAsked { expires_soon: true, ..asked() };
+    assert_eq!(soon(expires_soon()), [0, 1, 3, 4], "what is past its date is among it");
+    let four = StockAsked { expires_within_days: Some(4), ..expires_soon() };
+    assert_eq!(soon(four), [0, 1, 3, 4, 5], "the figure is for what has none of its own");
+    let within = StockAsked { expires_within_days: Some(2), ..asked() };
+    assert_eq!(soon(within), [0, 1, 2], "a figure alone is for everything");
+    let rows = show(&house, &Request::system(), &StockAsked { lot: Some(lots[3].clone()), ..asked() });
+    assert_eq!(rows[0].warn_days, Some(30));
+    with(None);
+    assert_eq!(soon(expires_soon()), [0, 1, 2, 3, 4]);
+}
+
 fn totals_add_up(backend: Backend) {
     let house = house(backend);
     busy(&house);
@@ -311,6 +356,13 @@ fn bad_questions_name_their_field(backend: Backend) {
             }),
             "invalid",
             "expires_within_days",
+        ),
+        (
+            with(|asked| {
+                (asked.expires_soon, asked.expires_by) = (true, NaiveDate::from_ymd_opt(2026, 11, 1));
+            }),
+            "invalid",
+            "expires_soon",
         ),
         (with(|asked| asked.after = "1.open".into()), "invalid", "after"),
         (with(|asked| asked.after = "1.melted.2".into()), "invalid", "after"),

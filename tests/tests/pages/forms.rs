@@ -6,7 +6,12 @@ use tubtrail_tests::{Answer, Backend, Client, on_both};
 
 use crate::shop::Shop;
 
-on_both!(a_session_lives_in_a_cookie, forms_of_strangers_are_refused, a_form_sent_twice_is_done_once);
+on_both!(
+    a_session_lives_in_a_cookie,
+    each_begins_with_what_they_have_in_hand,
+    forms_of_strangers_are_refused,
+    a_form_sent_twice_is_done_once
+);
 
 const FORM: &str = "application/x-www-form-urlencoded";
 
@@ -62,7 +67,7 @@ fn a_session_lives_in_a_cookie(backend: Backend) {
     let away = page(&client, "/counter/harbour?avoid=milk", "");
     let to_sign_in = "/sign-in?next=%2Fcounter%2Fharbour%3Favoid%3Dmilk";
     assert_eq!((away.status, away.header("Location")), (303, Some(to_sign_in)));
-    assert_eq!(page(&client, "/", "").header("Location"), Some("/counter"));
+    assert_eq!(page(&client, "/", "").header("Location"), Some("/sign-in?next=%2F"));
 
     let wrong = send(&client, "/sign-in", "", &[("login", "hand"), ("password", "wrong, and long enough")]);
     assert_eq!((wrong.status, wrong.header("Set-Cookie")), (401, None));
@@ -96,6 +101,28 @@ fn a_session_lives_in_a_cookie(backend: Backend) {
     assert_eq!(page(&client, "/v1/me", &cookie).status, 401);
     let french = client.request("GET", "/sign-in").header("Accept-Language", "fr-CA,fr;q=0.9,en;q=0.8").send();
     assert!(french.text().contains("lang=\"fr\"") && french.text().contains("Mot de passe"));
+}
+
+fn each_begins_with_what_they_have_in_hand(backend: Backend) {
+    let shop = Shop::open(backend);
+    let client = shop.house.world.server.client();
+    let grant = |role: &str| json!({"role": role, "site": "kitchen"});
+    for (login, roles, begins) in [
+        ("cook", vec!["kitchen"], "/making"),
+        ("hand-too", vec!["shop"], "/counter"),
+        ("inspector", vec!["inspector"], "/tracing"),
+        ("second", vec!["owner"], "/upkeep"),
+        ("cooking-owner", vec!["owner", "kitchen"], "/making"),
+        ("both", vec!["shop", "kitchen"], "/making"),
+        ("reading-hand", vec!["inspector", "shop"], "/counter"),
+    ] {
+        let roles: Vec<_> = roles.into_iter().map(grant).collect();
+        let new = json!({"login": login, "name": login, "password": PASSWORD, "roles": roles});
+        shop.house.owner.post("/v1/users", new).expect(201).done();
+        let cookie = come_in_as(&client, login, "/");
+        let begun = page(&client, "/", &cookie);
+        assert_eq!((begun.status, begun.header("Location")), (303, Some(begins)), "{login}");
+    }
 }
 
 fn forms_of_strangers_are_refused(backend: Backend) {

@@ -186,8 +186,29 @@ fn a_base_matures_by_the_clock(backend: Backend) {
     let maturing = ".clock:nth-child(3)";
     browser.ask("key_button", json!({"name": "Begins now", "inside": maturing}));
     contains(&browser.ask("text_of", json!({"css": ".clock .refused"})), "measure it");
-    browser.ask("fill", json!({"label": "Temperature, °C", "text": "4", "inside": maturing}));
+    browser.ask("fill", json!({"label": "Temperature, °C", "text": "40", "inside": maturing}));
     browser.ask("key_button", json!({"name": "Begins now", "inside": maturing}));
+    // A figure too many: the clock has run since it began, whatever was typed.
+    let truly = "What it was in truth, °C; empty if none was taken";
+    browser.ask("reveal", json!({"name": "That was wrong", "inside": maturing}));
+    browser.ask("fill", json!({"label": truly, "text": "four", "inside": maturing}));
+    browser.ask("fill", json!({"label": "What went wrong", "text": "a figure too many", "inside": maturing}));
+    browser.ask("key_button", json!({"name": "It does not count", "inside": maturing}));
+    contains(&browser.ask("text_of", json!({"css": ".taken .refused"})), "as in 85.2");
+    browser.ask("picture", json!({"what": "making-reading-refused"}));
+    browser.ask("fill", json!({"label": truly, "text": "4", "inside": maturing}));
+    browser.ask("key_button", json!({"name": "It does not count", "inside": maturing}));
+    contains(&browser.ask("text_of", json!({"css": ".said"})), "Put right");
+    contains(&browser.ask("text_of", json!({"css": ".taken .voided"})), "Does not count: a figure too many");
+    browser.ask("picture", json!({"what": "making-reading-put-right"}));
+    let readings = house.owner.get(&format!("/v1/batches/{batch}")).expect(200).json["readings"].clone();
+    let told: Vec<_> = readings
+        .as_array()
+        .expect("readings")
+        .iter()
+        .map(|one| (&one["temperature_celsius"], one.get("voided")))
+        .collect();
+    assert_eq!(told, [(&json!(40.0), Some(&json!("a figure too many"))), (&json!(4.0), None)]);
     let left = browser.ask("text_of", json!({"css": ".clock [data-until]"}));
     assert!(left.as_str().is_some_and(|left| left.starts_with("−11:59:") || left == "−12:00:00"), "{left}");
     browser.ask("fill", json!({"label": "Net weight, grams", "text": "5900"}));

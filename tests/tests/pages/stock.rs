@@ -146,10 +146,22 @@ fn what_needs_deciding_is_seen_at_once(backend: Backend) {
     let delivery = json!({"supplier": "dairy", "site": "kitchen", "document": "DN-2", "lines": [line]});
     house.owner.post("/v1/deliveries", delivery).expect(201).done();
     house.owner.put("/v1/items/sugar/reorder-levels/kitchen", json!({"grams": 5000})).expect(200).done();
+    // Paste with ten days left: nobody is told of it three days before its last one, but fourteen days before.
+    let in_ten_days = (chrono::Utc::now() + chrono::Duration::days(10)).date_naive().to_string();
+    let line = json!({"item": "pistachio-paste", "supplier_lot_code": "24-130", "quantity": grams(500),
+        "expiry": {"kind": "best_before", "on": in_ten_days}});
+    let delivery = json!({"supplier": "dairy", "site": "kitchen", "document": "DN-3", "lines": [line]});
+    let paste = house.owner.post("/v1/deliveries", delivery).expect(201).json["lines"][0]["lot"].clone();
+    let paste = paste.as_str().expect("a lot").to_owned();
+    let soon = |house: &tubtrail_tests::RestHouse| {
+        let soon = house.owner.get("/v1/stock?site=kitchen&expires_soon=true").expect(200);
+        soon.json["items"].as_array().expect("rows").iter().any(|row| row["lot"] == json!(paste))
+    };
     let mut browser = Browser::open(house, "owner", "/stock/kitchen", "tablet", "light");
     let page = text(&mut browser, "main");
     assert!(page.contains("0 g here, 5 kg wanted"), "{page}");
     assert!(!page.contains("Must stay where it is"), "{page}");
+    assert!(!page.contains("Last day soon") && !soon(house), "{page}");
     let base = shop.made.base.clone();
     house.owner.post(&format!("/v1/lots/{base}/holds"), json!({"reason": "smells of cardboard"})).expect(201).done();
     browser.ask("see", json!({"css": "#stay"}));
@@ -173,6 +185,19 @@ fn what_needs_deciding_is_seen_at_once(backend: Backend) {
     browser.ask("press_button", json!({"name": "It is thrown away"}));
     let after = text(&mut browser, "main");
     assert!(after.contains("Thrown away: 500 g") && after.contains("5 kg"), "{after}");
+    browser.ask("go", json!({"path": "/upkeep/items/pistachio-paste"}));
+    let days = "Days before its last day that it is told of, if not the usual";
+    browser.ask("fill", json!({"label": days, "text": "fourteen"}));
+    browser.ask("press_button", json!({"name": "Write it down"}));
+    browser.ask("see", json!({"css": "#warn_days[aria-invalid=true]"}));
+    browser.ask("fill", json!({"label": days, "text": "14"}));
+    browser.ask("press_button", json!({"name": "Write it down"}));
+    browser.ask("see", json!({"css": ".said"}));
+    for path in ["/stock/kitchen", "/stock/kitchen?days=7"] {
+        browser.ask("go", json!({"path": path}));
+        let near = text(&mut browser, "section[aria-labelledby=stock-soon]");
+        assert!(near.contains(&paste) && soon(house), "{path}: {near}");
+    }
     browser.close();
     house.owner.post(&format!("/v1/lots/{base}/holds"), json!({"reason": "look again"})).expect(201).done();
     let transfer = house.owner.get("/v1/transfers").expect(200).json["items"][0]["id"].clone();

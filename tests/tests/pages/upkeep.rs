@@ -51,11 +51,20 @@ fn an_owner_lets_somebody_in_and_closes_a_gap(backend: Backend) {
     browser.ask("pick", json!({"label": "Whose statement", "option": "dairy"}));
     browser.ask("fill", json!({"label": "The paper it stands on", "text": "Specification 3"}));
     browser.ask("tick", json!({"label": "milk", "inside": "#contains"}));
+    browser.ask("pick", json!({"label": "Protein of (2)", "option": "milk"}));
+    browser.ask("fill", json!({"label": "Grams in a hundred (2)", "text": "330"}));
+    browser.ask("press_button", json!({"name": "Write it down"}));
+    assert_eq!(text(&mut browser, "#proteins .refused"), "no more than 100 grams are in a hundred");
+    browser.ask("picture", json!({"what": "upkeep-proteins"}));
+    browser.ask("fill", json!({"label": "Grams in a hundred (2)", "text": "3,3"}));
     browser.ask("press_button", json!({"name": "Write it down"}));
     assert_eq!(text(&mut browser, "#gaps"), "2 items without a statement");
     let stated = shop.house.owner.get("/v1/statements?item=milk").expect(200);
     assert_eq!(stated.json["items"][0]["contains"], json!(["milk"]), "{}", stated.text());
     assert_eq!(stated.json["items"][0]["lists"], json!(["eu"]));
+    let protein = json!([{"allergen": "milk", "percent": "3.3"}]);
+    assert_eq!(stated.json["items"][0]["proteins"], protein);
+    assert!(text(&mut browser, "main").contains("3.3 g protein of milk in a hundred"));
     // It left out soy: put right with a reason.
     let id = stated.json["items"][0]["id"].clone();
     browser.ask("press_link", json!({"name": format!("Put it right: {id}")}));
@@ -64,6 +73,7 @@ fn an_owner_lets_somebody_in_and_closes_a_gap(backend: Backend) {
     browser.ask("press_button", json!({"name": "Write it down"}));
     let stated = shop.house.owner.get("/v1/statements?item=milk").expect(200);
     assert_eq!(stated.json["items"][0]["may_contain"], json!(["soy"]), "{}", stated.text());
+    assert_eq!(stated.json["items"][0]["proteins"], protein, "what is put right keeps what was right");
     assert_eq!(stated.json["items"][0]["corrects"], id);
 
     // A device is given its key, which is shown once, and it is taken back.

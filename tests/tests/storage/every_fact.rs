@@ -11,14 +11,15 @@ use tubtrail_storage::cleans::{
 use tubtrail_storage::documents::{self, DeliveryDocumentRow};
 use tubtrail_storage::gtins::{GtinWithdrawalRow, ItemGtinRow};
 use tubtrail_storage::lots::{
-    BatchEquipmentRow, BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, LotRow, ReadingRow, UntrackedInputRow,
-    UseRow, UseVoidRow,
+    BatchEquipmentRow, BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, LotRow, UntrackedInputRow, UseRow,
+    UseVoidRow,
 };
 use tubtrail_storage::master_data::{
     EquipmentRow, EquipmentVersionRow, ItemRow, ItemVersionRow, PartnerRow, PartnerVersionRow, RecipeLineRow,
     RecipeRow, RecipeVersionRow, ReorderLevelRow, SiteRow, SiteVersionRow,
 };
 use tubtrail_storage::people::{DeviceRevocationRow, DeviceRow, LoginAttemptRow, UserRoleRow, UserRow, UserVersionRow};
+use tubtrail_storage::readings::{ReadingRow, ReadingVoidRow};
 use tubtrail_storage::statements::{StatementProteinRow, StatementRow};
 use tubtrail_storage::stock::{
     CountLineRow, CountRow, HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, ReceiptLineRow, ReceiptRow,
@@ -132,6 +133,7 @@ fn master_data(tx: &mut WriteTx<'_>, full: bool) -> Result<Places, StorageError>
         portion_mg: full.then_some(80_000),
         shelf_life_days: full.then_some(3),
         active: true,
+        warn_days: full.then_some(1),
     })?;
     add(tx, |id| ReorderLevelRow { id, entry, item_id: item, site_id: kitchen, level_mg: 20 * KG })?;
     add(tx, |id| ItemGtinRow {
@@ -336,7 +338,7 @@ fn base(
         used_from: at(7),
         used_until: full.then(|| at(8)),
     })?;
-    add(tx, |id| ReadingRow {
+    let reading = add(tx, |id| ReadingRow {
         id,
         entry,
         batch_id: batch,
@@ -345,6 +347,7 @@ fn base(
         held_seconds: full.then_some(16),
         taken_at: at(8),
     })?;
+    add(tx, |id| ReadingVoidRow { id, entry, reading_id: reading, reason: "mistyped".into() })?;
     add(tx, |id| CompletionRow {
         id,
         entry,

@@ -127,6 +127,7 @@ fn item(code: &str, name: &str, kind: ItemKind) -> Item {
         warmest_arrival_celsius: None,
         portion_grams: None,
         shelf_life_days: None,
+        warn_days: None,
         active: true,
         version: None,
     }

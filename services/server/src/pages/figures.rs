@@ -53,9 +53,14 @@ pub fn weight(texts: &Texts, grams: Grams) -> String {
         if mg >= 1_000_000 { (mg / 1_000_000, mg % 1_000_000, 6, "kg") } else { (mg / 1_000, mg % 1_000, 3, "g") };
     let rest = format!("{rest:0digits$}");
     let rest = rest.trim_end_matches('0');
-    let (sign, point) = (if grams.mg() < 0 { "-" } else { "" }, if texts.tag == "fr" { "," } else { "." });
-    let point = if rest.is_empty() { "" } else { point };
+    let sign = if grams.mg() < 0 { "-" } else { "" };
+    let point = if rest.is_empty() { "" } else { point(texts) };
     format!("{sign}{whole}{point}{rest}\u{a0}{unit}")
+}
+
+/// What stands before the tenths.
+pub fn point(texts: &Texts) -> &'static str {
+    if texts.tag == "fr" { "," } else { "." }
 }
 
 /// A weight in grams as it is typed: `1250.5`.

@@ -4,6 +4,7 @@
 
 mod addresses;
 pub mod assets;
+mod beginning;
 mod counter;
 mod delivery;
 mod fields;
@@ -37,6 +38,7 @@ use actix_web::web::ServiceConfig;
 /// Every page.
 pub fn configure(config: &mut ServiceConfig) {
     assets::configure(config);
+    beginning::configure(config);
     counter::configure(config);
     delivery::configure(config);
     labels::configure(config);

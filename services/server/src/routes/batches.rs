@@ -8,7 +8,7 @@ use tubtrail_operations::batch_equipment::{EquipmentRuns, NewEquipmentRuns};
 use tubtrail_operations::batches::{Batch, BatchSummary, NewBatch, WhichBatches};
 use tubtrail_operations::completions::{Completed, NewCompletion};
 use tubtrail_operations::master_data::Page;
-use tubtrail_operations::readings::{NewReadings, Readings};
+use tubtrail_operations::readings::{NewReadings, ReadingVoid, Readings};
 use tubtrail_operations::uses::{AddedUses, BatchUse, NewUses};
 use tubtrail_operations::voids::UseVoid;
 use tubtrail_operations::write_ups::NewWriteUp;
@@ -29,6 +29,7 @@ pub fn configure(config: &mut ServiceConfig) {
         .service(void_use)
         .service(add_batch_equipment)
         .service(add_readings)
+        .service(void_reading)
         .service(complete_batch);
 }
 
@@ -149,6 +150,17 @@ async fn add_batch_equipment(
 async fn add_readings(house: House, signed_in: SignedIn, id: web::Path<i64>, body: Body<NewReadings>) -> Outcome {
     let created = StatusCode::CREATED;
     command(house, signed_in, body, created, move |house, request, new| house.add_readings(request, *id, new)).await
+}
+
+/// Says that a temperature was not as it was written down: it counts for nothing any more, and is still told.
+///
+/// One that was only mistyped is put right in one go: what it was in truth takes its place, of the same step and time.
+#[utoipa::path(tag = "batches", request_body = ReadingVoid, params(("reading" = i64, description = "The reading's number")),
+    responses((status = 201, body = Readings)))]
+#[post("/v1/readings/{reading}/void")]
+async fn void_reading(house: House, signed_in: SignedIn, id: web::Path<i64>, body: Body<ReadingVoid>) -> Outcome {
+    let created = StatusCode::CREATED;
+    command(house, signed_in, body, created, move |house, request, new| house.void_reading(request, *id, new)).await
 }
 
 /// Completes a batch: its outputs become lots under numbers of their own.

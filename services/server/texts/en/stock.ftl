@@ -15,6 +15,7 @@ stock-past = Past its last day
 stock-last-day = Last day today
 stock-soon = Last day soon
 stock-ahead = Looking ahead:
+stock-own-days = Items that have days of their own are told of by those.
 stock-days = { $days } days
 stock-short = Running short
 stock-has = { $has } here, { $wants } wanted

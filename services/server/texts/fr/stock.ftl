@@ -15,6 +15,7 @@ stock-past = Date dépassée
 stock-last-day = Dernier jour aujourd'hui
 stock-soon = Dernier jour proche
 stock-ahead = Voir plus loin :
+stock-own-days = Les articles qui ont leur propre délai sont signalés selon celui-ci.
 stock-days = { $days } jours
 stock-short = Bientôt épuisé
 stock-has = { $has } ici, { $wants } voulus

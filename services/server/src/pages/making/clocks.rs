@@ -6,7 +6,7 @@ use tubtrail_operations::readings::{Reading, Step};
 
 use crate::pages::figures::Wall;
 
-/// The steps that have a clock.
+/// The steps that always have a clock; another has one where something was taken.
 const STEPS: [Step; 4] = [Step::Heating, Step::Cooling, Step::Maturing, Step::Churning];
 
 /// A clock.
@@ -19,14 +19,25 @@ pub struct Clock {
     pub until: Option<DateTime<Utc>>,
     /// The time at which that is, on the wall.
     pub until_time: Option<String>,
-    /// What was taken, in words.
-    pub taken: Vec<String>,
+    /// What was taken.
+    pub taken: Vec<Taken>,
+}
+
+/// A temperature taken.
+pub struct Taken {
+    /// The reading's number.
+    pub id: i64,
+    /// In words.
+    pub text: String,
+    /// Why it was not as written, where somebody said so.
+    pub voided: Option<String>,
 }
 
 impl Clock {
     /// The clocks of a batch, by its readings in order of time. `rest` is how long it has to mature.
     pub fn all(readings: &[Reading], rest: Option<Duration>, wall: Wall) -> Vec<Self> {
-        STEPS.into_iter().map(|step| Self::of(step, readings, rest, wall)).collect()
+        let has_clock = |step: &Step| STEPS.contains(step) || readings.iter().any(|reading| reading.step == *step);
+        Step::ALL.into_iter().filter(has_clock).map(|step| Self::of(step, readings, rest, wall)).collect()
     }
 
     fn of(step: Step, readings: &[Reading], rest: Option<Duration>, wall: Wall) -> Self {
@@ -35,7 +46,8 @@ impl Clock {
         let until = rest.filter(|rest| step == Step::Maturing && !rest.is_zero()).and_then(|rest| Some(since? + rest));
         let taken = of_it().map(|reading| {
             let held = reading.held_seconds.map_or_else(String::new, |seconds| format!(", {}", spell(seconds)));
-            format!("{} {} °C{held}", wall.time(reading.taken_at), reading.temperature_celsius)
+            let text = format!("{} {} °C{held}", wall.time(reading.taken_at), reading.temperature_celsius);
+            Taken { id: reading.id, text, voided: reading.voided.clone() }
         });
         Self { step, since, until, until_time: until.map(|at| wall.day_and_time(at)), taken: taken.collect() }
     }
@@ -59,18 +71,25 @@ impl Clock {
 
 /// Since when the clock of a step runs: it was begun, and not ended since.
 pub fn running_since(readings: &[Reading], step: Step) -> Option<DateTime<Utc>> {
-    let last = readings
-        .iter()
-        .filter(|reading| reading.step == step)
-        .max_by_key(|reading| (reading.taken_at, reading.entry))?;
+    let last = counting(readings).filter(|reading| reading.step == step).max_by_key(|reading| order(reading))?;
     last.held_seconds.is_none().then_some(last.taken_at)
 }
 
 /// From when until when the last step was, as far as it has come.
 pub fn last_span(readings: &[Reading]) -> Option<(DateTime<Utc>, Option<DateTime<Utc>>)> {
-    let last = readings.iter().max_by_key(|reading| (reading.taken_at, reading.entry))?;
+    let last = counting(readings).max_by_key(|reading| order(reading))?;
     let taken_at = last.taken_at;
     Some(last.held_seconds.map_or((taken_at, None), |held| (taken_at - Duration::seconds(held.into()), Some(taken_at))))
+}
+
+/// The readings that were not voided.
+fn counting(readings: &[Reading]) -> impl Iterator<Item = &Reading> {
+    readings.iter().filter(|reading| reading.voided.is_none())
+}
+
+/// In order of time, and of when they were written down.
+fn order(reading: &Reading) -> (DateTime<Utc>, i64) {
+    (reading.taken_at, reading.id)
 }
 
 /// Hours, minutes and seconds, as the script writes them.

@@ -6,7 +6,7 @@ use tubtrail_operations::batch_equipment::{NewEquipmentRun, NewEquipmentRuns};
 use tubtrail_operations::cleans::NewClean;
 use tubtrail_operations::holds::Because;
 use tubtrail_operations::quantities::Amount;
-use tubtrail_operations::readings::{NewReading, NewReadings, Step};
+use tubtrail_operations::readings::{NewReading, NewReadings, ReadingVoid, Step};
 use tubtrail_operations::scans::{NewScan, Scan};
 use tubtrail_operations::uses::{NewUse, NewUses};
 use tubtrail_operations::voids::UseVoid;
@@ -89,7 +89,7 @@ async fn do_something(house: House, sent: Sent, request: HttpRequest, path: web:
 /// The name of the form that was sent: those of rows are told apart by their row.
 fn form_name(deed: &str, fields: &Fields) -> String {
     let row = match deed {
-        "void-use" | "void-run" | "void-clean" => fields.get("id"),
+        "void-use" | "void-run" | "void-clean" | "void-reading" => fields.get("id"),
         "input" => fields.get("item"),
         "clock" => fields.get("step"),
         "clean" => fields.get("equipment"),
@@ -106,10 +106,10 @@ fn place(deed: &str, field: &str) -> Option<String> {
         ("use", _) if ["lot", "item"].contains(&last) => "lot",
         ("use", _) if ["reason", "used_at"].contains(&last) => "reason",
         ("input", _) => "grams",
-        ("clock", _) => "temperature",
+        ("clock", _) | ("void-reading", "temperature" | "temperature_celsius") => "temperature",
         ("run", _) if ["equipment", "from", "until"].contains(&last) => last,
         ("clean", "kind") => "kind",
-        ("void-use" | "void-run" | "void-clean", "reason") => "reason",
+        ("void-use" | "void-run" | "void-clean" | "void-reading", "reason") => "reason",
         _ => return same_name(&["lot", "grams", "reason"])(field),
     };
     Some(shown.to_owned())
@@ -118,7 +118,7 @@ fn place(deed: &str, field: &str) -> Option<String> {
 /// The part of the page that shows what was done.
 fn part_of(deed: &str) -> &'static str {
     match deed {
-        "clock" => "clocks",
+        "clock" | "void-reading" => "clocks",
         "run" | "void-run" | "clean" | "void-clean" => "machines",
         "complete" => "made",
         _ => "inside",
@@ -162,6 +162,11 @@ impl Asked {
             }
             "void-run" => tubtrail.void_equipment_run(&self.commands, self.id()?, because()).map(drop)?,
             "void-clean" => tubtrail.void_clean(&self.commands, self.id()?, because()).map(drop)?,
+            "void-reading" => {
+                let temperature_celsius = self.filled("temperature").map(|_| self.celsius()).transpose()?;
+                let new = ReadingVoid { reason: self.text("reason"), temperature_celsius };
+                tubtrail.void_reading(&self.commands, self.id()?, new).map(drop)?;
+            }
             deed => return Err(OperationError::new(&problems::NOT_FOUND, format!("nobody can {deed} a batch"))),
         }
         Ok(Came::Done)
@@ -213,9 +218,7 @@ impl Asked {
     fn turn_clock(&self, tubtrail: &Tubtrail) -> Result<(), OperationError> {
         let step = Step::ALL.into_iter().find(|step| step.word() == self.text("step"));
         let step = step.ok_or_else(|| OperationError::invalid("step", "say which step it is"))?;
-        let celsius = number(&self.text("temperature")).parse::<f64>().ok().filter(|celsius| celsius.is_finite());
-        let no_number = || OperationError::invalid("temperature", "measure it, and write it as a number, as in 85.2");
-        let temperature_celsius = celsius.ok_or_else(no_number)?;
+        let temperature_celsius = self.celsius()?;
         let held_seconds = match self.fields.get("do") {
             Some("end") => {
                 let batch = tubtrail.get_batch(&self.asks, self.batch)?;
@@ -227,6 +230,12 @@ impl Asked {
         };
         let reading = NewReading { step, temperature_celsius, held_seconds, taken_at: None };
         tubtrail.add_readings(&self.commands, self.batch, NewReadings { readings: vec![reading] }).map(drop)
+    }
+
+    fn celsius(&self) -> Result<f64, OperationError> {
+        let celsius = number(&self.text("temperature")).parse::<f64>().ok().filter(|celsius| celsius.is_finite());
+        let no_number = || OperationError::invalid("temperature", "measure it, and write it as a number, as in 85.2");
+        celsius.ok_or_else(no_number)
     }
 
     fn run(&self, tubtrail: &Tubtrail) -> Result<(), OperationError> {

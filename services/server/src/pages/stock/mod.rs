@@ -8,8 +8,10 @@ mod today;
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, web};
 use askama::Template;
+use chrono::Days;
 use tubtrail_operations::reach::{self, Role};
 use tubtrail_operations::sites::Site;
+use tubtrail_operations::stock::{StockRow, USUAL_WARN_DAYS};
 
 use self::today::{Found, Today, find};
 use super::fields::Fields;
@@ -24,7 +26,7 @@ use crate::house::{House, off_thread};
 /// Whoever has stock in hand, or looks into it.
 pub const ROLES: &[Role] = &[Role::Owner, Role::Kitchen, Role::Shop, Role::Inspector];
 /// How many days ahead one may look for last days; the first is the usual one.
-const DAYS_AHEAD: [u32; 3] = [3, 7, 14];
+const DAYS_AHEAD: [u32; 3] = [USUAL_WARN_DAYS, 7, 14];
 
 pub fn configure(config: &mut web::ServiceConfig) {
     config.service(choose_stock).service(stock_page).service(stock_today);
@@ -61,6 +63,15 @@ impl Asked {
         let days = fields.get("days").and_then(|days| days.parse().ok()).filter(|days| DAYS_AHEAD.contains(days));
         let item = fields.get("item").map(str::to_owned);
         Self { site: site.to_owned(), days: days.unwrap_or(DAYS_AHEAD[0]), item }
+    }
+
+    /// How far ahead the last day of a lot is looked for: as its item says, and further where one wants to look further.
+    fn ahead(&self, row: &StockRow) -> Days {
+        let days = match row.warn_days {
+            Some(own) if self.days == USUAL_WARN_DAYS => own,
+            own => own.unwrap_or(0).max(self.days),
+        };
+        Days::new(u64::from(days))
     }
 
     fn part(&self) -> String {

@@ -155,10 +155,10 @@ impl Today {
         let wall = Wall::of(&site);
         let reasons: HashMap<&str, &str> = holds.iter().map(|hold| (hold.lot.as_str(), hold.reason.as_str())).collect();
         let here: Vec<&StockRow> = rows.iter().filter(|row| row.state != "in_transit").collect();
-        let furthest = today + chrono::Days::new(u64::from(asked.days));
         let mut lists: [Vec<Line>; 3] = Default::default();
+        let is_near = |(on, row): &(NaiveDate, &StockRow)| *on <= today + asked.ahead(row);
         let mut dated: Vec<(NaiveDate, &StockRow)> =
-            here.iter().filter_map(|row| Some((row.expiry?.on, *row))).filter(|(on, _)| *on <= furthest).collect();
+            here.iter().filter_map(|row| Some((row.expiry?.on, *row))).filter(is_near).collect();
         dated.sort_by(|one, other| (one.0, &one.1.name).cmp(&(other.0, &other.1.name)));
         for (on, row) in dated {
             let list = usize::from(on >= today) + usize::from(on > today);

@@ -11,7 +11,7 @@ use tubtrail_operations::webhooks::Webhook;
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
 use crate::house::{House, off_thread};
-use crate::pages::figures::Wall;
+use crate::pages::figures::{Wall, point};
 use crate::pages::page::{Frame, Shown, Unable, render};
 use crate::pages::texts::Texts;
 use crate::pages::visitor::Visitor;
@@ -80,8 +80,8 @@ fn find(tubtrail: &Tubtrail, asks: &Request, texts: &'static Texts) -> Result<He
     let webhooks = tubtrail.list_webhooks(asks, "", MOST)?.items;
     let installation = tubtrail.show_installation(asks)?;
     Ok(Health {
-        size: installation.database_bytes.map(size),
-        room: installation.free_bytes.map(size),
+        size: installation.database_bytes.map(|bytes| size(texts, bytes)),
+        room: installation.free_bytes.map(|bytes| size(texts, bytes)),
         installation,
         webhooks: webhooks.into_iter().filter_map(|hook| failing(texts, hook)).collect(),
         prints,
@@ -125,9 +125,8 @@ impl Health {
 }
 
 /// A number of bytes, as disks are sold.
-fn size(bytes: u64) -> String {
-    if bytes < 1_000_000_000 {
-        return format!("{}.{} MB", bytes / 1_000_000, bytes % 1_000_000 / 100_000);
-    }
-    format!("{}.{} GB", bytes / 1_000_000_000, bytes % 1_000_000_000 / 100_000_000)
+fn size(texts: &Texts, bytes: u64) -> String {
+    let (unit, name) = if bytes < 1_000_000_000 { (1_000_000, "size-mb") } else { (1_000_000_000, "size-gb") };
+    let (whole, tenths) = (bytes / unit, bytes % unit / (unit / 10));
+    texts.say_of(name, "size", format!("{whole}{}{tenths}", point(texts))).into_owned()
 }

@@ -184,3 +184,17 @@ impl Progress {
         faults.into_iter().map(shown).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use tubtrail_operations::imports::NOUNS;
+
+    use crate::pages::texts::Texts;
+
+    #[test]
+    fn every_list_that_can_be_taken_in_has_its_name() {
+        for (texts, noun) in Texts::all().iter().flat_map(|texts| NOUNS.map(|noun| (texts, noun))) {
+            assert!(texts.has(&format!("upkeep-{noun}")), "{}: {noun}", texts.tag);
+        }
+    }
+}

@@ -6,6 +6,7 @@ mod importing;
 mod journal;
 mod nouns;
 mod people;
+mod proteins;
 mod sheets;
 mod statements;
 

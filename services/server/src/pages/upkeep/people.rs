@@ -246,7 +246,7 @@ impl PeoplePage {
         let role = |at: &RoleAt| {
             let role = role_text(texts, at.role);
             let site = at.site.clone().unwrap_or_else(|| texts.say("role-everywhere").into_owned());
-            format!("{role}: {site}")
+            texts.say_with("role-at", &[("role", &role), ("site", &site)]).into_owned()
         };
         person.roles.iter().map(role).collect::<Vec<_>>().join(", ")
     }

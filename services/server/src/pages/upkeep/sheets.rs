@@ -1,12 +1,11 @@
 //! Sheets of the master data: which fields a noun has, read off a form as the operation takes them and put back as it answers.
 
-use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Number, Value};
+use tubtrail_operations::OperationError;
 use tubtrail_operations::reach::{self, Operation};
-use tubtrail_operations::{OperationError, StorageError};
 
-use crate::body::in_plain_words;
+use crate::body::{field_at_fault, in_plain_words};
 use crate::pages::fields::Fields;
 
 /// A field of a sheet.
@@ -96,7 +95,7 @@ pub const SHEETS: [Sheet; 7] = [
             "counted.piece_grams" Kind::Number, "counted.percent_vol" Kind::Amount, "counted.sweetened" Kind::Flag,
             "kept" Kind::One(&["ambient", "chilled", "milk_or_shell_eggs", "frozen"]),
             "warmest_arrival_celsius" Kind::Number, "portion_grams" Kind::Number, "shelf_life_days" Kind::Number,
-            "tracked" Kind::Flag, "active" Kind::Flag,
+            "warn_days" Kind::Number, "tracked" Kind::Flag, "active" Kind::Flag,
         ],
         create: &reach::CREATE_ITEM,
         change: &reach::CHANGE_ITEM,
@@ -263,19 +262,16 @@ fn text(value: &Value) -> String {
 }
 
 /// A noun of what a form said; refused by the name of the field.
-pub fn noun<M: Serialize + DeserializeOwned>(said: &Value) -> Result<M, OperationError> {
-    let noun: M = serde_path_to_error::deserialize(said).map_err(|error| fault(&error))?;
-    let taken = serde_json::to_value(&noun).map_err(StorageError::from)?;
-    // A figure that its way of counting does not know would be lost in silence.
-    match lost(said, &taken) {
-        Some(field) => Err(OperationError::invalid(field, "this belongs to another choice: empty it, or choose that")),
-        None => Ok(noun),
-    }
+pub fn noun<M: DeserializeOwned>(said: &Value) -> Result<M, OperationError> {
+    serde_path_to_error::deserialize(said).map_err(|error| fault(&error))
 }
 
 fn fault(error: &serde_path_to_error::Error<serde_json::Error>) -> OperationError {
     let said = error.inner().to_string();
-    let path = error.path().to_string();
+    let path = field_at_fault(error).unwrap_or_else(|| ".".to_owned());
+    if said.starts_with("unknown field") {
+        return OperationError::invalid(path, "this belongs to another choice: empty it, or choose that");
+    }
     // A field that is not there is told of by what it is missing in.
     let missing = said.strip_prefix("missing field `").and_then(|rest| rest.split('`').next());
     let field = match (path.as_str(), missing) {
@@ -287,23 +283,15 @@ fn fault(error: &serde_path_to_error::Error<serde_json::Error>) -> OperationErro
     OperationError::invalid(field, detail)
 }
 
-/// The first field that was said and not taken.
-fn lost(said: &Value, taken: &Value) -> Option<String> {
-    let (Value::Object(said), Value::Object(taken)) = (said, taken) else { return None };
-    said.iter().find_map(|(name, said)| match taken.get(name) {
-        None => Some(name.clone()),
-        Some(taken) => lost(said, taken).map(|rest| format!("{name}.{rest}")),
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use serde_json::json;
     use tubtrail_operations::items::Item;
     use tubtrail_operations::recipes::Recipe;
 
-    use super::{Sheet, noun};
+    use super::{Kind, SHEETS, Sheet, noun};
     use crate::pages::fields::Fields;
+    use crate::pages::texts::Texts;
 
     fn fields(pairs: &[(&str, &str)]) -> Fields {
         pairs.iter().copied().collect()
@@ -344,7 +332,22 @@ mod tests {
         let warm = [("name", "Milk"), ("warmest_arrival_celsius", "cold")];
         assert_eq!(at(&[&base[..], &warm].concat()).as_deref(), Some("warmest_arrival_celsius"));
         let figure = [("name", "Milk"), ("counted.percent_vol", "40")];
-        assert!(at(&[&base[..], &figure].concat()).is_some_and(|at| at.starts_with("counted.")));
+        assert_eq!(at(&[&base[..], &figure].concat()).as_deref(), Some("counted.percent_vol"), "by mass alone");
+    }
+
+    #[test]
+    fn every_field_and_every_word_has_its_text() {
+        for (texts, sheet) in Texts::all().iter().flat_map(|texts| SHEETS.iter().map(move |sheet| (texts, sheet))) {
+            assert!(texts.has(&format!("upkeep-{}", sheet.word)), "{}: {}", texts.tag, sheet.word);
+            for spec in sheet.specs {
+                let name = format!("field-{}", spec.name.replace('.', "-"));
+                assert!(texts.has(&name), "{}: {name}", texts.tag);
+                let (Kind::One(words) | Kind::Many(words)) = spec.kind else { continue };
+                for word in words {
+                    assert!(texts.has(&format!("word-{word}")), "{}: {word}", texts.tag);
+                }
+            }
+        }
     }
 
     #[test]

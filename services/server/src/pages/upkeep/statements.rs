@@ -1,5 +1,7 @@
 //! Statements: what is missing of them, those there are, and writing one down.
 
+use std::borrow::Cow;
+
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
@@ -15,8 +17,10 @@ use tubtrail_operations::statement_gaps::{GapsAsked, StatementGaps};
 use tubtrail_operations::statements::{NewStatement, Statement, StatementsAsked};
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
+use super::proteins;
 use crate::house::{House, off_thread};
 use crate::pages::fields::Fields;
+use crate::pages::figures::number;
 use crate::pages::forms::{Form, same_name, see_said};
 use crate::pages::page::{Frame, Shown, Unable, render};
 use crate::pages::rights::may_anywhere;
@@ -65,6 +69,8 @@ struct Writing {
     items: Vec<Item>,
     suppliers: Vec<Partner>,
     words: Vec<Word>,
+    /// What may hold protein.
+    with_protein: Vec<Word>,
     form: Form,
     /// The one that is put right.
     corrects: Option<Statement>,
@@ -115,7 +121,9 @@ async fn write_statement(house: House, sent: Sent, request: HttpRequest) -> Show
     match off_thread(move || inside.tubtrail.create_statement(&commands, statement(&given)?)).await {
         Ok(_) => Ok(see_said("/upkeep/statements", "done")),
         Err(problem) => {
-            let form = Form::refused(&visitor, fields, problem, same_name(&NAMES)).map_err(Unable::of(&request))?;
+            let typed = fields.clone();
+            let place = |field: &str| proteins::place(field, &typed).or_else(|| same_name(&NAMES)(field));
+            let form = Form::refused(&visitor, fields, problem, place).map_err(Unable::of(&request))?;
             show(house, &visitor, &request, form, false).await
         }
     }
@@ -124,6 +132,7 @@ async fn write_statement(house: House, sent: Sent, request: HttpRequest) -> Show
 fn statement(fields: &Fields) -> Result<NewStatement, OperationError> {
     let text = |name: &str| fields.get(name).map(|text| text.trim().to_owned());
     let all = |name: &str| fields.all(name).map(str::to_owned).collect();
+    let figure = |name: &str| text(name).map(|typed| Amount(number(&typed)));
     let day = text("in_force_from").map(|day| day.parse::<NaiveDate>()).transpose();
     let lists = LISTS.into_iter().filter(|(_, word, _)| fields.all("lists").any(|said| said == *word));
     Ok(NewStatement {
@@ -134,9 +143,9 @@ fn statement(fields: &Fields) -> Result<NewStatement, OperationError> {
         lists: lists.map(|(list, ..)| list).collect(),
         contains: all("contains"),
         may_contain: all("may_contain"),
-        sulphites_ppm: text("sulphites_ppm").map(Amount),
-        alcohol_percent_vol: text("alcohol_percent_vol").map(Amount),
-        proteins: Vec::new(),
+        sulphites_ppm: figure("sulphites_ppm"),
+        alcohol_percent_vol: figure("alcohol_percent_vol"),
+        proteins: proteins::read(fields),
         document: text("document").unwrap_or_default(),
         note: text("note"),
         corrects: text("corrects").and_then(|id| id.parse().ok()),
@@ -179,6 +188,7 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, form: Form
         suppliers: found.suppliers,
         corrects: found.corrects,
         words: words(visitor.texts),
+        with_protein: with_protein(visitor.texts),
         form,
     };
     Ok(render(page.form.status(), &page))
@@ -188,6 +198,9 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, form: Form
 fn begun(visitor: &Visitor, form: &Form, corrects: Option<&Statement>, today: NaiveDate) -> Form {
     let mut fields: Vec<(String, String)> =
         form.fields().iter().map(|(name, value)| (name.to_owned(), value.to_owned())).collect();
+    if let Some(was) = corrects {
+        fields.extend(proteins::written(&was.proteins));
+    }
     let mut add = |name: &str, value: String| fields.push((name.to_owned(), value));
     let Some(was) = corrects else {
         add("in_force_from", today.to_string());
@@ -223,11 +236,23 @@ fn begun(visitor: &Visitor, form: &Form, corrects: Option<&Statement>, today: Na
     Form::new(visitor, fields.into_iter().collect())
 }
 
-/// Everything that can be stated; for the kinds nobody names, their groups speak.
+/// Everything that can be named; for the kinds nobody names, their groups speak, and for alcohol its strength.
 fn words(texts: &Texts) -> Vec<Word> {
     let groups = Group::ALL.into_iter().map(Group::word);
-    let substances = Substance::ALL.into_iter().filter(|one| !one.is_unspecified()).map(Substance::word);
+    let can_be_named = |one: &Substance| !one.is_unspecified() && *one != Substance::Alcohol;
+    let substances = Substance::ALL.into_iter().filter(can_be_named).map(Substance::word);
     groups.chain(substances).map(|word| Word { word, text: texts.say(word).into_owned() }).collect()
+}
+
+fn with_protein(texts: &Texts) -> Vec<Word> {
+    let substances = Substance::ALL.into_iter().filter(|one| proteins::has_protein(*one)).map(Substance::word);
+    substances.map(|word| Word { word, text: texts.say(word).into_owned() }).collect()
+}
+
+impl Writing {
+    fn protein_rows(&self) -> usize {
+        proteins::rows_shown(self.form.fields())
+    }
 }
 
 impl Overview {
@@ -244,6 +269,11 @@ impl Overview {
             ("answer-unknown", &says.unknown),
         ];
         let said = parts.into_iter().filter(|(_, words)| !words.is_empty());
-        said.map(|(name, words)| self.frame.texts.say_of(name, "what", self.words(words)).into_owned()).collect()
+        let said = said.map(|(name, words)| self.frame.texts.say_of(name, "what", self.words(words)).into_owned());
+        let proteins = one.proteins.iter().map(|protein| {
+            let what = self.frame.texts.say(&protein.allergen);
+            self.frame.texts.say_with("statement-protein", &[("what", &*what), ("percent", protein.percent.0.as_str())])
+        });
+        said.chain(proteins.map(Cow::into_owned)).collect()
     }
 }

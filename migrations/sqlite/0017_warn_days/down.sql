@@ -1,0 +1,1 @@
+ALTER TABLE item_versions DROP COLUMN warn_days;
