@@ -10,6 +10,7 @@ use actix_web::http::{ConnectionType, Method};
 use actix_web::middleware::{Compress, Next, from_fn};
 use actix_web::{App, HttpRequest, HttpServer, web};
 use tokio::signal::unix::{SignalKind, signal};
+use tracing_actix_web::TracingLogger;
 use tubtrail_operations::{OperationError, problems};
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config, SwaggerUi};
@@ -18,6 +19,7 @@ use crate::body::LARGEST;
 use crate::door::{guard, request_id};
 use crate::house::{House, Outcome};
 use crate::routed::{self, Routed};
+use crate::telemetry::RequestSpan;
 
 /// How long a request may take to say what it wants, in its headers.
 const HEADERS_WITHIN: Duration = Duration::from_secs(10);
@@ -55,7 +57,7 @@ where
             .wrap(from_fn(guard))
             .wrap(Compress::default())
             .wrap(from_fn(observe))
-            .wrap(tracing_actix_web::TracingLogger::default())
+            .wrap(TracingLogger::<RequestSpan>::new())
             .configure(instead.clone())
             .into_utoipa_app()
             .configure(crate::routes::configure)
@@ -136,9 +138,10 @@ async fn observe(
     let id = request_id(request.request());
     let is_browser = request.path().starts_with("/api/");
     let mut response = next.call(request).await?;
-    let status = response.status().as_u16().to_string();
-    metrics::counter!("tubtrail_requests_total", "operation" => operation, "status" => status).increment(1);
-    metrics::histogram!("tubtrail_request_seconds", "operation" => operation).record(began.elapsed());
+    let (status, took) = (response.status().as_u16(), began.elapsed());
+    tracing::info!(operation, status, microseconds = took.as_micros(), "answered");
+    metrics::counter!("tubtrail_requests_total", "operation" => operation, "status" => status.to_string()).increment(1);
+    metrics::histogram!("tubtrail_request_seconds", "operation" => operation).record(took);
     set_headers(&mut response, id, is_browser);
     Ok(response)
 }

@@ -2,9 +2,13 @@
 
 use std::sync::OnceLock;
 
+use actix_web::HttpMessage;
+use actix_web::body::MessageBody;
+use actix_web::dev::{ServiceRequest, ServiceResponse};
 use metrics_exporter_prometheus::{Matcher, PrometheusBuilder, PrometheusHandle};
+use tracing::Span;
+use tracing_actix_web::{RequestId, RootSpanBuilder};
 use tracing_subscriber::EnvFilter;
-use tracing_subscriber::fmt::format::FmtSpan;
 
 static METRICS: OnceLock<PrometheusHandle> = OnceLock::new();
 
@@ -16,7 +20,27 @@ const SECONDS: [f64; 12] = [0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 
 /// Upper bounds of the histogram of commands per commit.
 const COMMANDS: [f64; 8] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0];
 
-/// Starts the log: JSON lines on standard error, one for each request when it is done. `TUBTRAIL_LOG` says how much, as in
+/// What every line of the log that belongs to a request says of it. Few things, each written once: they are put into words for
+/// every request, which otherwise takes longer than to answer most.
+pub struct RequestSpan;
+
+impl RootSpanBuilder for RequestSpan {
+    fn on_request_start(request: &ServiceRequest) -> Span {
+        let id = request.extensions().get::<RequestId>().copied();
+        tracing::info_span!(
+            "request",
+            id = id.map(tracing::field::display),
+            method = request.method().as_str(),
+            target = %request.uri(),
+            client = request.connection_info().realip_remote_addr(),
+        )
+    }
+
+    /// Said by whoever answers: only there it is known as which operation.
+    fn on_request_end<B: MessageBody>(_: Span, _: &Result<ServiceResponse<B>, actix_web::Error>) {}
+}
+
+/// Starts the log: JSON lines on standard error, one for each request when it is answered. `TUBTRAIL_LOG` says how much, as in
 /// `info` or `warn,tubtrail_operations=debug`.
 pub fn start_log() -> Result<(), String> {
     let wanted = std::env::var("TUBTRAIL_LOG").unwrap_or_else(|_| "info".into());
@@ -27,7 +51,7 @@ pub fn start_log() -> Result<(), String> {
         // A line that cannot be written, because whoever read the log has gone, is lost; it must not take the server along.
         .log_internal_errors(false)
         .with_env_filter(filter)
-        .with_span_events(FmtSpan::CLOSE)
+        .with_span_list(false)
         .try_init()
         .map_err(|error| error.to_string())
 }

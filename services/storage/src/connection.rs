@@ -275,9 +275,7 @@ impl ManageConnection for Manager {
     fn connect(&self) -> Result<AnyConnection, StorageError> {
         let mut conn = connect(&self.url)?;
         match &mut conn {
-            AnyConnection::Sqlite(conn) => {
-                conn.batch_execute(&format!("PRAGMA query_only = ON;{}", std::env::var("TT_MMAP").unwrap_or_default()))?
-            }
+            AnyConnection::Sqlite(conn) => conn.batch_execute("PRAGMA query_only = ON;")?,
             AnyConnection::Postgres(conn) => conn.batch_execute("SET default_transaction_read_only = on;")?,
         }
         Ok(conn)

@@ -9,6 +9,7 @@
 
 #[macro_use]
 mod fact;
+mod answering;
 pub mod audit;
 pub mod cleans;
 pub mod connection;

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
-use std::sync::mpsc::{Receiver, RecvError, SendError, Sender, SyncSender, TrySendError, channel, sync_channel};
+use std::sync::mpsc::{Receiver, RecvError, SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 
 use chrono::NaiveDateTime;
@@ -15,6 +15,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use tubtrail_domain::lot_number::LotNumber;
 
+use crate::answering::{Answering, Answers};
 use crate::group::Group;
 use crate::journal;
 use crate::recalls;
@@ -234,62 +235,6 @@ impl State {
     }
 }
 
-/// A group that is done.
-struct Answers {
-    jobs: Vec<Box<dyn Job>>,
-    outcome: Result<(), String>,
-}
-
-impl Answers {
-    fn tell(self) {
-        for job in self.jobs {
-            job.answer(self.outcome.clone());
-        }
-    }
-}
-
-/// Tells those who wait on a thread of its own: to wake one takes as long as to run its command, and the next group need not
-/// wait for it. Dropping it tells the rest and stops.
-struct Answering {
-    groups: Option<Sender<Answers>>,
-    thread: Option<JoinHandle<()>>,
-}
-
-impl Answering {
-    /// So few are told at once: to wake the other thread takes longer.
-    const FEW: usize = 4;
-
-    fn start() -> Result<Self, StorageError> {
-        let (groups, done) = channel::<Answers>();
-        let thread = std::thread::Builder::new()
-            .name("answers".into())
-            .spawn(move || done.into_iter().for_each(Answers::tell))
-            .map_err(|error| StorageError::WriterStopped(error.to_string()))?;
-        Ok(Self { groups: Some(groups), thread: Some(thread) })
-    }
-
-    fn give(&self, answers: Answers) {
-        let Some(groups) = self.groups.as_ref().filter(|_| answers.jobs.len() > Self::FEW) else {
-            return answers.tell();
-        };
-        // It does not go before the writer does; should it have panicked, they are told here.
-        if let Err(SendError(answers)) = groups.send(answers) {
-            answers.tell();
-        }
-    }
-}
-
-impl Drop for Answering {
-    fn drop(&mut self) {
-        self.groups = None;
-        if let Some(thread) = self.thread.take()
-            && thread.join().is_err()
-        {
-            tracing::error!("the thread that answers had panicked");
-        }
-    }
-}
-
 /// Whether a command must wait for the commit of what earlier ones of its group wrote; what was asked of the database is
 /// remembered, for it stays so until a recall begins or ends, and then all wait that ask.
 #[derive(Default)]
@@ -356,7 +301,7 @@ fn rollback(conn: &mut AnyConnection) -> Result<(), StorageError> {
 }
 
 /// A command in the queue, its types forgotten.
-trait Job: Send {
+pub(crate) trait Job: Send {
     fn asks(&self) -> Asks;
     /// Who sent it and under which key, where it has one.
     fn key(&self) -> Option<(&str, &Key)>;

@@ -214,17 +214,20 @@ fn lookups(
     let mut ours = with_dice(served.wires(CLIENTS)?);
     let others: Result<Vec<Wire>, Failure> = (0..CLIENTS).map(|_| constant.wire()).collect();
     let mut others = with_dice(others?);
-    let turns = figures_by_turns(scale.rounds, 6, |which| match which {
+    let mut turns = figures_by_turns(scale.rounds, 5, |which| match which {
         // Asked the same, signed in the same; what answers has nothing to look up.
-        5 => per_second(scale.turn, &mut behind, |(wire, dice)| check(wire, tub(dice)).map(drop)),
-        // Never the same twice, but for chance: an answer that was told before is told again until something changes.
-        4 => per_second(scale.turn, &mut ours, |(wire, dice)| check_of(wire, tub(dice), &some(dice)).map(drop)),
+        4 => per_second(scale.turn, &mut behind, |(wire, dice)| check(wire, tub(dice)).map(drop)),
         0 => per_second(scale.turn, &mut ours, |(wire, dice)| check(wire, tub(dice)).map(drop)),
         1 => per_second(scale.turn, &mut ours, |(wire, dice)| lookup(wire, lot(dice)).map(drop)),
         // A few bytes for anybody, who need not be signed in and asks for nothing.
         2 => per_second(scale.turn, &mut ours, |(wire, _)| wire.get("/healthz").map(drop)),
         _ => per_second(scale.turn, &mut others, |(wire, dice)| lookup(wire, lot(dice)).map(drop)),
     })?;
+    // Never the same twice, but for chance: an answer that was told before is told again until something changes. Apart from
+    // the others: what was told before is forgotten over it.
+    turns.extend(figures_by_turns(scale.rounds, 1, |_| {
+        per_second(scale.turn, &mut ours, |(wire, dice)| check_of(wire, tub(dice), &some(dice)).map(drop))
+    })?);
     let is_sqlite = database.backend() == Backend::Sqlite;
     let mut add = |ids: [&'static str; 2], what: &str, at: (usize, usize), other, target| {
         report.add(Line {
@@ -240,12 +243,12 @@ fn lookups(
     };
     let (same, open) = ("a constant of the same server", "15 bytes of the same server for anybody");
     let bare = "a constant of a bare server";
-    add(["allergens-sqlite", "allergens-postgres"], "allergens of a tub", (0, 5), same, Target::AtLeast(0.8));
+    add(["allergens-sqlite", "allergens-postgres"], "allergens of a tub", (0, 4), same, Target::AtLeast(0.8));
     let anew = "allergens of a tub, worked out anew,";
-    add(["allergens-anew-sqlite", "allergens-anew-postgres"], anew, (4, 5), same, Target::None);
+    add(["allergens-anew-sqlite", "allergens-anew-postgres"], anew, (5, 4), same, Target::None);
     add(["allergens-open-sqlite", "allergens-open-postgres"], "allergens of a tub", (0, 2), open, Target::None);
     add(["allergens-bare-sqlite", "allergens-bare-postgres"], "allergens of a tub", (0, 3), bare, Target::None);
-    add(["lot-sqlite", "lot-postgres"], "a lot", (1, 5), same, Target::None);
+    add(["lot-sqlite", "lot-postgres"], "a lot", (1, 4), same, Target::None);
     Ok(())
 }
 

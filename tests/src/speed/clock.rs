@@ -18,6 +18,11 @@ impl Turns {
         median(self.0[of].clone())
     }
 
+    /// Adds what was measured in turns of their own.
+    pub fn extend(&mut self, others: Self) {
+        self.0.extend(others.0);
+    }
+
     /// The median of the ratios of two of them, turn by turn.
     pub fn ratio(&self, of: usize, to: usize) -> f64 {
         median(self.0[of].iter().zip(&self.0[to]).map(|(of, to)| of / to).collect())
