@@ -6,6 +6,7 @@ mod addresses;
 pub mod assets;
 mod counter;
 mod delivery;
+mod elsewhere;
 mod fields;
 mod figures;
 mod forms;
