@@ -124,6 +124,8 @@ const anywhere = {
   see: ({ css, state: wanted }) => page.waitForSelector(css, { state: wanted ?? "visible" }).then(() => null),
   text_of: ({ css }) => page.locator(css).first().innerText(),
   texts_of: ({ css }) => page.locator(css).allInnerTexts(),
+  // Of a drawing too, which has no inner text.
+  contents_of: ({ css }) => page.locator(css).allTextContents(),
   count_of: ({ css }) => page.locator(css).count(),
   // What stands in an attribute of all that are found.
   values_of: ({ css, attribute }) => page.locator(css).evaluateAll((found, name) => found.map((one) => one.getAttribute(name)), attribute),

@@ -26,7 +26,7 @@ fn ten_thousand(house: &RestHouse) -> (i64, Vec<String>) {
     for _ in 0..BATCHES {
         tubs.extend(house.make("pistachio", &[(&base, 900_000), (&paste, 100_000)], "tub", &[2000; TUBS]));
     }
-    for parcel in tubs[..2000].chunks(500) {
+    for parcel in tubs[..2000].chunks(200) {
         let lines: Vec<_> = parcel.iter().map(|lot| json!({"lot": lot})).collect();
         let transfer = json!({"from": "kitchen", "to": "harbour", "lines": lines});
         let transfer = house.owner.post("/v1/transfers", transfer).expect(201);

@@ -214,7 +214,7 @@ fn what_a_machine_touched_is_drawn_apart(backend: Backend) {
         let seen = text(&browser.ask("text_of", json!({"css": "main"})));
         assert!(seen.contains("2 lots are reached by contact alone"), "{seen}");
         assert!(seen.contains("how much is in it is not known"), "the legend says so: {seen}");
-        let lane = browser.ask("texts_of", json!({"css": ".trace .lane tspan"}));
+        let lane = browser.ask("contents_of", json!({"css": ".trace .lane tspan"}));
         let lane: Vec<String> = lane.as_array().expect("its lines").iter().map(text).collect();
         assert_eq!(lane.join(" "), "Kitchen on the old harbour quay, Northqu");
     }
