@@ -144,17 +144,19 @@ fn the_paper_is_watched(browser: &mut Browser, backend: Backend, path: &str) {
     browser.ask("press_button", json!({"name": "PDF"}));
     browser.ask("see", json!({"css": "#state progress"}));
     browser.ask("picture", json!({"what": "paper-being-written"}));
-    let mut seen: Vec<usize> = Vec::new();
-    loop {
-        let bars = browser.ask("values_of", json!({"css": "#state progress", "attribute": "value"}));
-        let Some(bar) = bars.as_array().and_then(|bars| bars.first()) else { break };
-        seen.push(bar.as_str().and_then(|value| value.parse().ok()).expect("how many were read"));
+    // How many were read, as long as that goes on; then, which takes longer, it is laid out.
+    let mut seen: Vec<String> = Vec::new();
+    while browser.ask("count_of", json!({"css": "#state progress"})) == json!(1) {
+        let said = browser.ask("texts_of", json!({"css": "#state > p"}));
+        seen.extend(said[0].as_str().filter(|said| !said.contains("It is ready")).map(str::to_owned));
         assert!(begun.elapsed() < Duration::from_mins(3), "it is not written after three minutes: {seen:?}");
         std::thread::sleep(Duration::from_millis(200));
     }
-    assert!(seen.is_sorted() && seen.iter().any(|read| (1..10_002).contains(read)), "it was seen at work: {seen:?}");
     seen.dedup();
     println!("{backend:?}: a paper of it after {:?}, seen at {seen:?}", begun.elapsed());
+    let last = seen.last().map(String::as_str);
+    assert_eq!(last, Some("All 10002 lots are read; now it is laid out in pages."), "{seen:?}");
+    assert!(seen[..seen.len() - 1].iter().all(|said| said.contains("of 10002 lots read")), "{seen:?}");
     assert!(text(browser, "#state").contains("It is ready"), "{}", text(browser, "#state"));
     browser.ask("picture", json!({"what": "paper-written"}));
     let paper = browser.ask("download", json!({"name": "Fetch recall-"}));

@@ -154,6 +154,8 @@ impl State {
         let (read, total) = (job.read().to_string(), job.total.to_string());
         let stand = job.stand();
         let said = match stand {
+            // All is read long before all pages are laid out.
+            Stand::Making if job.read() >= job.total => texts.say_of("paper-laying-out", "total", &total),
             Stand::Making => texts.say_with("paper-making", &[("read", &read), ("total", &total)]),
             Stand::Made(_) => texts.say("paper-made"),
             Stand::Failed => texts.say("paper-failed"),

@@ -71,6 +71,7 @@ state-consigned = handed to customers
 state-discarded = thrown away
 state-count_difference = missing at counts
 paper-making = Being written: { $read } of { $total } lots read.
+paper-laying-out = All { $total } lots are read; now it is laid out in pages.
 paper-made = It is ready, and is kept for ten minutes.
 paper-failed = It could not be written. Ask for it again; if that fails too, take the CSV.
 paper-fetch = Fetch { $name }

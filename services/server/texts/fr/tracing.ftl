@@ -71,6 +71,7 @@ state-consigned = remis à des clients
 state-discarded = jeté
 state-count_difference = manquant aux inventaires
 paper-making = En cours d'écriture : { $read } lots lus sur { $total }.
+paper-laying-out = Les { $total } lots sont lus ; la mise en pages est en cours.
 paper-made = C'est prêt, et gardé dix minutes.
 paper-failed = L'écriture a échoué. Redemandez-le ; si cela échoue encore, prenez le CSV.
 paper-fetch = Prendre { $name }
