@@ -2,7 +2,7 @@
 
 use std::time::{Duration, Instant};
 
-use serde_json::{Value, json};
+use serde_json::json;
 use tubtrail_tests::{Backend, RestHouse, on_both};
 
 use crate::browser::{Browser, assert_kept_to_itself};
