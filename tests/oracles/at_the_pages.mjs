@@ -24,6 +24,7 @@ const browser = await chromium.launch({
 });
 let context, page, base, name;
 let bytes = 0;
+const requested = [];
 const elsewhere = [], complaints = [];
 
 async function begin(asked) {
@@ -34,6 +35,7 @@ async function begin(asked) {
   page = await context.newPage();
   page.on("request", (request) => request.url().startsWith(base) || elsewhere.push(request.url()));
   page.on("request", (request) => {
+    requested.push(request.url());
     if (request.isNavigationRequest() && request.frame() === page.mainFrame()) leaving = true;
   });
   for (const come of ["load", "download", "requestfailed"]) page.on(come, () => (leaving = false));
@@ -122,7 +124,13 @@ const anywhere = {
   see: ({ css, state: wanted }) => page.waitForSelector(css, { state: wanted ?? "visible" }).then(() => null),
   text_of: ({ css }) => page.locator(css).first().innerText(),
   texts_of: ({ css }) => page.locator(css).allInnerTexts(),
+  // Of a drawing too, which has no inner text.
+  contents_of: ({ css }) => page.locator(css).allTextContents(),
   count_of: ({ css }) => page.locator(css).count(),
+  // What stands in an attribute of all that are found.
+  values_of: ({ css, attribute }) => page.locator(css).evaluateAll((found, name) => found.map((one) => one.getAttribute(name)), attribute),
+  // How often something was asked for since the beginning.
+  asked_for: ({ part: words }) => requested.filter((url) => url.includes(words)).length,
   value_of: ({ label }) => page.getByLabel(label, { exact: true }).first().inputValue(),
   async download({ name: words }) {
     const coming = page.waitForEvent("download");

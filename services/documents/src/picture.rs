@@ -12,9 +12,9 @@ mod svg;
 use std::collections::BTreeSet;
 
 use self::columns::columns;
-pub use self::groups::{Group, GroupSort, Lane};
+pub use self::groups::{BY_CONTACT, Group, GroupSort, Lane};
 use self::groups::{divide, lanes};
-use self::lines::flows;
+use self::lines::{flows, touches};
 use self::order::{Spots, place};
 pub use self::svg::{BoxWords, PictureWords, write};
 
@@ -27,13 +27,14 @@ pub const BOX_HEIGHT: i32 = 62;
 /// Between two columns: room for the lines.
 const BETWEEN: i32 = 84;
 /// Left of the first column: room for the names of the lanes.
-const MARGIN: i32 = 120;
+const MARGIN: i32 = 168;
 /// Above the first lane: room for the names of the columns.
 const HEAD: i32 = 34;
 /// How many widths of a line there are.
 const WIDTHS: u32 = 5;
 
 /// A lot of a trace, as far as a picture takes it.
+#[expect(clippy::struct_excessive_bools, reason = "each is marked by itself")]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PictureLot {
     /// Its number.
@@ -58,6 +59,8 @@ pub struct PictureLot {
     pub is_held: bool,
     /// A recall keeps it.
     pub is_recalled: bool,
+    /// It is reached by contact alone: how much of what is traced is in it is not known.
+    pub by_contact: bool,
 }
 
 /// Where everything stands in a picture.
@@ -119,12 +122,16 @@ pub struct Line {
     pub mass_mg: i64,
     /// How wide it is drawn, 1 to 5.
     pub width: u32,
+    /// It is no use but a contact: what made the second ran after what made the first, on the same equipment.
+    pub by_contact: bool,
     /// The points it goes through, two for each column: where it comes in and where it leaves.
     pub way: Vec<(i32, i32)>,
 }
 
-/// Lays a picture out. Groups whose key is among `open` are opened; others are, where there is room.
-pub fn lay_out(lots: &[PictureLot], open: &BTreeSet<String>) -> Picture {
+/// Lays a picture out. `contacts` are pairs of batches, of which the second ran after the first on the same equipment; what
+/// they lead to is drawn where lots are reached by contact alone. Groups whose key is among `open` are opened; others are, where
+/// there is room.
+pub fn lay_out(lots: &[PictureLot], contacts: &[(i64, i64)], open: &BTreeSet<String>) -> Picture {
     if lots.is_empty() {
         return Picture::default();
     }
@@ -132,11 +139,12 @@ pub fn lay_out(lots: &[PictureLot], open: &BTreeSet<String>) -> Picture {
     let lanes = lanes(lots, &columns);
     let groups = divide(lots, &columns, &lanes, open);
     let flows = flows(lots, &groups);
-    let spots = Spots::of(&groups, &flows);
+    let touches = touches(lots, &groups, contacts, &flows);
+    let spots = Spots::of(&groups, flows.keys().chain(&touches));
     let standing = place(&spots, lanes.len());
     let last_column = groups.iter().map(|group| group.column).max().unwrap_or(0);
     let left = |column: usize| MARGIN + i32::try_from(column).unwrap_or(0) * (BOX_WIDTH + BETWEEN);
-    let drawn = lines::draw(&groups, &flows, &spots, &standing, left);
+    let drawn = lines::draw(&groups, (&flows, &touches), &spots, &standing, left);
     Picture {
         width: left(last_column) + BOX_WIDTH + BETWEEN / 2,
         height: HEAD + standing.height,

@@ -282,6 +282,7 @@ operations! {
     LIST_RECALLS = "list_recalls" [Owner Kitchen Shop Inspector];
     GET_RECALL = "get_recall" [Owner Kitchen Shop Inspector];
     LIST_RECALL_LINES = "list_recall_lines" [Owner Kitchen Shop Inspector];
+    FIND_RECALL_LINES = "find_recall_lines" [Owner Kitchen Shop Inspector];
     SHOW_PULL_LIST = "show_pull_list" [Owner Kitchen Shop Inspector];
     CONFIRM_RECALL_LINES = "confirm_recall_lines" [Owner Kitchen Shop];
     LIST_RECALL_CONSIGNEES = "list_recall_consignees" [Owner Kitchen Shop Inspector];

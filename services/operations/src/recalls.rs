@@ -4,15 +4,20 @@
 //! later is under the recall from the commit that brings it. Who may see a recall sees the whole of it, like a trace.
 
 mod apportion;
+mod browse;
 mod case;
 mod consignees;
+mod contacts;
 mod drills;
 mod endings;
 mod lines;
+mod news;
 mod outline;
 mod outlook;
 mod places;
+mod pull;
 mod seeds;
+mod survey;
 mod work;
 
 use std::collections::HashMap;
@@ -26,18 +31,22 @@ use tubtrail_storage::search::authors;
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::{IntoParams, ToSchema};
 
-pub use self::case::{RecallCase, RecallMass, RecallSite, RecallTimes};
+pub use self::browse::{LineStand, LinesFound, LinesWanted};
+pub use self::case::{RecallCase, RecallMass, RecallSite, RecallSums, RecallTimes};
 pub use self::consignees::{
     ConsigneeLot, NewNotice, NewReplies, NewReply, Notice, RecallConsignee, RecallConsignees, Replies, Reply,
 };
+pub use self::contacts::ReachedByContact;
 pub use self::drills::{DrillReport, DrillReported, DrillsAsked};
 pub use self::endings::{Closing, Ending, EndingWay};
 pub use self::lines::{
-    ConfirmationShown, ConsignedTo, PullList, RecallLine, RecallLines, RecallLinesHead, RecallPlace, RecallStream,
-    ReceivedFrom,
+    ConfirmationShown, ConsignedTo, RecallLine, RecallLines, RecallLinesHead, RecallPlace, RecallStream, ReceivedFrom,
 };
+pub use self::news::RecallSeen;
 pub use self::outlook::{RecallOutlook, SeedsAsked};
+pub use self::pull::PullList;
 pub use self::seeds::{SeedAsked, SeedShown};
+pub(crate) use self::survey::Surveys;
 pub use self::work::{Confirmed, LineOutcome, NewConfirmation, NewConfirmations};
 use crate::discards::Standpoint;
 use crate::error::{OperationError, Result};

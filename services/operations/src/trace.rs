@@ -317,24 +317,32 @@ fn show(inside: &Inside, outline: &Outline, range: std::ops::Range<usize>) -> An
 
 fn show_lot(inside: &Inside, outline: &Outline, at: usize) -> Answered<TracedLot> {
     let traced = &outline.lots[at];
-    let card = inside.lot_card(traced.lot)?;
-    let item = inside.beside.names.item(card.sort.item_id)?;
-    let row = lot_row(traced.lot);
     let used_in = outline.uses(at).iter();
+    let used_in = used_in.map(|(batch, mg)| TracedUse { batch: *batch, grams: Grams::from_mg(*mg) }).collect();
+    let shown = show_one(inside, traced.lot, used_in)?;
+    let mass_grams = Grams::from_mg(outline.mass_mg(at));
+    Ok(TracedLot { generation: traced.generation, grams: to_grams(traced.mg), mass_grams, ..shown })
+}
+
+/// A lot as a trace shows it, with none of what is traced in it.
+pub(crate) fn show_one(inside: &Inside, lot: LotIx, used_in: Vec<TracedUse>) -> Answered<TracedLot> {
+    let card = inside.lot_card(lot)?;
+    let item = inside.beside.names.item(card.sort.item_id)?;
+    let row = lot_row(lot);
     Ok(TracedLot {
         lot: card.number.to_string(),
         item: item.row.code.clone(),
         name: item.current.name.clone(),
         kind: card.sort.kind,
-        generation: traced.generation,
+        generation: 0,
         site: inside.beside.names.site_code(card.sort.site_id)?.to_owned(),
-        grams: to_grams(traced.mg),
-        mass_grams: Grams::from_mg(outline.mass_mg(at)),
+        grams: 0.0,
+        mass_grams: Grams::from_mg(inside.graph.mass(lot)),
         came_from: inside.origin_of(&card)?,
-        used_in: used_in.map(|(batch, mg)| TracedUse { batch: *batch, grams: Grams::from_mg(*mg) }).collect(),
+        used_in,
         expiry: card.expiry(),
         on_hold: inside.hold_shown(row),
-        recalls: inside.recalls_keeping(traced.lot),
+        recalls: inside.recalls_keeping(lot),
         rejected: inside.beside.kept.rejection(row).map(str::to_owned),
         places: inside.holdings_of(&card)?,
     })

@@ -13,6 +13,7 @@ use crate::index::Index;
 use crate::lots;
 use crate::passwords::Passwords;
 use crate::reach::{self, Operation, Request};
+use crate::recalls::Surveys;
 use crate::sessions::People;
 
 /// Connections that read, and one that is asked again and again for the last commit.
@@ -25,6 +26,7 @@ pub struct Tubtrail {
     pub(crate) clock: Clock,
     pub(crate) passwords: Passwords,
     pub(crate) people: People,
+    pub(crate) surveys: Surveys,
     asked: Mutex<Option<Reader>>,
     writer: Writer,
 }
@@ -60,7 +62,8 @@ impl Tubtrail {
         let index = Arc::new(Index::build(&database)?);
         let writer = start(&database, Arc::clone(&clock), Arc::clone(&index) as Arc<dyn Follower>)?;
         let (passwords, people) = (Passwords::default(), People::default());
-        Ok(Self { database, index, clock, passwords, people, asked: Mutex::default(), writer })
+        let surveys = Surveys::default();
+        Ok(Self { database, index, clock, passwords, people, surveys, asked: Mutex::default(), writer })
     }
 
     /// Reads. What the index holds is at least as new as anything the closure reads after asking for it.

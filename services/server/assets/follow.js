@@ -1,17 +1,20 @@
 // Keeps a page current that only shows: whatever has `data-follow` is asked for again, at the address that stands there, when
-// something was written down anywhere; what has `data-every` too, every so many milliseconds, until something in it has
-// `data-done`. A page that has lost touch says so in the element `lost`. Keys that a hand scanner
-// types go to the field with `data-scan`, whatever has the focus. Without this script a page works too; it does not follow.
-"use strict";
+// something was written down; `data-live` names the line that says so, where it is not the one that says all. What has
+// `data-every` too is asked for every so many milliseconds, until something in it has `data-done`. A page that has lost touch says
+// so in the element `lost`. Keys that a hand scanner types go to the field with `data-scan`, whatever has the focus. Without
+// this script a page works too; it does not follow.
+import { isUp, listen, lose, scanInto, show } from "./live.js";
 
-// The server says every two seconds that the line is up.
-const DEAD_AFTER_MS = 6000;
+// A page that is not answered for as long as this is asked for again.
+const ANSWERED_WITHIN_MS = 30000;
+const AGAIN_AFTER_MS = 2000;
 const lost = document.getElementById("lost");
-let heard = performance.now();
-let asking = null;
+let stale = false;
+let looking = false;
+let wanted = false;
 
 function look() {
-  if (lost) lost.hidden = navigator.onLine && performance.now() - heard < DEAD_AFTER_MS;
+  if (lost) lost.hidden = isUp() && !stale;
 }
 
 // What somebody is typing in, or has begun to, is left alone.
@@ -20,66 +23,53 @@ function isInHand(part) {
   return [...part.querySelectorAll("input:not([type=hidden]), textarea")].some((field) => field.value !== field.defaultValue);
 }
 
-async function ask(which = "[data-follow]") {
-  if (asking) asking.abort();
-  const mine = (asking = new AbortController());
+async function ask(which) {
   for (const part of document.querySelectorAll(which)) {
     if (isInHand(part)) continue;
-    try {
-      const response = await fetch(part.dataset.follow, { signal: mine.signal, redirect: "manual" });
-      if (response.type === "opaqueredirect") return location.reload();
-      if (!response.ok) throw new Error(`${response.status}`);
-      const html = await response.text();
-      if (mine === asking && !isInHand(part)) show(part, html);
-    } catch (error) {
-      if (mine === asking) heard = -DEAD_AFTER_MS;
-      look();
-      return;
-    }
+    const response = await fetch(part.dataset.follow, { signal: AbortSignal.timeout(ANSWERED_WITHIN_MS), redirect: "manual" });
+    if (response.type === "opaqueredirect") return location.reload();
+    if (!response.ok) throw new Error(`${response.status}`);
+    const html = await response.text();
+    if (isInHand(part)) continue;
+    show(part, html);
+    part.dispatchEvent(new Event("shown", { bubbles: true }));
   }
 }
 
-// What was opened to be read stays open.
-function show(part, html) {
-  const open = [...part.querySelectorAll("details")].map((details) => details.open);
-  const focused = part.contains(document.activeElement);
-  part.innerHTML = html;
-  const found = part.querySelectorAll("details");
-  if (found.length === open.length) found.forEach((details, at) => (details.open = open[at]));
-  if (focused) document.getElementById("page").focus();
-  part.dispatchEvent(new Event("shown", { bubbles: true }));
-}
-
-function follow() {
-  const line = new EventSource("/live");
-  const hear = () => {
-    heard = performance.now();
+// One look at a time: whatever is heard meanwhile leads to one more, however slow the answer is.
+async function catchUp() {
+  wanted = true;
+  if (looking) return;
+  looking = true;
+  while (wanted) {
+    wanted = false;
+    try {
+      await ask("[data-follow]");
+      stale = false;
+    } catch {
+      stale = true;
+      setTimeout(catchUp, AGAIN_AFTER_MS);
+    }
     look();
-  };
-  line.addEventListener("beat", hear);
-  line.addEventListener("news", () => {
-    hear();
-    ask();
-  });
-  line.onerror = () => {
-    if (line.readyState === EventSource.CLOSED) setTimeout(follow, 2000);
-  };
+  }
+  looking = false;
 }
 
-document.addEventListener("keydown", (event) => {
-  const scan = document.querySelector("[data-scan]");
-  const typing = event.target.closest("input:not([type=checkbox]), select, textarea, button, a, summary");
-  const types = event.key.length === 1 && event.key !== " " && !event.ctrlKey && !event.altKey && !event.metaKey;
-  if (scan && !typing && types) scan.focus();
-});
+scanInto(() => document.querySelector("[data-scan]"));
 
 // What is scanned next takes the place of what stood there.
 document.addEventListener("focusin", (event) => event.target.matches("[data-scan]") && event.target.select());
 
 for (const part of document.querySelectorAll("[data-follow][data-every]")) {
-  const again = () => {
+  const again = async () => {
     if (part.querySelector("[data-done]")) return;
-    ask("[data-every]").finally(() => setTimeout(again, Number(part.dataset.every)));
+    try {
+      await ask("[data-every]");
+    } catch {
+      lose();
+      look();
+    }
+    setTimeout(again, Number(part.dataset.every));
   };
   setTimeout(again, Number(part.dataset.every));
 }
@@ -89,5 +79,5 @@ addEventListener("offline", look);
 addEventListener("pageshow", (event) => event.persisted && location.reload());
 if (document.querySelector("[data-follow]") || lost) {
   setInterval(look, 500);
-  follow();
+  listen(document.querySelector("[data-live]")?.dataset.live ?? "/live", look, catchUp);
 }

@@ -7,8 +7,11 @@ use diesel::dsl::{max, min};
 use diesel::prelude::*;
 use tubtrail_domain::place::State;
 
+use crate::recalls::{recall_confirmations, recall_endings, recall_replies};
 use crate::stock::{MovementRow, movements};
 use crate::{AnyConnection, StorageError};
+
+diesel::allow_tables_to_appear_in_same_query!(recall_confirmations, movements);
 
 const CHUNK: usize = 500;
 
@@ -70,18 +73,107 @@ pub fn consigned_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<Mov
 
 /// The last journal entry by which some lots came to stand at each site, by lot and site.
 pub fn brought_in(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<HashMap<(i64, i64), i64>, StorageError> {
-    let on_hand: Vec<&str> = State::ALL.iter().filter(|state| state.is_on_hand()).map(|state| state.word()).collect();
     let mut found = HashMap::new();
     for chunk in lot_ids.chunks(CHUNK) {
         let rows: Vec<(i64, i64, Option<i64>)> = movements::table
             .filter(movements::lot_id.eq_any(chunk.to_vec()))
-            .filter(movements::to_state.eq_any(on_hand.clone()))
+            .filter(movements::to_state.eq_any(on_hand()))
             .group_by((movements::lot_id, movements::to_site_id))
             .select((movements::lot_id, movements::to_site_id, max(movements::entry)))
             .load(conn)?;
         found.extend(rows.into_iter().filter_map(|(lot, site, entry)| Some(((lot, site), entry?))));
     }
     Ok(found)
+}
+
+/// What was last found of a lot at a site, in a word.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Found {
+    /// The outcome.
+    pub outcome: String,
+    /// The journal entry that says so.
+    pub entry: i64,
+}
+
+/// What was last found of all lots of a recall, up to a journal entry; by lot and site.
+pub fn found_of(
+    conn: &mut AnyConnection,
+    recall_id: i64,
+    until: i64,
+) -> Result<HashMap<(i64, i64), Found>, StorageError> {
+    let rows: Vec<(i64, i64, String, i64)> = recall_confirmations::table
+        .filter(recall_confirmations::recall_id.eq(recall_id))
+        .filter(recall_confirmations::entry.le(until))
+        .order(recall_confirmations::id)
+        .select((
+            recall_confirmations::lot_id,
+            recall_confirmations::site_id,
+            recall_confirmations::outcome,
+            recall_confirmations::entry,
+        ))
+        .load(conn)?;
+    Ok(rows.into_iter().map(|(lot, site, outcome, entry)| ((lot, site), Found { outcome, entry })).collect())
+}
+
+/// The last journal entry, up to another, by which a lot of a recall came to stand at a site where something had been found of
+/// it before; by lot and site.
+pub fn brought_after(
+    conn: &mut AnyConnection,
+    recall_id: i64,
+    until: i64,
+) -> Result<HashMap<(i64, i64), i64>, StorageError> {
+    let same =
+        movements::lot_id.eq(recall_confirmations::lot_id).and(movements::to_site_id.eq(recall_confirmations::site_id));
+    let rows: Vec<(i64, i64, Option<i64>)> = recall_confirmations::table
+        .inner_join(movements::table.on(same))
+        .filter(recall_confirmations::recall_id.eq(recall_id))
+        .filter(movements::to_state.eq_any(on_hand()))
+        .filter(movements::entry.gt(recall_confirmations::entry))
+        .filter(movements::entry.le(until))
+        .group_by((recall_confirmations::lot_id, recall_confirmations::site_id))
+        .select((recall_confirmations::lot_id, recall_confirmations::site_id, max(movements::entry)))
+        .load(conn)?;
+    Ok(rows.into_iter().filter_map(|(lot, site, entry)| Some(((lot, site), entry?))).collect())
+}
+
+/// How much of some lots went back to the supplier from each site, up to a journal entry: lot, site, milligrams.
+pub fn returned_of(
+    conn: &mut AnyConnection,
+    lot_ids: &[i64],
+    until: i64,
+) -> Result<Vec<(i64, i64, i64)>, StorageError> {
+    let mut found = Vec::new();
+    for chunk in lot_ids.chunks(CHUNK) {
+        found.extend(
+            movements::table
+                .filter(movements::lot_id.eq_any(chunk.to_vec()))
+                .filter(movements::to_state.eq(State::Supplier.word()))
+                .filter(movements::entry.le(until))
+                .select((movements::lot_id, movements::to_site_id, movements::mass_mg))
+                .load::<(i64, i64, i64)>(conn)?,
+        );
+    }
+    Ok(found)
+}
+
+/// Whether anything was found, answered or ended of a recall after a journal entry, up to and including another.
+pub fn is_written_of(conn: &mut AnyConnection, recall_id: i64, after: i64, until: i64) -> Result<bool, StorageError> {
+    let found = recall_confirmations::table
+        .filter(recall_confirmations::recall_id.eq(recall_id))
+        .filter(recall_confirmations::entry.gt(after).and(recall_confirmations::entry.le(until)));
+    let answered = recall_replies::table
+        .filter(recall_replies::recall_id.eq(recall_id))
+        .filter(recall_replies::entry.gt(after).and(recall_replies::entry.le(until)));
+    let ended = recall_endings::table
+        .filter(recall_endings::recall_id.eq(recall_id))
+        .filter(recall_endings::entry.gt(after).and(recall_endings::entry.le(until)));
+    Ok(found.select(recall_confirmations::id).first::<i64>(conn).optional()?.is_some()
+        || answered.select(recall_replies::id).first::<i64>(conn).optional()?.is_some()
+        || ended.select(recall_endings::id).first::<i64>(conn).optional()?.is_some())
+}
+
+fn on_hand() -> Vec<&'static str> {
+    State::ALL.iter().filter(|state| state.is_on_hand()).map(|state| state.word()).collect()
 }
 
 /// The lots of which a customer was ever handed any.

@@ -56,6 +56,7 @@ const OF_THE_HOUSE: &[&str] = &[
     "get_recall",
     "draw_recall",
     "list_recall_lines",
+    "find_recall_lines",
     "list_recall_consignees",
     "report_recall",
     "show_drill_report",

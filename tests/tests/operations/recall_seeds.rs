@@ -212,7 +212,7 @@ fn a_late_delivery_of_the_code_joins(backend: Backend) {
     assert_eq!(house.add(batch, vec![of(&second, 100)]).unwrap_err().problem.word, "lot-recalled");
     house.add(batch, vec![of(&other, 100)]).expect("it is another lot");
     let case = case(&house, id);
-    assert_eq!(case.mass.received_grams.mg(), 1_500_000);
+    assert_eq!(case.sums.mass.received_grams.mg(), 1_500_000);
     assert_adds_up(&case);
 }
 
@@ -256,14 +256,14 @@ fn what_comes_out_of_an_open_batch_joins(backend: Backend) {
     house.add(batch, vec![of(&paste, 1000)]).expect("it is used");
     let id = begin(&house, vec![codes(&["24-118"])]).recall.recall;
     let open = case(&house, id);
-    assert_eq!((open.mass.in_open_batches_grams.mg(), open.reached_lots), (1_000_000, 1));
+    assert_eq!((open.sums.mass.in_open_batches_grams.mg(), open.sums.reached_lots), (1_000_000, 1));
     assert_adds_up(&open);
     let completed = house.complete(batch, vec![output(OutputKind::Tub, 900)]).expect("it is done");
     let tub = completed.outputs[0].lot.clone();
     assert_eq!(reached(&house, id), [paste, tub.clone()]);
     assert_eq!(word(house.tubtrail.open_tub(&Request::system(), &tub, Opening::default())), "lot-recalled");
     let closed = case(&house, id);
-    assert_eq!((closed.mass.available_grams.mg(), closed.mass.lost_grams.mg()), (900_000, 100_000));
+    assert_eq!((closed.sums.mass.available_grams.mg(), closed.sums.mass.lost_grams.mg()), (900_000, 100_000));
     assert_adds_up(&closed);
 }
 
@@ -322,7 +322,7 @@ fn contacts_are_followed_where_that_is_asked(backend: Backend) {
     assert_eq!(reached(&house, alone), [recalled.clone(), first.clone()]);
     assert_eq!(reached(&house, id), [recalled.clone(), first.clone(), second.clone()]);
     let by_contact = case(&house, id);
-    assert_eq!((by_contact.reached_lots, by_contact.by_contact_lots), (3, 1));
+    assert_eq!((by_contact.sums.reached_lots, by_contact.sums.by_contact_lots), (3, 1));
     assert_adds_up(&by_contact);
     let line = crate::recalled::lines(&house, id).into_iter().find(|line| line.lot == second).expect("a line");
     assert!(line.by_contact && line.places.iter().all(|place| place.seed_grams.is_none()), "{line:?}");

@@ -314,7 +314,7 @@ fn a_drill_that_is_closed_frees_what_it_held(backend: Backend) {
     assert_eq!(word(house.tubtrail.withdraw_recall(&system, id, closing())), "recall-ended", "it holds nothing");
     assert_eq!(word(confirm(&house, id, confirmation(SHOP, &lot, LineOutcome::Destroyed))), "recall-ended");
     let case = case(&house, id);
-    assert_eq!((case.reached_lots, case.mass.served_grams.mg(), case.overdue_lines), (1, 100_000, 0));
+    assert_eq!((case.sums.reached_lots, case.sums.mass.served_grams.mg(), case.overdue_lines), (1, 100_000, 0));
     assert_adds_up(&case);
 }
 
@@ -332,7 +332,7 @@ fn who_may_do_what(backend: Backend) {
     }
     let id = done(house.tubtrail.begin_recall(&everywhere(Role::Kitchen), new())).recall.recall;
     let shop = someone(&house, Role::Shop, OTHER_SHOP);
-    assert_eq!(house.tubtrail.get_recall(&shop, id).expect("they may").reached_lots, 1);
+    assert_eq!(house.tubtrail.get_recall(&shop, id).expect("they may").sums.reached_lots, 1);
     assert_eq!(house.tubtrail.list_recall_lines(&shop, id, "", 10).expect("they may").head.total_lots, 1);
     let till = someone(&house, Role::Device, SHOP);
     let not_theirs: [Option<OperationError>; 3] = [

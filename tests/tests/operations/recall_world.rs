@@ -18,7 +18,7 @@ use tubtrail_tests::batches::{because, of, sheet};
 use tubtrail_tests::house::{KITCHEN, SHOP, day, grams};
 use tubtrail_tests::{Backend, Dice, TestHouse, on_both};
 
-use crate::recalled::{assert_adds_up, case, closing, codes, lines, lots, recall, serve};
+use crate::recalled::{assert_adds_up, assert_sums_are_of_the_lines, case, closing, codes, lines, lots, recall, serve};
 use crate::shelf::{all_as_sent, done, house, output, parcel};
 
 on_both!(random_recalls_agree_with_plain_lists);
@@ -412,6 +412,7 @@ impl Run {
                 }
             }
             assert_adds_up(&case(&self.house, recall.id));
+            assert_sums_are_of_the_lines(&self.house, recall.id);
         }
     }
 }

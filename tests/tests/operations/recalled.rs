@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use tubtrail_operations::recalls::{
-    Begun, Closing, LineOutcome, NewConfirmation, NewConfirmations, NewRecall, RecallCase, RecallKind, RecallLine,
-    SeedAsked,
+    Begun, Closing, LineOutcome, LineStand, LinesFound, LinesWanted, NewConfirmation, NewConfirmations, NewRecall,
+    RecallCase, RecallKind, RecallLine, SeedAsked,
 };
 use tubtrail_operations::tubs::Serving;
 use tubtrail_operations::{Grams, OperationError, Request};
@@ -77,7 +77,7 @@ pub fn seed_mg(house: &TestHouse, recall: i64, lot: &str) -> BTreeMap<(String, S
 
 /// Everything the case accounts for, in milligrams, and what was received.
 pub fn sums(case: &RecallCase) -> (i64, i64) {
-    let mass = &case.mass;
+    let mass = &case.sums.mass;
     let parts = [
         mass.available_grams,
         mass.open_grams,
@@ -100,8 +100,64 @@ pub fn sums(case: &RecallCase) -> (i64, i64) {
 #[track_caller]
 pub fn assert_adds_up(case: &RecallCase) {
     let (found, received) = sums(case);
-    assert_eq!(found, received, "{:?}", case.mass);
-    assert_eq!(case.mass.unaccounted_grams, Grams::from_mg(0), "{:?}", case.mass);
+    assert_eq!(found, received, "{:?}", case.sums.mass);
+    assert_eq!(case.sums.mass.unaccounted_grams, Grams::from_mg(0), "{:?}", case.sums.mass);
+}
+
+/// Asserts that the case says of each site what its lines come to, and that its lines can be looked through, three at a time,
+/// forward and back.
+#[track_caller]
+pub fn assert_sums_are_of_the_lines(house: &TestHouse, recall: i64) {
+    let (case, lines) = (case(house, recall), lines(house, recall));
+    for site in &case.sums.sites {
+        let here: Vec<&RecallLine> = lines.iter().filter(|line| line.site == site.site).collect();
+        let on_hand = |line: &RecallLine| mg_of(line, &["available", "open", "in_transit"]);
+        let sum = |lines: &mut dyn Iterator<Item = &&RecallLine>| lines.map(|line| on_hand(line)).sum::<i64>();
+        let counted = (here.len(), here.iter().filter(|line| on_hand(line) > 0).count());
+        assert_eq!((site.lots, site.lots_on_hand), counted, "{}", site.site);
+        assert_eq!(site.on_hand_grams.mg(), sum(&mut here.iter()), "{}", site.site);
+        assert_eq!(site.open_grams.mg(), sum(&mut here.iter().filter(|line| line.open)), "{}", site.site);
+        assert_eq!(site.served_grams.mg(), here.iter().map(|line| mg_of(line, &["served"])).sum::<i64>());
+        let said = |is: fn(LineOutcome) -> bool| {
+            let said = here.iter().filter(|line| !line.open);
+            said.filter(|line| line.confirmation.as_ref().is_some_and(|one| is(one.outcome))).count()
+        };
+        let stands = (here.iter().filter(|line| line.open).count(), said(|one| one != LineOutcome::NotFound));
+        assert_eq!((site.open_lines, site.confirmed_lines), stands, "{}", site.site);
+        assert_eq!(site.not_found_lines, said(|one| one == LineOutcome::NotFound), "{}", site.site);
+    }
+    assert_eq!(case.sums.sites.iter().map(|site| site.lots).sum::<usize>(), lines.len());
+    let mut wanted = LinesWanted { limit: 3, ..LinesWanted::default() };
+    let mut looked_through = Vec::new();
+    loop {
+        let page = look_through(house, recall, &wanted);
+        assert_eq!((page.found, page.first), (lines.len(), looked_through.len() + 1));
+        looked_through.extend(page.lines);
+        wanted.from = page.next;
+        if wanted.from.is_none() {
+            break;
+        }
+    }
+    assert_eq!(looked_through, lines);
+    for stand in LineStand::ALL {
+        let page =
+            look_through(house, recall, &LinesWanted { stand: Some(stand), limit: 500, ..LinesWanted::default() });
+        let counts = [page.open_lines, page.not_found_lines, page.confirmed_lines, page.gone_lines];
+        assert_eq!(counts.iter().sum::<usize>(), lines.len());
+        assert_eq!(page.lines.len(), page.found);
+        assert!(page.lines.iter().all(|line| line.open == (stand == LineStand::Open)), "{stand:?}");
+    }
+}
+
+fn mg_of(line: &RecallLine, states: &[&str]) -> i64 {
+    line.places.iter().filter(|place| states.contains(&place.state.as_str())).map(|place| place.grams.mg()).sum()
+}
+
+/// Some of its lines.
+#[track_caller]
+pub fn look_through(house: &TestHouse, recall: i64, wanted: &LinesWanted) -> LinesFound {
+    let found = house.tubtrail.find_recall_lines(&Request::system(), recall, wanted);
+    found.unwrap_or_else(|error| panic!("{error}"))
 }
 
 /// Serves so many grams.

@@ -70,7 +70,7 @@ fn what_a_recall_would_reach_is_seen_before_it_is_begun(backend: Backend) {
     let asked = |code: &str| SeedsAsked { seeds: vec![codes(&[code])], with_contact: false };
     let foreseen = house.tubtrail.foresee_recall(&Request::system(), &asked("24-118"));
     let foreseen = foreseen.unwrap_or_else(|error| panic!("{error}"));
-    assert_eq!((foreseen.seed_lots, foreseen.reached_lots, foreseen.consignees), (1, 3, 1));
+    assert_eq!((foreseen.sums.seed_lots, foreseen.sums.reached_lots, foreseen.sums.consignees), (1, 3, 1));
     let mass = RecallMass {
         received_grams: Grams::from_mg(10_000_000),
         available_grams: Grams::from_mg(5_500_000),
@@ -81,8 +81,9 @@ fn what_a_recall_would_reach_is_seen_before_it_is_begun(backend: Backend) {
         lost_grams: Grams::from_mg(400_000),
         ..RecallMass::default()
     };
-    assert_eq!(foreseen.mass, mass);
+    assert_eq!(foreseen.sums.mass, mass);
     let sites: Vec<_> = foreseen
+        .sums
         .sites
         .iter()
         .map(|site| (site.site.as_str(), site.on_hand_grams.mg() / 1000, site.open_lines))
@@ -99,7 +100,7 @@ fn what_a_recall_would_reach_is_seen_before_it_is_begun(backend: Backend) {
     assert_eq!(recalls.items, [], "looking writes nothing down");
     let begun = begin(&house, vec![codes(&["24-118"])]);
     let case = case(&house, begun.recall.recall);
-    assert_eq!((case.reached_lots, case.consignees), (foreseen.reached_lots, foreseen.consignees));
+    assert_eq!((case.sums.reached_lots, case.sums.consignees), (foreseen.sums.reached_lots, foreseen.sums.consignees));
     let mut trace = house.tubtrail.stream_recall_trace(&Request::system(), begun.recall.recall).expect("a trace");
     let traced = house.tubtrail.more_of_trace(&mut trace).expect("its lots");
     assert!(traced.iter().all(|lot| lot.recalls == [begun.recall.recall]), "{traced:?}");
@@ -135,18 +136,18 @@ fn the_recall_on_paper_adds_up(backend: Backend) {
 
     let case = case(&house, id);
     let g = |grams: i64| Grams::from_mg(grams * 1000);
-    let mass = &case.mass;
+    let mass = &case.sums.mass;
     assert_eq!((mass.received_grams, mass.found_grams), (g(10_000), g(0)));
     assert_eq!((mass.available_grams, mass.open_grams, mass.in_transit_grams), (g(5500), g(1600), g(0)));
     assert_eq!((mass.served_grams, mass.consigned_grams, mass.discarded_grams), (g(400), g(1600), g(500)));
     assert_eq!((mass.lost_grams, mass.in_open_batches_grams, mass.in_seeds_grams), (g(400), g(0), g(0)));
     assert_adds_up(&case);
-    assert_eq!((case.seed_lots, case.reached_lots, case.by_contact_lots), (1, 3, 0));
+    assert_eq!((case.sums.seed_lots, case.sums.reached_lots, case.sums.by_contact_lots), (1, 3, 0));
     assert_eq!((case.open_lines, case.overdue_lines), (2, 0), "the paste at the kitchen, the open tub at the shop");
-    assert_eq!((case.consignees, case.open_replies), (1, 1));
+    assert_eq!((case.sums.consignees, case.open_replies), (1, 1));
     assert_eq!(case.times.notice_to_trace_seconds, 3600);
     assert_eq!(case.recall.due_at, day(3, 12), "24 hours after it was heard of");
-    let sites: Vec<_> = case.sites.iter().map(|site| (site.site.as_str(), site.lots, site.lots_on_hand)).collect();
+    let sites: Vec<_> = case.sums.sites.iter().map(|site| (site.site.as_str(), site.lots, site.lots_on_hand)).collect();
     assert_eq!(sites, [(KITCHEN, 2, 1), (SHOP, 1, 1)], "the tub for the shop left nothing at the kitchen");
 
     assert_eq!(seed_mg(&house, id, &paste), at(&[(KITCHEN, "available", 5_500_000), (KITCHEN, "discarded", 500_000)]));
@@ -205,8 +206,8 @@ fn what_a_count_found_or_missed_is_in_the_account(backend: Backend) {
     done(house.tubtrail.count_site(&Request::system(), count));
     let case = case(&house, id);
     let g = |grams: i64| Grams::from_mg(grams * 1000);
-    assert_eq!((case.mass.received_grams, case.mass.found_grams), (g(20_000), g(500)));
-    assert_eq!((case.mass.available_grams, case.mass.count_difference_grams), (g(20_100), g(400)));
+    assert_eq!((case.sums.mass.received_grams, case.sums.mass.found_grams), (g(20_000), g(500)));
+    assert_eq!((case.sums.mass.available_grams, case.sums.mass.count_difference_grams), (g(20_100), g(400)));
     assert_adds_up(&case);
 }
 
@@ -283,7 +284,7 @@ fn a_withdrawn_recall_holds_nothing(backend: Backend) {
     done(serve(&house, &open, 100));
     let after = case(&house, id);
     assert_eq!(after.recall.ending, Some(ending), "what it reached can still be read");
-    assert_eq!(after.reached_lots, before.reached_lots);
+    assert_eq!(after.sums.reached_lots, before.sums.reached_lots);
     assert_adds_up(&after);
     let again = house.tubtrail.withdraw_recall(&Request::system(), id, closing());
     assert_eq!(word(again), "recall-ended");

@@ -75,6 +75,35 @@ impl Drop for Browser {
     }
 }
 
+/// Sizes and schemes in which everybody must have every page in hand.
+const LOOKS: [(&str, &str); 3] = [("phone", "light"), ("tablet", "dark"), ("desk", "light")];
+/// What a page weighs at most, with all that it loads, in bytes.
+const MOST_BYTES: u64 = 60_000;
+
+/// Looks at pages on a phone, a tablet and a desk, after signing in at one: no part of them may be shut to anyone, nor be wider
+/// than the screen, nor come from elsewhere, and none is heavy.
+#[track_caller]
+pub fn look_at_all(house: &RestHouse, (login, first): (&str, &str), paths: &[String]) {
+    for (size, scheme) in LOOKS {
+        let mut browser = Browser::open(house, login, first, size, scheme);
+        for path in paths {
+            let found = browser.ask("look", json!({"path": path}));
+            assert_eq!(found["violations"], json!([]), "{size} {scheme} {path}");
+            assert_eq!(found["wider_than_the_screen"], json!(false), "{size} {path}");
+            let weight = found["bytes"].as_u64().expect("a weight");
+            assert!(weight < MOST_BYTES, "{path} weighs {weight} bytes");
+        }
+        assert_kept_to_itself(browser);
+    }
+}
+
+/// Closes a browser that must have asked nobody else for anything, nor complained of anything.
+#[track_caller]
+pub fn assert_kept_to_itself(browser: Browser) {
+    let said = browser.close();
+    assert_eq!((&said["elsewhere"], &said["complaints"]), (&json!([]), &json!([])));
+}
+
 /// Where pictures of what was seen are kept, to be looked at.
 fn shots() -> PathBuf {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(".work/pages");

@@ -7,9 +7,13 @@ use tubtrail_tests::rest::Tubs;
 use tubtrail_tests::world::PASSWORD;
 use tubtrail_tests::{Backend, RestHouse, on_both};
 
-use crate::browser::Browser;
+use crate::browser::{Browser, assert_kept_to_itself, look_at_all};
 
-on_both!(a_drill_from_its_beginning_to_its_report, recalls_can_be_used_by_everyone);
+on_both!(
+    a_drill_from_its_beginning_to_its_report,
+    what_a_machine_touched_is_drawn_apart,
+    recalls_can_be_used_by_everyone,
+);
 
 /// Milk M-1 is in four tubs, three of which are at the harbour, one open; the fourth and what is left of the base are in the
 /// kitchen; a fifth, of other milk, is at the harbour too.
@@ -89,7 +93,7 @@ fn a_drill_from_its_beginning_to_its_report(backend: Backend) {
     owner.ask("see", json!({"css": ".drill"}));
     let path = text(&owner.ask("at", json!({})));
     let recall: i64 = path.trim_start_matches("/recalls/").split('?').next().unwrap_or("").parse().expect("a number");
-    assert_eq!(owner.ask("count_of", json!({"css": ".missing tbody tr"})), json!(5), "nobody has confirmed anything");
+    assert_eq!(owner.ask("count_of", json!({"css": ".lines tbody tr"})), json!(5), "nobody has confirmed anything");
 
     // The shop sees it at the counter, and goes through its tubs with a scanner.
     let mut hand = Browser::open(&house, "hand", "/counter/harbour", "phone", "light");
@@ -102,14 +106,17 @@ fn a_drill_from_its_beginning_to_its_report(backend: Backend) {
     assert_eq!(hand.ask("count_of", json!({"css": ".pull li.open"})), json!(2));
     hand.ask("picture", json!({"what": "recall-site"}));
 
-    // The case, which stood open meanwhile, shows it by itself.
-    owner.ask("see", json!({"css": format!(".confirmed tr:has-text(\"{}\")", made.tubs[0])}));
-    let line = text(&owner.ask("text_of", json!({"css": ".confirmed tbody tr"})));
+    // The case, which stood open meanwhile, shows it by itself: one less is to be confirmed.
+    owner.ask("see", json!({"css": is_not_listed(&made.tubs[0])}));
+    assert_eq!(owner.ask("count_of", json!({"css": ".lines tbody tr"})), json!(4));
+    owner.ask("press_link", json!({"name": "Confirmed 1"}));
+    owner.ask("see", json!({"css": ".sorts [aria-current]:has-text(\"Confirmed\")"}));
+    let line = text(&owner.ask("text_of", json!({"css": ".lines tbody tr"})));
     assert!(line.contains("Found, put aside") && line.contains("Nora at the harbour"), "{line}");
     hand.ask("tick", json!({"label": "Destroyed"}));
     let scanned = Instant::now();
     hand.ask("scans", json!({"text": made.tubs[1]}));
-    owner.ask("see", json!({"css": format!(".confirmed tr:has-text(\"{}\")", made.tubs[1])}));
+    owner.ask("see", json!({"css": format!(".lines tr:has-text(\"{}\")", made.tubs[1])}));
     println!("{backend:?}: seen on the case {:?} after the scanner began to type", scanned.elapsed());
     hand.ask("see", json!({"css": is_confirmed(&made.tubs[1])}));
     assert_eq!(hand.ask("count_of", json!({"css": ".pull li.open"})), json!(1), "two of three");
@@ -118,7 +125,9 @@ fn a_drill_from_its_beginning_to_its_report(backend: Backend) {
     hand.ask("see", json!({"css": "#scan[aria-invalid=true]"}));
 
     // What is missing is seen, and keeps it open; what was typed is kept.
-    let missing = text(&owner.ask("text_of", json!({"css": ".missing"})));
+    owner.ask("press_link", json!({"name": "Still to be confirmed 3"}));
+    owner.ask("see", json!({"css": ".sorts [aria-current]:has-text(\"Still\")"}));
+    let missing = text(&owner.ask("text_of", json!({"css": ".lines"})));
     assert!(missing.contains(&more[0]) && missing.contains(&more[1]) && missing.contains(&made.base), "{missing}");
     assert!(!missing.contains(&made.tubs[0]) && !missing.contains(&made.tubs[1]), "{missing}");
     owner.ask("picture", json!({"what": "recall-case"}));
@@ -157,15 +166,70 @@ fn a_drill_from_its_beginning_to_its_report(backend: Backend) {
     assert_eq!(kept["violations"], json!([]));
     assert!(text(&owner.ask("text_of", json!({"css": "main"}))).contains("It is ready"));
     hand.ask("go", json!({"path": paper}));
-    assert!(text(&hand.ask("text_of", json!({"css": "main"}))).contains("not here any more"));
+    assert!(text(&hand.ask("text_of", json!({"css": "main"}))).contains("This paper is not here"));
     owner.ask("go", json!({"path": format!("/recalls/{recall}")}));
     let sheet = owner.ask("download", json!({"name": "CSV"}));
     let csv = std::fs::read_to_string(text(&sheet)).expect("a file");
     assert!(csv.contains(&made.tubs[0]) && csv.contains("not found"), "{csv}");
     for browser in [owner, hand] {
-        let said = browser.close();
-        assert_eq!((&said["elsewhere"], &said["complaints"]), (&json!([]), &json!([])));
+        assert_kept_to_itself(browser);
     }
+}
+
+/// Milk M-1 is in two tubs that ran on the freezer; then two of other milk ran on it, with no clean between: those are under the
+/// recall by contact alone.
+fn what_a_machine_touched_is_drawn_apart(backend: Backend) {
+    let house = RestHouse::open(backend);
+    let mut kitchen = house.owner.get("/v1/sites/kitchen").expect(200).json;
+    kitchen["name"] = json!("Kitchen on the old harbour quay, Northqu");
+    house.owner.put("/v1/sites/kitchen", kitchen).expect(200).done();
+    house.create("equipment", json!({"code": "freezer", "name": "Freezer", "site": "kitchen", "touches": ["flavour"]}));
+    let made = house.make_two_tubs();
+    let milk = house.receive("milk", "M-2", 8000);
+    let sugar = house.receive("sugar", "S-2", 2000);
+    let paste = house.receive("pistachio-paste", "24-119", 500);
+    let base = house.make("white-base", &[(&milk, 8000), (&sugar, 2000)], "base", &[9500]).remove(0);
+    let after = house.make("pistachio", &[(&base, 4000), (&paste, 500)], "tub", &[2200, 2200]);
+    let now = chrono::Utc::now();
+    for (lot, from, until) in [(&made.tubs[0], 50, 40), (&after[0], 30, 20)] {
+        let batch = house.owner.get(&format!("/v1/lots/{lot}")).expect(200).json["came_from"]["batch"].clone();
+        let at = |minutes: i64| now - chrono::Duration::minutes(minutes);
+        let run = json!({"equipment": [{"equipment": "freezer", "from": at(from), "until": at(until)}]});
+        house.owner.post(&format!("/v1/batches/{batch}/equipment"), run).expect(201).done();
+    }
+    let drill = json!({"kind": "drill", "class": 2, "hazard": "glass", "with_contact": true,
+        "seeds": [{"by": "supplier_lots", "supplier": "dairy", "codes": ["M-1"]}]});
+    let recall = house.owner.post("/v1/recalls", drill).expect(201).json["recall"].clone();
+    let mut browser = Browser::open(&house, "owner", "/recalls", "desk", "light");
+    for path in [
+        format!("/recalls/{recall}/picture"),
+        "/recalls/begin?by=supplier_lots&supplier=dairy&codes=M-1&with_contact=yes".to_owned(),
+    ] {
+        browser.ask("go", json!({"path": path}));
+        // Milk, base, two tubs; and the two that came after.
+        assert_eq!(browser.ask("count_of", json!({"css": "svg.trace a.box"})), json!(6), "{path}");
+        assert_eq!(browser.ask("count_of", json!({"css": "svg.trace a.box.contact"})), json!(2), "{path}");
+        // Each of the first two to each of the other two.
+        assert_eq!(browser.ask("count_of", json!({"css": "svg.trace path.line.contact[stroke-dasharray]"})), json!(4));
+        let seen = text(&browser.ask("text_of", json!({"css": "main"})));
+        assert!(seen.contains("2 lots are reached by contact alone"), "{seen}");
+        assert!(seen.contains("how much is in it is not known"), "the legend says so: {seen}");
+        let lane = browser.ask("contents_of", json!({"css": ".trace .lane tspan"}));
+        let lane: Vec<String> = lane.as_array().expect("its lines").iter().map(text).collect();
+        assert_eq!(lane.join(" "), "Kitchen on the old harbour quay, Northqu");
+    }
+    browser.ask("go", json!({"path": format!("/recalls/{recall}/picture")}));
+    browser.ask("picture", json!({"what": "recall-by-contact"}));
+    let found = browser.ask("look", json!({"path": format!("/recalls/{recall}/picture")}));
+    assert_eq!(found["violations"], json!([]));
+    let drawn = house.owner.get(&format!("/v1/recalls/{recall}/trace.svg")).expect(200);
+    assert!(drawn.text().contains("reached by contact alone"), "{}", drawn.text());
+    assert_kept_to_itself(browser);
+}
+
+/// The lots of a case, once one is not among them any more.
+fn is_not_listed(lot: &str) -> String {
+    format!("main:not(:has(.lines tr:has-text(\"{lot}\")))")
 }
 
 /// The list of a site, once a tub is not open on it any more.
@@ -184,30 +248,20 @@ fn recalls_can_be_used_by_everyone(backend: Backend) {
     let handed = json!({"customer": "bistro", "document": "DN-1"});
     open.house.owner.post(&format!("/v1/lots/{}/consignments", open.more[1]), handed).expect(201).done();
     let recall = open.drill();
-    for (size, scheme) in [("phone", "light"), ("tablet", "dark"), ("desk", "light")] {
-        let mut browser = Browser::open(&open.house, "owner", "/recalls", size, scheme);
-        let pages = [
-            "/recalls".to_owned(),
-            "/recalls/begin".to_owned(),
-            "/recalls/begin?by=supplier_lots&supplier=dairy&codes=M-1".to_owned(),
-            "/recalls/begin?by=supplier_lots&supplier=dairy&codes=M-1&step=why".to_owned(),
-            format!("/recalls/{recall}"),
-            format!("/recalls/{recall}/picture"),
-            format!("/recalls/{recall}/customers"),
-            format!("/recalls/{recall}/sites/harbour"),
-            format!("/tracing/lots/{}", open.made.milk),
-            "/tracing".to_owned(),
-            "/tracing?supplier=dairy".to_owned(),
-            "/tracing?hand=nothing".to_owned(),
-        ];
-        for path in &pages {
-            let found = browser.ask("look", json!({"path": path}));
-            assert_eq!(found["violations"], json!([]), "{size} {scheme} {path}");
-            assert_eq!(found["wider_than_the_screen"], json!(false), "{size} {path}");
-            let weight = found["bytes"].as_u64().expect("a weight");
-            assert!(weight < 60_000, "{path} weighs {weight} bytes");
-        }
-        let said = browser.close();
-        assert_eq!((&said["elsewhere"], &said["complaints"]), (&json!([]), &json!([])));
-    }
+    let pages = [
+        "/recalls".to_owned(),
+        "/recalls/begin".to_owned(),
+        "/recalls/begin?by=supplier_lots&supplier=dairy&codes=M-1".to_owned(),
+        "/recalls/begin?by=supplier_lots&supplier=dairy&codes=M-1&step=why".to_owned(),
+        format!("/recalls/{recall}"),
+        format!("/recalls/{recall}?stand=any&site=harbour"),
+        format!("/recalls/{recall}/picture"),
+        format!("/recalls/{recall}/customers"),
+        format!("/recalls/{recall}/sites/harbour"),
+        format!("/tracing/lots/{}", open.made.milk),
+        "/tracing".to_owned(),
+        "/tracing?supplier=dairy".to_owned(),
+        "/tracing?hand=nothing".to_owned(),
+    ];
+    look_at_all(&open.house, ("owner", "/recalls"), &pages);
 }

@@ -4,13 +4,10 @@ use serde_json::{Value, json};
 use tubtrail_tests::rest::grams;
 use tubtrail_tests::{Backend, on_both};
 
-use crate::browser::Browser;
+use crate::browser::{Browser, look_at_all};
 use crate::shop::Shop;
 
 on_both!(a_hand_receives_counts_and_puts_right, a_cook_sends_what_was_scanned, what_needs_deciding_is_seen_at_once);
-
-/// Everybody has the page in hand: no part of it may be shut to anyone.
-const LOOKS: [(&str, &str); 3] = [("phone", "light"), ("tablet", "dark"), ("desk", "light")];
 
 fn text(browser: &mut Browser, css: &str) -> String {
     let said = browser.ask("text_of", json!({"css": css}));
@@ -201,23 +198,13 @@ fn what_needs_deciding_is_seen_at_once(backend: Backend) {
     browser.close();
     house.owner.post(&format!("/v1/lots/{base}/holds"), json!({"reason": "look again"})).expect(201).done();
     let transfer = house.owner.get("/v1/transfers").expect(200).json["items"][0]["id"].clone();
-    for (size, scheme) in LOOKS {
-        let mut browser = Browser::open(house, "owner", "/stock/kitchen", size, scheme);
-        for path in [
-            "/stock/kitchen".to_owned(),
-            "/stock/harbour/count".to_owned(),
-            format!("/stock/harbour/count?lot={}", shop.made.tubs[0]),
-            format!("/stock/kitchen/send?lot={base}&lot={}", shop.made.milk),
-            format!("/stock/harbour/transfers/{transfer}"),
-            format!("/lots/{base}"),
-        ] {
-            let found = browser.ask("look", json!({"path": path}));
-            assert_eq!(found["violations"], json!([]), "{size} {scheme} {path}");
-            assert_eq!(found["wider_than_the_screen"], json!(false), "{size} {path}");
-            let weight = found["bytes"].as_u64().expect("a weight");
-            assert!(weight < 60_000, "{path} weighs {weight} bytes");
-        }
-        let said = browser.close();
-        assert_eq!((&said["elsewhere"], &said["complaints"]), (&json!([]), &json!([])));
-    }
+    let pages = [
+        "/stock/kitchen".to_owned(),
+        "/stock/harbour/count".to_owned(),
+        format!("/stock/harbour/count?lot={}", shop.made.tubs[0]),
+        format!("/stock/kitchen/send?lot={base}&lot={}", shop.made.milk),
+        format!("/stock/harbour/transfers/{transfer}"),
+        format!("/lots/{base}"),
+    ];
+    look_at_all(house, ("owner", "/stock/kitchen"), &pages);
 }

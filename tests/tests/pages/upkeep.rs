@@ -137,6 +137,12 @@ fn a_file_with_a_bad_line_then_a_good_one(backend: Backend) {
     assert!(text(&mut browser, "[data-done]").contains("600 new, 0 changed, 0 as they were"));
     let after = items(&shop);
     assert_eq!(after.as_array().map(Vec::len), Some(500), "a page full of fruit");
+    // Of an import that another server takes in, or that is long over, the page says so, and where to look.
+    browser.ask("go", json!({"path": "/upkeep/import/of-another-server"}));
+    let elsewhere = text(&mut browser, "main");
+    assert!(elsewhere.contains("Of this import nothing is known here"), "{elsewhere}");
+    browser.ask("press_link", json!({"name": "Imports in the journal"}));
+    assert_eq!(browser.ask("count_of", json!({"css": ".entries li"})), json!(1), "the one that was taken in");
     assert_eq!(browser.close()["complaints"], json!([]));
 }
 

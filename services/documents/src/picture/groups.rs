@@ -14,6 +14,9 @@ const MOST_ALONE: usize = 6;
 /// Most boxes that a group opens into; the last then holds what is left.
 const MOST_OPENED: usize = 24;
 
+/// Follows the kind in the key of a group that is reached by contact alone.
+pub const BY_CONTACT: &str = ".contact";
+
 /// A lane of the picture: a site, or what is left of them.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Lane {
@@ -47,6 +50,8 @@ pub struct Group {
     pub lane: usize,
     /// The kind of its lots, in a word.
     pub kind: String,
+    /// Its lots are reached by contact alone.
+    pub by_contact: bool,
     /// The code of its item, if it is of one.
     pub item: Option<String>,
     /// Which lots: positions in the trace.
@@ -67,12 +72,12 @@ impl Group {
     fn of_kind(
         lots: &[PictureLot],
         lanes: &[Lane],
-        (column, lane, kind): (usize, usize, String),
+        (column, lane, kind, by_contact): (usize, usize, String, bool),
         found: Vec<usize>,
     ) -> Self {
         let site = if let [site] = lanes[lane].sites.as_slice() { site } else { "*" };
-        let key = format!("{column}~{site}~{kind}");
-        Self { key, sort: GroupSort::Kind, column, lane, kind, item: None, lots: found }.plainest(lots)
+        let key = format!("{column}~{site}~{kind}{}", if by_contact { BY_CONTACT } else { "" });
+        Self { key, sort: GroupSort::Kind, column, lane, kind, by_contact, item: None, lots: found }.plainest(lots)
     }
 
     /// As it is better called where all of it is of one item, or is one lot.
@@ -151,10 +156,10 @@ pub(super) fn divide(lots: &[PictureLot], columns: &[usize], lanes: &[Lane], ope
         .enumerate()
         .flat_map(|(at, lane)| lane.sites.iter().map(move |site| (site.as_str(), at)))
         .collect();
-    let mut kinds: BTreeMap<(usize, usize, String), Vec<usize>> = BTreeMap::new();
+    let mut kinds: BTreeMap<(usize, usize, String, bool), Vec<usize>> = BTreeMap::new();
     for (at, (lot, column)) in lots.iter().zip(columns).enumerate() {
         let lane = lane_of.get(lot.site.as_str()).copied().unwrap_or(0);
-        kinds.entry((*column, lane, lot.kind.clone())).or_default().push(at);
+        kinds.entry((*column, lane, lot.kind.clone(), lot.by_contact)).or_default().push(at);
     }
     let mut groups: Vec<Group> = kinds.into_iter().map(|(of, found)| Group::of_kind(lots, lanes, of, found)).collect();
     open_where_there_is_room(lots, &mut groups);

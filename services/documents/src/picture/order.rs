@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 
 use super::BOX_HEIGHT;
 use super::groups::Group;
-use super::lines::Flows;
 
 /// Room between two boxes, and for a line that passes a column.
 const GAP: i32 = 12;
@@ -45,7 +44,7 @@ pub(super) struct Placed {
 type Order = Vec<Vec<Vec<usize>>>;
 
 impl Spots {
-    pub(super) fn of(groups: &[Group], flows: &Flows) -> Self {
+    pub(super) fn of<'a>(groups: &[Group], joined: impl Iterator<Item = &'a (usize, usize)>) -> Self {
         let spot = |group: &Group| Spot {
             column: group.column,
             lane: group.lane,
@@ -55,7 +54,7 @@ impl Spots {
         };
         let columns = groups.iter().map(|group| group.column + 1).max().unwrap_or(0);
         let mut spots = Self { all: groups.iter().map(spot).collect(), passing: BTreeMap::new(), columns };
-        for (from, to) in flows.keys() {
+        for (from, to) in joined {
             let way = spots.way(*from, *to);
             for pair in way.windows(2) {
                 if let [one, other] = *pair

@@ -2,13 +2,17 @@
 
 use std::fmt::Write;
 
-use super::{BOX_HEIGHT, BOX_WIDTH, HEAD, Line, Picture, PlacedBox};
+use super::{BOX_HEIGHT, BOX_WIDTH, HEAD, Line, Picture, PlacedBox, PlacedLane};
 use crate::cell::plain;
 
 /// How many letters of a line there is room for.
 const MOST_LETTERS: usize = 26;
-/// Letters beside the lanes.
-const MOST_LANE_LETTERS: usize = 15;
+/// Letters of a line beside the lanes, lines, and letters of a name that is shown whole.
+const LANE_LETTERS: usize = 20;
+const LANE_LINES: usize = 4;
+const MOST_LANE_LETTERS: usize = 40;
+/// How far the lines of a name are apart.
+const LANE_LINE: i32 = 18;
 
 /// What a picture says.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -40,7 +44,8 @@ pub struct BoxWords {
     pub label: String,
     /// Where it leads.
     pub link: Option<String>,
-    /// A recall or a hold keeps something of it, or the trace begins with it: `recalled`, `held`, `seed`.
+    /// A recall or a hold keeps something of it, the trace begins with it, or it is reached by contact alone: `recalled`,
+    /// `held`, `seed`, `contact`.
     pub classes: Vec<&'static str>,
 }
 
@@ -67,14 +72,7 @@ pub fn write(picture: &Picture, words: &PictureWords) -> String {
     );
     svg.push_str(PATTERNS);
     for (lane, name) in picture.lanes.iter().zip(&words.lanes) {
-        let _ = write!(
-            svg,
-            r##"<g class="lane"><path d="M0 {}h{}" fill="none" stroke="#999" stroke-dasharray="2 4"/><text x="4" y="{}">{}</text></g>"##,
-            lane.top,
-            picture.width,
-            lane.top + 20,
-            escaped(&cut(name, MOST_LANE_LETTERS)),
-        );
+        write_lane(&mut svg, lane, picture.width, name);
     }
     for (column, name) in picture.columns.iter().zip(&words.columns) {
         let _ = write!(
@@ -95,6 +93,9 @@ pub fn write(picture: &Picture, words: &PictureWords) -> String {
     svg
 }
 
+/// How what is reached by contact alone is drawn.
+const DASHES: &str = r#" stroke-dasharray="7 5""#;
+
 /// What is on hold is hatched one way, what is recalled both ways.
 const PATTERNS: &str = concat!(
     r#"<defs><pattern id="hatched" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">"#,
@@ -103,14 +104,59 @@ const PATTERNS: &str = concat!(
     r##"<path class="hatch" d="M0 0v6M0 0h6" stroke="#000" stroke-width="3"/></pattern></defs>"##,
 );
 
+/// A lane with its name beside it, in as many lines as it needs; one that is longer has an ellipsis, and all of it as a title.
+fn write_lane(svg: &mut String, lane: &PlacedLane, width: i32, name: &str) {
+    let _ = write!(
+        svg,
+        r##"<g class="lane"><path d="M0 {}h{width}" fill="none" stroke="#999" stroke-dasharray="2 4"/><text x="4" y="{}">"##,
+        lane.top,
+        lane.top + 20,
+    );
+    let kept = cut(name, MOST_LANE_LETTERS);
+    let mut lines = wrapped(&kept, LANE_LETTERS);
+    if lines.len() > LANE_LINES {
+        lines.truncate(LANE_LINES);
+        lines[LANE_LINES - 1] = cut(&format!("{} …", lines[LANE_LINES - 1]), LANE_LETTERS);
+    }
+    if lines.concat().chars().filter(|letter| *letter != ' ').ne(name.chars().filter(|letter| *letter != ' ')) {
+        let _ = write!(svg, "<title>{}</title>", escaped(name));
+    }
+    for (at, line) in lines.iter().enumerate() {
+        let down = if at == 0 { 0 } else { LANE_LINE };
+        let _ = write!(svg, r#"<tspan x="4" dy="{down}">{}</tspan>"#, escaped(line));
+    }
+    svg.push_str("</text></g>");
+}
+
+/// A text in lines of so many letters at most, parted between words, or within one that is longer than a line.
+fn wrapped(text: &str, most: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let letters: Vec<char> = word.chars().collect();
+        for (at, piece) in letters.chunks(most).enumerate() {
+            let piece: String = piece.iter().collect();
+            match lines.last_mut() {
+                Some(last) if at == 0 && last.chars().count() + 1 + piece.chars().count() <= most => {
+                    last.push(' ');
+                    last.push_str(&piece);
+                }
+                _ => lines.push(piece),
+            }
+        }
+    }
+    lines
+}
+
 /// A line that curves from column to column, and is straight where it passes one.
 fn write_line(svg: &mut String, line: &Line) {
     let Some(((begin_x, begin_y), rest)) = line.way.split_first() else { return };
     let _ = write!(
         svg,
-        r##"<path class="line w{0}" fill="none" stroke="#777" stroke-width="{1}" d="M{begin_x} {begin_y}"##,
+        r##"<path class="line w{0}{1}" fill="none" stroke="#777" stroke-width="{2}"{3} d="M{begin_x} {begin_y}"##,
         line.width,
-        2 * line.width - 1,
+        if line.by_contact { " contact" } else { "" },
+        if line.by_contact { 2 } else { 2 * line.width - 1 },
+        if line.by_contact { DASHES } else { "" },
     );
     let (mut from, mut turns) = ((*begin_x, *begin_y), true);
     for (x, y) in rest {
@@ -151,8 +197,9 @@ fn write_box(svg: &mut String, placed: &PlacedBox, words: &BoxWords) {
     }
     let _ = write!(
         svg,
-        r##"<rect x="{left}" y="{top}" width="{BOX_WIDTH}" height="{BOX_HEIGHT}" rx="4" fill="#fff" stroke="#000" stroke-width="{}"/>"##,
-        if is_seed { 4 } else { 1 }
+        r##"<rect x="{left}" y="{top}" width="{BOX_WIDTH}" height="{BOX_HEIGHT}" rx="4" fill="#fff" stroke="#000" stroke-width="{}"{}/>"##,
+        if is_seed { 4 } else { 1 },
+        if placed.group.by_contact { DASHES } else { "" },
     );
     let pattern = if words.classes.contains(&"recalled") {
         Some("crossed")

@@ -20,6 +20,7 @@ fn lot(number: &str, item: &str, kind: &str, site: &str, made_by: Option<i64>, u
         is_seed: made_by.is_none(),
         is_held: false,
         is_recalled: false,
+        by_contact: false,
     }
 }
 
@@ -74,7 +75,9 @@ fn assert_well_laid_out(lots: &[PictureLot], picture: &Picture) {
     }
     for line in &picture.lines {
         let (from, to) = (&picture.boxes[line.from].group, &picture.boxes[line.to].group);
-        assert!(from.column < to.column || from.column == MOST_COLUMNS - 1, "{} to {}", from.key, to.key);
+        let goes_on = from.column < to.column || from.column == MOST_COLUMNS - 1;
+        assert!(goes_on || line.by_contact, "{} to {}", from.key, to.key);
+        assert!(!line.by_contact || to.by_contact, "{} to {}", from.key, to.key);
     }
     let keys: BTreeSet<&String> = picture.boxes.iter().map(|placed| &placed.group.key).collect();
     assert_eq!(keys.len(), picture.boxes.len(), "each box has a key of its own");
@@ -90,7 +93,7 @@ fn a_small_trace_shows_every_lot_alone() {
         lot("one", "pistachio", "tub", "harbour", Some(2), &[]),
         lot("two", "pistachio", "tub", "market", Some(2), &[]),
     ];
-    let picture = lay_out(&lots, &nothing());
+    let picture = lay_out(&lots, &[], &nothing());
     assert_well_laid_out(&lots, &picture);
     let columns: BTreeMap<&str, usize> =
         picture.boxes.iter().map(|placed| (placed.group.key.as_str(), placed.group.column)).collect();
@@ -119,7 +122,7 @@ fn a_small_trace_shows_every_lot_alone() {
 #[test]
 fn a_thousand_tubs_are_a_few_boxes() {
     let lots = a_thousand_tubs();
-    let picture = lay_out(&lots, &nothing());
+    let picture = lay_out(&lots, &[], &nothing());
     assert_well_laid_out(&lots, &picture);
     assert!(picture.boxes.len() <= MOST_TO_LOOK_THROUGH, "{} boxes", picture.boxes.len());
     assert!(
@@ -131,10 +134,10 @@ fn a_thousand_tubs_are_a_few_boxes() {
 #[test]
 fn a_group_opens_into_its_items_and_lots() {
     let lots = a_thousand_tubs();
-    let closed = lay_out(&lots, &nothing());
+    let closed = lay_out(&lots, &[], &nothing());
     let group = closed.boxes.iter().map(|placed| &placed.group).find(|group| group.sort == GroupSort::Kind);
     let mut open = BTreeSet::from([group.expect("tubs of a shop are in one box").key.clone()]);
-    let opened = lay_out(&lots, &open);
+    let opened = lay_out(&lots, &[], &open);
     assert_well_laid_out(&lots, &opened);
     assert!(opened.boxes.len() > closed.boxes.len());
     let key = open.first().cloned().expect("it is there");
@@ -142,7 +145,7 @@ fn a_group_opens_into_its_items_and_lots() {
     let item = opened.boxes.iter().find(inside).expect("it opened").group.clone();
     assert_eq!(item.sort, GroupSort::Item);
     open.insert(item.key.clone());
-    let lots_shown = lay_out(&lots, &open);
+    let lots_shown = lay_out(&lots, &[], &open);
     assert_well_laid_out(&lots, &lots_shown);
     let alone = lots_shown.boxes.iter().filter(|placed| item.lots.contains(&placed.group.lots[0])).count();
     assert!(alone > 1, "{alone}");
@@ -155,9 +158,9 @@ fn what_opened_by_itself_opens_further() {
     for (item, batch) in [("pistachio", 1), ("hazelnut", 2)] {
         lots.extend((0..30).map(|tub| lot(&format!("{item}-{tub}"), item, "tub", "harbour", Some(batch), &[])));
     }
-    let closed = lay_out(&lots, &nothing());
+    let closed = lay_out(&lots, &[], &nothing());
     assert_eq!(closed.boxes.len(), 3, "a box for each flavour");
-    let opened = lay_out(&lots, &BTreeSet::from(["1~harbour~tub~hazelnut".to_owned()]));
+    let opened = lay_out(&lots, &[], &BTreeSet::from(["1~harbour~tub~hazelnut".to_owned()]));
     assert_well_laid_out(&lots, &opened);
     assert_eq!(opened.boxes.len(), 2 + 24, "paste, pistachio, and the hazelnut lot by lot");
 }
@@ -167,10 +170,10 @@ fn what_opened_by_itself_opens_further() {
 fn a_large_group_opens_as_far_as_there_is_room() {
     let mut lots = vec![lot("paste", "paste", "received", "kitchen", None, &[(1, 500_000)])];
     lots.extend((0..300).map(|tub| lot(&format!("tub-{tub}"), "pistachio", "tub", "harbour", Some(1), &[])));
-    let closed = lay_out(&lots, &nothing());
+    let closed = lay_out(&lots, &[], &nothing());
     assert_eq!(closed.boxes.len(), 2);
     let open = BTreeSet::from([closed.boxes[1].group.key.clone()]);
-    let opened = lay_out(&lots, &open);
+    let opened = lay_out(&lots, &[], &open);
     assert_well_laid_out(&lots, &opened);
     assert_eq!(opened.boxes.len(), 1 + 24);
     let rest = opened.boxes.iter().find(|placed| placed.group.sort == GroupSort::Rest).expect("there are more");
@@ -192,7 +195,7 @@ fn a_long_chain_ends_in_the_last_column() {
         ));
         lots.push(lot(&format!("tub-{batch}"), "fior", "tub", "harbour", Some(batch), &[]));
     }
-    let picture = lay_out(&lots, &nothing());
+    let picture = lay_out(&lots, &[], &nothing());
     assert_well_laid_out(&lots, &picture);
     assert!(picture.columns.len() <= MOST_COLUMNS && picture.boxes.len() <= MOST_TO_LOOK_THROUGH);
 }
@@ -206,7 +209,7 @@ fn lines_cross_as_little_as_they_must() {
         lot("3", "fior", "tub", "kitchen", Some(10), &[]),
         lot("4", "walnut", "tub", "kitchen", Some(11), &[]),
     ];
-    let picture = lay_out(&lots, &nothing());
+    let picture = lay_out(&lots, &[], &nothing());
     assert_well_laid_out(&lots, &picture);
     let top =
         |number: &str| picture.boxes.iter().find(|placed| placed.group.key == number).map_or(0, |placed| placed.top);
@@ -220,16 +223,92 @@ fn many_sites_share_a_lane() {
     for shop in 0..30 {
         lots.push(lot(&format!("tub-{shop}"), "pistachio", "tub", &format!("shop-{shop:02}"), Some(1), &[]));
     }
-    let picture = lay_out(&lots, &nothing());
+    let picture = lay_out(&lots, &[], &nothing());
     assert_well_laid_out(&lots, &picture);
     assert_eq!(picture.lanes.len(), 8);
     assert_eq!(picture.lanes[7].lane.sites.len(), 24, "kitchen and six shops have their own");
 }
 
+/// Paste into a tub; then another tub, of good paste, on the same freezer, and a kept leftover of that, which went into a third.
+/// The last two are reached by contact alone.
+fn by_contact() -> (Vec<PictureLot>, Vec<(i64, i64)>) {
+    let touched = |lot: PictureLot| PictureLot { share_ug: 0, by_contact: true, is_seed: false, ..lot };
+    let lots = vec![
+        lot("paste", "paste", "received", "kitchen", None, &[(1, 500_000)]),
+        lot("one", "hazelnut", "tub", "harbour", Some(1), &[]),
+        touched(lot("two", "walnut", "tub", "harbour", Some(2), &[])),
+        touched(lot("rest", "walnut", "remainder", "kitchen", Some(2), &[(3, 100_000)])),
+        touched(lot("three", "walnut", "tub", "harbour", Some(3), &[])),
+    ];
+    (lots, vec![(1, 2)])
+}
+
+#[test]
+fn what_is_reached_by_contact_alone_is_drawn_apart() {
+    let (lots, contacts) = by_contact();
+    let picture = lay_out(&lots, &contacts, &nothing());
+    assert_well_laid_out(&lots, &picture);
+    let column =
+        |number: &str| picture.boxes.iter().find(|placed| placed.group.key == number).expect(number).group.column;
+    assert_eq!((column("one"), column("two"), column("three")), (1, 1, 2), "a tub stands among tubs");
+    let key = |at: usize| picture.boxes[at].group.key.as_str();
+    let mut lines: Vec<_> = picture.lines.iter().map(|line| (key(line.from), key(line.to), line.by_contact)).collect();
+    lines.sort_unstable();
+    let expected = [("one", "rest", true), ("one", "two", true), ("paste", "one", false), ("rest", "three", false)];
+    assert_eq!(lines, expected);
+}
+
+/// A thousand tubs by use and two thousand by contact: none shares a box with one of the others.
+#[test]
+fn many_reached_by_contact_are_grouped_like_the_others() {
+    let mut lots = a_thousand_tubs();
+    let mut contacts = Vec::new();
+    for batch in 0..40_i64 {
+        contacts.push((batch % 20, 100 + batch));
+        for tub in 0..50_i64 {
+            let (number, item) = (format!("after-{batch}-{tub}"), format!("flavour-{}", batch % 10));
+            let shop = format!("shop-{}", (batch + tub) % 4);
+            let after = lot(&number, &item, "tub", &shop, Some(100 + batch), &[]);
+            lots.push(PictureLot { share_ug: 0, by_contact: true, ..after });
+        }
+    }
+    let picture = lay_out(&lots, &contacts, &nothing());
+    assert_well_laid_out(&lots, &picture);
+    assert!(picture.boxes.len() <= MOST_TO_LOOK_THROUGH, "{} boxes", picture.boxes.len());
+    for placed in &picture.boxes {
+        assert!(placed.group.lots.iter().all(|at| lots[*at].by_contact == placed.group.by_contact));
+    }
+    assert!(picture.lines.iter().any(|line| line.by_contact));
+}
+
+/// The names of lanes: one of 40 letters is whole, in as many lines as it takes; of a longer one the rest is in the title.
+#[test]
+fn a_usual_name_of_a_site_is_whole() {
+    let (lots, contacts) = by_contact();
+    let picture = lay_out(&lots, &contacts, &nothing());
+    let names = ["Kitchen on the old harbour quay, Northqu", "The shop by the lighthouse at the very end of the pier"];
+    assert_eq!(names[0].chars().count(), 40);
+    let words = PictureWords { lanes: names.map(str::to_owned).into(), ..PictureWords::default() };
+    let svg = write(&picture, &words);
+    let page = scraper::Html::parse_fragment(&svg);
+    let css = |css: &str| scraper::Selector::parse(css).expect("a selector");
+    let lanes: Vec<String> = page
+        .select(&css(".lane text"))
+        .map(|lane| {
+            lane.select(&css("tspan")).map(|line| line.text().collect::<String>()).collect::<Vec<_>>().join(" ")
+        })
+        .collect();
+    assert_eq!(lanes[0], names[0]);
+    assert!(lanes[1].ends_with('…') && lanes[1].starts_with("The shop by the lighthouse"), "{}", lanes[1]);
+    let titles: Vec<String> = page.select(&css(".lane title")).map(|title| title.text().collect()).collect();
+    assert_eq!(titles, [names[1]]);
+    assert!(svg.contains("stroke-dasharray=\"7 5\""), "what is reached by contact is dashed");
+}
+
 #[test]
 fn an_svg_says_what_is_in_it() {
     let lots = a_thousand_tubs();
-    let picture = lay_out(&lots, &nothing());
+    let picture = lay_out(&lots, &[], &nothing());
     let words = PictureWords {
         language: "en".into(),
         title: "Where <paste> went".into(),

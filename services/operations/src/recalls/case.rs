@@ -1,32 +1,22 @@
 //! The case of a recall as a whole: how long it took, where everything is, and whether it adds up.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeSet;
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
-use tubtrail_storage::lots::lots_by_ids;
-use tubtrail_storage::recall_lines::brought_in;
-use tubtrail_storage::recalls::{RecallConfirmationRow, RecallRow, confirmations_of, last_confirmation};
+use tubtrail_storage::recalls::{RecallRow, last_confirmation};
 use tubtrail_storage::search::authors;
-use tubtrail_storage::stock::{BalanceRow, balances_of};
 use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::ToSchema;
 
-use super::consignees;
-use super::lines::{CHUNK, is_late, is_open};
-use super::outline::{Outline, Reached};
-use super::places::parts;
-use super::{CAUTION, Recall, addressed, one};
+use super::lines::is_late;
+use super::survey::Survey;
+use super::{CAUTION, Recall, addressed, consignees, one};
 use crate::error::Result;
 use crate::fields;
-use crate::lots::number;
-use crate::names::Names;
 use crate::quantities::Grams;
 use crate::reach::{self, Request};
-use crate::tubtrail::{Tubtrail, at_once};
-
-/// How often a case is drawn anew where something moved between the look at the graph and the look at the book.
-const ATTEMPTS: usize = 3;
+use crate::tubtrail::Tubtrail;
 
 /// A recall with all that is known of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -40,13 +30,34 @@ const ATTEMPTS: usize = 3;
         "count_difference_grams": 0, "in_open_batches_grams": 0, "lost_grams": 400, "in_seeds_grams": 0,
         "unaccounted_grams": 0},
     "sites": [{"site": "harbour-shop", "name": "Harbour", "lots": 1, "lots_on_hand": 1, "on_hand_grams": 4000,
-        "served_grams": 1000, "open_lines": 1, "overdue_lines": 0}],
+        "served_grams": 1000, "open_lines": 1, "open_grams": 4000, "confirmed_lines": 0, "not_found_lines": 0,
+        "overdue_lines": 0}],
     "open_lines": 2, "overdue_lines": 0, "consignees": 1, "open_replies": 1, "overdue_replies": 0,
     "times": {"notice_to_trace_seconds": 300}, "caution": "This is what was recorded."}))]
 pub struct RecallCase {
     /// The recall.
     #[serde(flatten)]
     pub recall: Recall,
+    /// What it comes to.
+    #[serde(flatten)]
+    pub sums: RecallSums,
+    /// Lines still to be confirmed.
+    pub open_lines: usize,
+    /// Those of them that should have been by now.
+    pub overdue_lines: usize,
+    /// Lots handed to a customer who has not answered for them.
+    pub open_replies: usize,
+    /// Those of them that should have been answered for by now.
+    pub overdue_replies: usize,
+    /// How long it took.
+    pub times: RecallTimes,
+    /// What it does not say.
+    pub caution: String,
+}
+
+/// What a recall comes to, or would.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct RecallSums {
     /// The last journal entry it takes into account.
     pub journal_position: i64,
     /// How many lots it begins with.
@@ -57,22 +68,10 @@ pub struct RecallCase {
     pub by_contact_lots: usize,
     /// Where what it begins with is now.
     pub mass: RecallMass,
-    /// What each site has and had of it.
+    /// What each site has and had of it. Of a recall that is not begun, the open lines are what would have to be confirmed.
     pub sites: Vec<RecallSite>,
-    /// Lines still to be confirmed.
-    pub open_lines: usize,
-    /// Those of them that should have been by now.
-    pub overdue_lines: usize,
     /// How many customers were handed any of it.
     pub consignees: usize,
-    /// Lots handed to a customer who has not answered for them.
-    pub open_replies: usize,
-    /// Those of them that should have been answered for by now.
-    pub overdue_replies: usize,
-    /// How long it took.
-    pub times: RecallTimes,
-    /// What it does not say.
-    pub caution: String,
 }
 
 /// Where what a recall begins with is now. The first two together are the sum of all the others, to the milligram.
@@ -125,6 +124,12 @@ pub struct RecallSite {
     pub served_grams: Grams,
     /// Lines still to be confirmed here.
     pub open_lines: usize,
+    /// How much of those lots is here.
+    pub open_grams: Grams,
+    /// Lines of which it was confirmed that the lot was found here, destroyed or explained.
+    pub confirmed_lines: usize,
+    /// Lines of which it was said that the lot is not to be found here.
+    pub not_found_lines: usize,
     /// Those of them that should have been by now.
     pub overdue_lines: usize,
 }
@@ -146,47 +151,34 @@ impl Tubtrail {
     /// A recall with where everything is.
     pub fn get_recall(&self, request: &Request, id: i64) -> Result<RecallCase> {
         request.actor.may_anywhere(&reach::GET_RECALL)?;
-        self.read(|conn| {
-            let row = addressed(conn, id)?;
-            self.case(conn, &row)
-        })
+        let row = self.read(|conn| addressed(conn, id))?;
+        self.case(request, &row)
     }
 
-    pub(super) fn case(&self, conn: &mut AnyConnection, row: &RecallRow) -> Result<RecallCase> {
-        for _ in 1..ATTEMPTS {
-            let case = self.draw_case(conn, row)?;
-            if case.mass.unaccounted_grams == Grams::default() {
-                return Ok(case);
-            }
-        }
-        self.draw_case(conn, row)
-    }
-
-    fn draw_case(&self, conn: &mut AnyConnection, row: &RecallRow) -> Result<RecallCase> {
-        let outline = self.outline_of(conn, row)?;
+    /// The same, of one that was found. Must not be called with a connection in hand.
+    pub(super) fn case(&self, request: &Request, row: &RecallRow) -> Result<RecallCase> {
+        let (survey, position) = self.survey(request, row)?;
         let now = (self.clock)();
-        at_once(conn, |conn| draw(conn, row, &outline, now))
+        self.read_at_once(|conn| draw(conn, row, (&survey, position), now))
     }
 }
 
-fn draw(conn: &mut AnyConnection, row: &RecallRow, outline: &Outline, now: NaiveDateTime) -> Result<RecallCase> {
-    let tally = Tally::of(conn, row.id, outline)?;
+fn draw(
+    conn: &mut AnyConnection,
+    row: &RecallRow,
+    (survey, position): (&Survey, i64),
+    now: NaiveDateTime,
+) -> Result<RecallCase> {
     let late = is_late(conn, row, now)?;
     let overdue = |open: usize| if late { open } else { 0 };
-    let handed = consignees::handed(conn, outline)?;
+    let open_lines = survey.open().count();
+    let handed = consignees::handed(conn, survey, position)?;
     let open_replies = consignees::unanswered(conn, row, &handed)?.len();
-    let consignees: std::collections::BTreeSet<i64> = handed.iter().map(|(partner, _)| *partner).collect();
     Ok(RecallCase {
         recall: one(conn, row.clone())?,
-        journal_position: outline.position,
-        seed_lots: outline.seeds,
-        reached_lots: outline.lots.len(),
-        by_contact_lots: outline.lots.iter().filter(|lot| lot.by_contact).count(),
-        mass: tally.mass(outline),
-        open_lines: tally.open.len(),
-        overdue_lines: overdue(tally.open.len()),
-        sites: tally.sites(conn, late)?,
-        consignees: consignees.len(),
+        sums: RecallSums { journal_position: position, ..RecallSums::of(conn, survey, &handed, late)? },
+        open_lines,
+        overdue_lines: overdue(open_lines),
         open_replies,
         overdue_replies: overdue(open_replies),
         times: times(conn, row)?,
@@ -194,120 +186,19 @@ fn draw(conn: &mut AnyConnection, row: &RecallRow, outline: &Outline, now: Naive
     })
 }
 
-/// What all the lines of a recall come to.
-#[derive(Default)]
-pub(super) struct Tally {
-    received_mg: i64,
-    placed_mg: i64,
-    /// Milligrams of the seeds by word of the place.
-    seed_mg: BTreeMap<&'static str, i64>,
-    sites: BTreeMap<i64, SiteTally>,
-    /// Lot and site of the lines still to be confirmed, with the lot's number.
-    pub open: Vec<(i64, i64, String)>,
-}
-
-#[derive(Default)]
-struct SiteTally {
-    lots: usize,
-    lots_on_hand: usize,
-    on_hand_mg: i64,
-    served_mg: i64,
-    open: usize,
-}
-
-impl Tally {
-    /// Goes through all lots, so many at a time.
-    pub(super) fn of(conn: &mut AnyConnection, recall_id: i64, outline: &Outline) -> Result<Self> {
-        let mut tally = Self::default();
-        for chunk in outline.lots.chunks(CHUNK) {
-            tally.add(conn, recall_id, chunk)?;
-        }
-        Ok(tally)
-    }
-
-    fn add(&mut self, conn: &mut AnyConnection, recall_id: i64, reached: &[Reached]) -> Result<()> {
-        let ids: Vec<i64> = reached.iter().map(|lot| lot.row).collect();
-        let mut balances: HashMap<i64, Vec<BalanceRow>> = HashMap::new();
-        for row in balances_of(conn, &ids)? {
-            balances.entry(row.lot_id).or_default().push(row);
-        }
-        let mut on_hand = Vec::new();
-        for (lot, reached) in lots_by_ids(conn, &ids)?.iter().zip(reached) {
-            if lot.id != reached.row {
-                return Err(StorageError::Corrupt(format!("lot row {} is in the graph alone", reached.row)).into());
-            }
-            if reached.is_seed {
-                self.received_mg += lot.mass_mg;
-            }
-            let mut last_site = None;
-            for part in parts(lot, reached, balances.get(&lot.id).map_or(&[][..], Vec::as_slice))? {
-                self.placed_mg += part.seed_mg;
-                *self.seed_mg.entry(part.fate.word()).or_insert(0) += part.seed_mg;
-                let site = self.sites.entry(part.site_id).or_default();
-                site.lots += usize::from(last_site != Some(part.site_id));
-                last_site = Some(part.site_id);
-                if part.fate.word() == "served" {
-                    site.served_mg += part.mass_mg;
-                }
-                if part.fate.is_on_hand() {
-                    site.on_hand_mg += part.mass_mg;
-                    if on_hand.last().is_none_or(|(id, at, _): &(i64, i64, _)| (*id, *at) != (lot.id, part.site_id)) {
-                        site.lots_on_hand += 1;
-                        on_hand.push((lot.id, part.site_id, number(lot)?));
-                    }
-                }
-            }
-        }
-        let ids: Vec<i64> = on_hand.iter().map(|(lot, _, _)| *lot).collect();
-        let confirmed: HashMap<(i64, i64), RecallConfirmationRow> =
-            confirmations_of(conn, recall_id, &ids)?.into_iter().map(|row| ((row.lot_id, row.site_id), row)).collect();
-        let brought_in = brought_in(conn, &ids)?;
-        for (lot, site, number) in on_hand {
-            if is_open(confirmed.get(&(lot, site)), brought_in.get(&(lot, site))) {
-                self.sites.entry(site).or_default().open += 1;
-                self.open.push((lot, site, number.to_string()));
-            }
-        }
-        Ok(())
-    }
-
-    pub(super) fn mass(&self, outline: &Outline) -> RecallMass {
-        let of = |word: &str| Grams::from_mg(self.seed_mg.get(word).copied().unwrap_or(0));
-        let held_mg: i64 = outline.lots.iter().map(|lot| lot.seed_mg).sum();
-        RecallMass {
-            received_grams: Grams::from_mg(self.received_mg),
-            found_grams: Grams::from_mg(outline.seed_mg - self.received_mg),
-            available_grams: of("available"),
-            open_grams: of("open"),
-            in_transit_grams: of("in_transit"),
-            served_grams: of("served"),
-            consigned_grams: of("consigned"),
-            discarded_grams: of("discarded"),
-            returned_grams: of("returned"),
-            count_difference_grams: of("count_difference"),
-            in_open_batches_grams: Grams::from_mg(outline.in_open_batches_mg),
-            lost_grams: Grams::from_mg(outline.lost_mg),
-            in_seeds_grams: Grams::from_mg(outline.in_seeds_mg),
-            unaccounted_grams: Grams::from_mg(outline.difference_mg + held_mg - self.placed_mg),
-        }
-    }
-
-    pub(super) fn sites(&self, conn: &mut AnyConnection, late: bool) -> Result<Vec<RecallSite>> {
-        let mut names = Names::default();
-        let shown = self.sites.iter().map(|(id, site)| {
-            let found = names.site(conn, *id)?;
-            Ok(RecallSite {
-                site: found.row.code.clone(),
-                name: found.current.name.clone(),
-                lots: site.lots,
-                lots_on_hand: site.lots_on_hand,
-                on_hand_grams: Grams::from_mg(site.on_hand_mg),
-                served_grams: Grams::from_mg(site.served_mg),
-                open_lines: site.open,
-                overdue_lines: if late { site.open } else { 0 },
-            })
-        });
-        shown.collect()
+impl RecallSums {
+    /// What a survey comes to, with the customers and lots that were handed over.
+    pub(super) fn of(conn: &mut AnyConnection, survey: &Survey, handed: &[(i64, i64)], late: bool) -> Result<Self> {
+        let customers: BTreeSet<i64> = handed.iter().map(|(customer, _)| *customer).collect();
+        Ok(Self {
+            journal_position: survey.outline.position,
+            seed_lots: survey.outline.seeds,
+            reached_lots: survey.outline.lots.len(),
+            by_contact_lots: survey.outline.lots.iter().filter(|lot| lot.by_contact).count(),
+            mass: survey.mass(),
+            sites: survey.sites(conn, late)?,
+            consignees: customers.len(),
+        })
     }
 }
 

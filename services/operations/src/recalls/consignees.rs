@@ -14,8 +14,8 @@ use tubtrail_storage::stock::MovementRow;
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::ToSchema;
 
-use super::lines::{CHUNK, is_late};
-use super::outline::Outline;
+use super::lines::is_late;
+use super::survey::Survey;
 use super::work::{LineOutcome, refuse_freed};
 use super::{CAUTION, addressed};
 use crate::error::{OperationError, Result};
@@ -24,7 +24,7 @@ use crate::lots;
 use crate::names::Names;
 use crate::quantities::{Grams, in_grams};
 use crate::reach::{self, Request};
-use crate::tubtrail::{Answered, Tubtrail, at_once};
+use crate::tubtrail::{Answered, Tubtrail};
 use crate::{fields, problems};
 
 /// Most lots answered for in one command.
@@ -197,14 +197,11 @@ impl Tubtrail {
     /// Who was handed lots of a recall, what to tell them, and what they answered.
     pub fn list_recall_consignees(&self, request: &Request, id: i64) -> Result<RecallConsignees> {
         request.actor.may_anywhere(&reach::LIST_RECALL_CONSIGNEES)?;
-        self.read(|conn| {
-            let row = addressed(conn, id)?;
-            let outline = self.outline_of(conn, &row)?;
-            let now = (self.clock)();
-            let consignees = at_once(conn, |conn| show(conn, &row, &outline, now))?;
-            let (position, caution) = (outline.position, CAUTION.to_owned());
-            Ok(RecallConsignees { recall: id, journal_position: position, consignees, caution })
-        })
+        let row = self.read(|conn| addressed(conn, id))?;
+        let (survey, position) = self.survey(request, &row)?;
+        let now = (self.clock)();
+        let consignees = self.read_at_once(|conn| show(conn, &row, (&survey, position), now))?;
+        Ok(RecallConsignees { recall: id, journal_position: position, consignees, caution: CAUTION.to_owned() })
     }
 
     /// Writes down that a customer was told.
@@ -311,20 +308,16 @@ fn lots_of(
     Ok(theirs)
 }
 
-/// The customers and lots of a recall that were handed over, each pair once, in order.
-pub(super) fn handed(conn: &mut AnyConnection, outline: &Outline) -> Result<Vec<(i64, i64)>> {
-    let mut found: Vec<(i64, i64)> = consigned(conn, outline)?.into_keys().collect();
-    found.sort_unstable();
-    Ok(found)
+/// The customers and lots of a recall that were handed over up to a journal entry, each pair once, in order.
+pub(super) fn handed(conn: &mut AnyConnection, survey: &Survey, until: i64) -> Result<Vec<(i64, i64)>> {
+    Ok(consigned(conn, survey, until)?.into_keys().collect())
 }
 
-fn consigned(conn: &mut AnyConnection, outline: &Outline) -> Result<BTreeMap<(i64, i64), Vec<MovementRow>>> {
+fn consigned(conn: &mut AnyConnection, survey: &Survey, until: i64) -> Result<BTreeMap<(i64, i64), Vec<MovementRow>>> {
     let mut found: BTreeMap<(i64, i64), Vec<MovementRow>> = BTreeMap::new();
-    for chunk in outline.lots.chunks(CHUNK) {
-        for row in consigned_of(conn, &chunk.iter().map(|lot| lot.row).collect::<Vec<_>>())? {
-            let missing = || StorageError::Corrupt(format!("movement {}: its customer is missing", row.id));
-            found.entry((row.partner_id.ok_or_else(missing)?, row.lot_id)).or_default().push(row);
-        }
+    for row in consigned_of(conn, &survey.consigned)?.into_iter().filter(|row| row.entry <= until) {
+        let missing = || StorageError::Corrupt(format!("movement {}: its customer is missing", row.id));
+        found.entry((row.partner_id.ok_or_else(missing)?, row.lot_id)).or_default().push(row);
     }
     Ok(found)
 }
@@ -343,11 +336,11 @@ pub(super) fn unanswered(
 fn show(
     conn: &mut AnyConnection,
     row: &RecallRow,
-    outline: &Outline,
+    (survey, until): (&Survey, i64),
     now: NaiveDateTime,
 ) -> Result<Vec<RecallConsignee>> {
     let late = is_late(conn, row, now)?;
-    let consigned = consigned(conn, outline)?;
+    let consigned = consigned(conn, survey, until)?;
     let lot_ids: Vec<i64> = consigned.keys().map(|(_, lot)| *lot).collect();
     let lots: HashMap<i64, LotRow> = lots_by_ids(conn, &lot_ids)?.into_iter().map(|lot| (lot.id, lot)).collect();
     let mut replies: HashMap<(i64, i64), RecallReplyRow> =

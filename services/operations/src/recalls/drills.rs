@@ -89,14 +89,10 @@ impl Tubtrail {
             return Err(OperationError::invalid("last", format!("a report covers 1 to {MOST_DRILLS} drills")));
         }
         let last = i64::from(asked.last);
-        self.read(|conn| {
-            let filter = RecallFilter { is_drill: Some(true), ..RecallFilter::default() };
-            let mut drills = Vec::new();
-            for row in recalls_page(conn, &filter, last)? {
-                drills.push(report(self.case(conn, &row)?));
-            }
-            Ok(DrillReport { drills, caution: CAUTION.to_owned() })
-        })
+        let filter = RecallFilter { is_drill: Some(true), ..RecallFilter::default() };
+        let rows = self.read(|conn| Ok(recalls_page(conn, &filter, last)?))?;
+        let drills = rows.iter().map(|row| Ok(report(self.case(request, row)?))).collect::<Result<_>>()?;
+        Ok(DrillReport { drills, caution: CAUTION.to_owned() })
     }
 }
 
@@ -108,14 +104,14 @@ fn report(case: RecallCase) -> DrillReported {
         begun_at: case.recall.begun_at,
         begun_by: case.recall.begun_by,
         holds: case.recall.holds,
-        seed_lots: case.seed_lots,
-        reached_lots: case.reached_lots,
-        mass: case.mass,
+        seed_lots: case.sums.seed_lots,
+        reached_lots: case.sums.reached_lots,
+        mass: case.sums.mass,
         open_lines: case.open_lines,
         open_replies: case.open_replies,
         in_time: in_time && case.overdue_lines == 0 && case.overdue_replies == 0,
         times: case.times,
         ended: case.recall.ending.map(|ending| ending.way),
-        journal_position: case.journal_position,
+        journal_position: case.sums.journal_position,
     }
 }

@@ -7,8 +7,7 @@ use tubtrail_storage::recalls::{CLOSED, RecallEndingRow, RecallRow, WITHDRAWN, e
 use tubtrail_storage::{StorageError, WriteTx};
 use utoipa::ToSchema;
 
-use super::case::Tally;
-use super::outline::Outline;
+use super::survey::Draft;
 use super::{Written, addressed, consignees};
 use crate::error::{OperationError, Result};
 use crate::index::Index;
@@ -81,6 +80,9 @@ impl Tubtrail {
     pub fn close_recall(&self, request: &Request, id: i64, new: Closing) -> Result<Answered<Ending>> {
         request.actor.may_everywhere(&reach::CLOSE_RECALL)?;
         let actor = request.actor.name.clone();
+        // What the command asks of the index is read before it has its turn.
+        let row = self.read(|conn| addressed(conn, id))?;
+        self.survey(request, &row)?;
         self.write_with_graph(request, &reach::CLOSE_RECALL, move |tx, index| {
             let recall = addressed(tx.conn()?, id)?;
             let ending = check(tx, &recall, &new, CLOSED)?;
@@ -119,20 +121,18 @@ fn record(tx: &mut WriteTx<'_>, row: RecallEndingRow, actor: String) -> Result<E
 }
 
 fn refuse_open_lines(tx: &mut WriteTx<'_>, index: &Index, recall: &RecallRow) -> Result<()> {
-    let outline = Outline::draw(tx.conn()?, index, recall)?;
-    let open = Tally::of(tx.conn()?, recall.id, &outline)?.open;
-    let handed = consignees::handed(tx.conn()?, &outline)?;
+    let survey = Draft::within(tx.conn()?, index, recall)?.settle(tx.conn()?, Some(recall.id))?;
+    let open: Vec<i64> = survey.open().map(|line| survey.outline.lots[line.at].row).collect();
+    let handed = consignees::handed(tx.conn()?, &survey, survey.outline.position)?;
     let unanswered = consignees::unanswered(tx.conn()?, recall, &handed)?;
     if open.is_empty() && unanswered.is_empty() {
         return Ok(());
     }
-    let mut lots: Vec<String> = open.iter().map(|(_, _, number)| number.clone()).collect();
-    let ids: Vec<i64> = unanswered.iter().map(|(_, lot)| *lot).take(NAMED).collect();
-    for lot in tubtrail_storage::lots::lots_by_ids(tx.conn()?, &ids)? {
-        lots.push(number(&lot)?.to_string());
-    }
-    lots.dedup();
-    lots.truncate(NAMED);
+    let mut ids: Vec<i64> = open.iter().copied().chain(unanswered.iter().map(|(_, lot)| *lot)).collect();
+    ids.dedup();
+    ids.truncate(NAMED);
+    let rows = tubtrail_storage::lots::lots_by_ids(tx.conn()?, &ids)?;
+    let lots = rows.iter().map(|lot| Ok(number(lot)?.to_string())).collect::<Result<Vec<_>>>()?;
     let detail = format!(
         "{} lines are still to be confirmed or explained, and {} lots to be answered for by customers; first {}",
         open.len(),

@@ -5,7 +5,6 @@ use std::ops::Range;
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
-use tubtrail_domain::place::State;
 use tubtrail_domain::recall::Outcome;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Noun, Partner};
@@ -31,8 +30,6 @@ use crate::{fields, problems};
 
 /// Lots read at a time.
 pub(super) const CHUNK: usize = 500;
-/// Most lots of which a site is given its list at once.
-const MOST_TO_PULL: usize = 5000;
 
 /// What the lines of a recall say as a whole.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -185,37 +182,6 @@ pub struct ConfirmationShown {
     pub entry: i64,
 }
 
-/// What a site has to pull.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
-#[schema(example = json!({"recall": 5810, "hazard": "listeria", "is_drill": false, "due_at": "2026-11-26T09:00:00Z",
-    "site": "harbour-shop", "journal_position": 9131, "lines": [], "open": 0, "more": false,
-    "caution": "This is what was recorded."}))]
-pub struct PullList {
-    /// The recall's number.
-    pub recall: i64,
-    /// What may be wrong.
-    pub hazard: String,
-    /// Only practised.
-    pub is_drill: bool,
-    /// What to do.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub instructions: Option<String>,
-    /// Until when.
-    pub due_at: DateTime<Utc>,
-    /// The site's code.
-    pub site: String,
-    /// The last journal entry it takes into account.
-    pub journal_position: i64,
-    /// What is here by the book, open lines first; of each only what stands here.
-    pub lines: Vec<RecallLine>,
-    /// How many of them are still to be confirmed.
-    pub open: usize,
-    /// More lots are here than a list holds: confirm these and ask again, or read the lines of the recall.
-    pub more: bool,
-    /// What it does not say.
-    pub caution: String,
-}
-
 /// All the lines of a recall, read a piece at a time.
 pub struct RecallStream {
     /// What they say as a whole. A reader that got fewer lots than its total did not get all.
@@ -263,20 +229,6 @@ impl Tubtrail {
         let now = (self.clock)();
         self.read_at_once(|conn| show(conn, &stream.recall, &stream.outline.lots[range], now))
     }
-
-    /// What a site has of a recall, as a list to go through the rooms with.
-    pub fn show_pull_list(&self, request: &Request, id: i64, site: &str) -> Result<PullList> {
-        request.actor.may_anywhere(&reach::SHOW_PULL_LIST)?;
-        self.read(|conn| {
-            let row = addressed(conn, id)?;
-            let asked = fields::sites_asked(conn, Some(site), &request.actor, &reach::SHOW_PULL_LIST)?;
-            let site_id = asked.and_then(|sites| sites.first().copied());
-            let site_id = site_id.ok_or_else(|| StorageError::Corrupt("a site that was named has no row".into()))?;
-            let outline = self.outline_of(conn, &row)?;
-            let now = (self.clock)();
-            at_once(conn, |conn| pull_list(conn, &row, &outline, site_id, now))
-        })
-    }
 }
 
 impl RecallStream {
@@ -298,7 +250,7 @@ impl RecallStream {
     }
 }
 
-fn head(row: &RecallRow, outline: &Outline) -> RecallLinesHead {
+pub(super) fn head(row: &RecallRow, outline: &Outline) -> RecallLinesHead {
     RecallLinesHead {
         recall: row.id,
         journal_position: outline.position,
@@ -314,57 +266,6 @@ fn cursor(after: &str) -> Result<(usize, &str)> {
     }
     let read = after.split_once('.').and_then(|(from, print)| Some((from.parse().ok()?, print)));
     read.ok_or_else(|| OperationError::invalid("after", "send the `next` of the page before, as it was"))
-}
-
-fn pull_list(
-    conn: &mut AnyConnection,
-    row: &RecallRow,
-    outline: &Outline,
-    site_id: i64,
-    now: NaiveDateTime,
-) -> Result<PullList> {
-    let site = Names::default().site_code(conn, site_id)?;
-    let (mut lines, mut more) = (Vec::new(), false);
-    for chunk in outline.lots.chunks(CHUNK) {
-        let here = on_hand_at(conn, site_id, chunk)?;
-        let shown = show(conn, row, &here, now)?.into_iter().filter(|line| line.site == site && is_on_hand(line));
-        lines.extend(shown);
-        if lines.len() > MOST_TO_PULL {
-            more = true;
-            break;
-        }
-    }
-    lines.sort_by_key(|line| !line.open);
-    lines.truncate(MOST_TO_PULL);
-    Ok(PullList {
-        recall: row.id,
-        hazard: row.hazard.clone(),
-        is_drill: row.is_drill,
-        instructions: row.instructions.clone(),
-        due_at: fields::utc(row.due_at),
-        site,
-        journal_position: outline.position,
-        open: lines.iter().filter(|line| line.open).count(),
-        lines,
-        more,
-        caution: CAUTION.to_owned(),
-    })
-}
-
-fn is_on_hand(line: &RecallLine) -> bool {
-    line.places.iter().any(|place| State::from_word(&place.state).is_some_and(State::is_on_hand))
-}
-
-/// Those of some lots of which a site has any.
-fn on_hand_at(conn: &mut AnyConnection, site_id: i64, lots: &[Reached]) -> Result<Vec<Reached>> {
-    let ids: Vec<i64> = lots.iter().map(|lot| lot.row).collect();
-    let mut here = std::collections::HashSet::new();
-    for row in balances_of(conn, &ids)? {
-        if row.site_id == site_id && row.place()?.state.is_on_hand() {
-            here.insert(row.lot_id);
-        }
-    }
-    Ok(lots.iter().filter(|lot| here.contains(&lot.row)).copied().collect())
 }
 
 /// What a line of a recall is made of, for many lots at a time.
@@ -427,6 +328,7 @@ impl Read {
         conn: &mut AnyConnection,
         reached: &Reached,
         overdue: bool,
+        wanted: impl Fn(i64, i64) -> bool,
         into: &mut Vec<RecallLine>,
     ) -> Result<()> {
         let missing = || StorageError::Corrupt(format!("lot row {} is in the graph alone", reached.row));
@@ -436,7 +338,9 @@ impl Read {
         let balances = self.balances.get(&lot.id).map_or(&[][..], Vec::as_slice);
         let mut by_site: BTreeMap<i64, Vec<Part>> = BTreeMap::new();
         for part in parts(&lot, reached, balances)? {
-            by_site.entry(part.site_id).or_default().push(part);
+            if wanted(lot.id, part.site_id) {
+                by_site.entry(part.site_id).or_default().push(part);
+            }
         }
         for (site_id, parts) in by_site {
             let at = (lot.id, site_id);
@@ -486,12 +390,26 @@ pub(super) fn is_late(conn: &mut AnyConnection, row: &RecallRow, now: NaiveDateT
     Ok(now > row.due_at && ending_of(conn, row.id)?.is_none())
 }
 
+/// The lines of some lots.
 fn show(conn: &mut AnyConnection, row: &RecallRow, reached: &[Reached], now: NaiveDateTime) -> Result<Vec<RecallLine>> {
+    show_at(conn, row, reached, now, |_, _| true)
+}
+
+/// The lines of some lots at the sites that are wanted, by lot and site.
+pub(super) fn show_at(
+    conn: &mut AnyConnection,
+    row: &RecallRow,
+    reached: &[Reached],
+    now: NaiveDateTime,
+    wanted: impl Fn(i64, i64) -> bool,
+) -> Result<Vec<RecallLine>> {
     let overdue = is_late(conn, row, now)?;
-    let mut read = Read::of(conn, row.id, reached)?;
     let mut lines = Vec::with_capacity(reached.len());
-    for lot in reached {
-        read.lines(conn, lot, overdue, &mut lines)?;
+    for chunk in reached.chunks(CHUNK) {
+        let mut read = Read::of(conn, row.id, chunk)?;
+        for lot in chunk {
+            read.lines(conn, lot, overdue, &wanted, &mut lines)?;
+        }
     }
     Ok(lines)
 }

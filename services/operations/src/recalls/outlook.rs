@@ -6,14 +6,13 @@ use tubtrail_storage::recalls::seeds_of;
 use tubtrail_storage::{AnyConnection, Follower as _};
 use utoipa::ToSchema;
 
-use super::case::Tally;
-use super::outline::Outline;
-use super::{CAUTION, RecallMass, RecallSite, SeedAsked, addressed, consignees, seeds};
+use super::survey::{Draft, Survey};
+use super::{CAUTION, RecallSums, SeedAsked, addressed, consignees, seeds};
 use crate::error::Result;
 use crate::index::lots_of_seeds;
 use crate::reach::{self, Request};
 use crate::trace::TraceStream;
-use crate::tubtrail::{Tubtrail, at_once};
+use crate::tubtrail::Tubtrail;
 
 /// What a recall would begin with.
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
@@ -37,23 +36,13 @@ pub struct SeedsAsked {
         "count_difference_grams": 0, "in_open_batches_grams": 0, "lost_grams": 400, "in_seeds_grams": 0,
         "unaccounted_grams": 0},
     "sites": [{"site": "harbour-shop", "name": "Harbour", "lots": 1, "lots_on_hand": 1, "on_hand_grams": 4000,
-        "served_grams": 1000, "open_lines": 1, "overdue_lines": 0}],
+        "served_grams": 1000, "open_lines": 1, "open_grams": 4000, "confirmed_lines": 0, "not_found_lines": 0,
+        "overdue_lines": 0}],
     "consignees": 1, "caution": "This is what was recorded."}))]
 pub struct RecallOutlook {
-    /// The last journal entry it takes into account.
-    pub journal_position: i64,
-    /// How many lots it would begin with.
-    pub seed_lots: usize,
-    /// How many lots it would reach, those among them.
-    pub reached_lots: usize,
-    /// How many of them by contact alone.
-    pub by_contact_lots: usize,
-    /// Where what it would begin with is now.
-    pub mass: RecallMass,
-    /// What each site has and had of it; its open lines are what it would have to confirm.
-    pub sites: Vec<RecallSite>,
-    /// How many customers were handed any of it.
-    pub consignees: usize,
+    /// What it comes to.
+    #[serde(flatten)]
+    pub sums: RecallSums,
     /// What it does not say.
     pub caution: String,
 }
@@ -62,13 +51,14 @@ impl Tubtrail {
     /// What a recall that begins with this would reach, as things stand. Nothing is written down, and nothing held.
     pub fn foresee_recall(&self, request: &Request, asked: &SeedsAsked) -> Result<RecallOutlook> {
         request.actor.may_anywhere(&reach::FORESEE_RECALL)?;
-        self.read(|conn| {
-            let (lots, _) = self.lots_asked(conn, asked)?;
-            let outline = self.current_index(conn)?.look(|inside, scratch| {
-                let reach = Reach::of(&inside.graph, &lots, asked.with_contact);
-                Outline::of(inside, scratch, &reach)
-            });
-            at_once(conn, |conn| foreseen(conn, &outline))
+        let (lots, _) = self.read(|conn| self.lots_asked(conn, asked))?;
+        let draft = self.answer_of(request, |inside, scratch| {
+            Draft::of(inside, scratch, &Reach::of(&inside.graph, &lots, asked.with_contact))
+        })?;
+        // Nobody has confirmed anything of a recall that is none yet.
+        self.read_at_once(|conn| {
+            let survey = draft.settle(conn, None)?;
+            foreseen(conn, &survey)
         })
     }
 
@@ -92,26 +82,14 @@ impl Tubtrail {
     }
 
     /// The lots that this stands for up to where the index is, which is said too.
-    fn lots_asked(&self, conn: &mut AnyConnection, asked: &SeedsAsked) -> Result<(Vec<LotIx>, i64)> {
+    pub(super) fn lots_asked(&self, conn: &mut AnyConnection, asked: &SeedsAsked) -> Result<(Vec<LotIx>, i64)> {
         let position = self.current_index(conn)?.position();
         let seeds = seeds::check(conn, &asked.seeds)?;
         Ok((seeds::fitting(conn, &seeds, position)?, position))
     }
 }
 
-fn foreseen(conn: &mut AnyConnection, outline: &Outline) -> Result<RecallOutlook> {
-    // Nobody has confirmed anything of a recall that is none yet.
-    let tally = Tally::of(conn, 0, outline)?;
-    let mut customers: Vec<i64> = consignees::handed(conn, outline)?.into_iter().map(|(partner, _)| partner).collect();
-    customers.dedup();
-    Ok(RecallOutlook {
-        journal_position: outline.position,
-        seed_lots: outline.seeds,
-        reached_lots: outline.lots.len(),
-        by_contact_lots: outline.lots.iter().filter(|lot| lot.by_contact).count(),
-        mass: tally.mass(outline),
-        sites: tally.sites(conn, false)?,
-        consignees: customers.len(),
-        caution: CAUTION.to_owned(),
-    })
+fn foreseen(conn: &mut AnyConnection, survey: &Survey) -> Result<RecallOutlook> {
+    let handed = consignees::handed(conn, survey, survey.outline.position)?;
+    Ok(RecallOutlook { sums: RecallSums::of(conn, survey, &handed, false)?, caution: CAUTION.to_owned() })
 }

@@ -48,12 +48,12 @@ pub(super) struct Part {
     pub seed_mg: i64,
 }
 
+/// How much of a lot is where, in milligrams, by site and fate.
+pub(super) type Sums = BTreeMap<(i64, Fate), i64>;
+
 /// The parts of a lot, in order of site and fate, from its balances.
-///
-/// The seed in it is divided among its parts in proportion to their mass, but for what went into batches. What counts found
-/// at one site and missed at another is the same stuff: only what they missed on the whole holds any of the seed.
 pub(super) fn parts(lot: &LotRow, reached: &Reached, balances: &[BalanceRow]) -> Result<Vec<Part>, StorageError> {
-    let mut sums: BTreeMap<(i64, Fate), i64> = BTreeMap::new();
+    let mut sums = Sums::new();
     let (made_mg, received_mg) = if lot.batch_id.is_some() { (lot.mass_mg, 0) } else { (0, lot.mass_mg) };
     *sums.entry((lot.site_id, Fate::Used)).or_insert(0) += made_mg;
     *sums.entry((lot.site_id, Fate::Returned)).or_insert(0) += received_mg;
@@ -65,6 +65,12 @@ pub(super) fn parts(lot: &LotRow, reached: &Reached, balances: &[BalanceRow]) ->
         };
         *sums.entry((row.site_id, fate)).or_insert(0) += row.mass_mg;
     }
+    Ok(divided(sums, reached))
+}
+
+/// The seed in a lot is divided among its parts in proportion to their mass, but for what went into batches. What counts found
+/// at one site and missed at another is the same stuff: only what they missed on the whole holds any of the seed.
+pub(super) fn divided(sums: Sums, reached: &Reached) -> Vec<Part> {
     let missed_mg: i64 = sums.iter().filter(|((_, fate), _)| is_difference(*fate)).map(|(_, mg)| mg).sum();
     let differences: i64 =
         sums.iter().filter(|((_, fate), mg)| is_difference(*fate) && **mg > 0).map(|(_, mg)| mg).sum();
@@ -77,7 +83,7 @@ pub(super) fn parts(lot: &LotRow, reached: &Reached, balances: &[BalanceRow]) ->
     let weights: Vec<f64> = found.iter().map(|((_, fate), mass_mg)| weight(*fate, *mass_mg)).collect();
     let seeds = apportion(reached.seed_mg, &weights);
     let parts = found.into_iter().zip(seeds);
-    Ok(parts.map(|(((site_id, fate), mass_mg), seed_mg)| Part { site_id, fate, mass_mg, seed_mg }).collect())
+    parts.map(|(((site_id, fate), mass_mg), seed_mg)| Part { site_id, fate, mass_mg, seed_mg }).collect()
 }
 
 const fn is_difference(fate: Fate) -> bool {

@@ -145,11 +145,11 @@ impl<'a> Questions<'a> {
     fn recount_case(&self, seed: &str, case: &RecallCase) -> Vec<String> {
         let expected = self.recount.forward(&[seed.to_owned()]).len();
         let mut wrong = Vec::new();
-        if case.reached_lots != expected {
-            wrong.push(format!("the case reaches {} lots, the facts {expected}", case.reached_lots));
+        if case.sums.reached_lots != expected {
+            wrong.push(format!("the case reaches {} lots, the facts {expected}", case.sums.reached_lots));
         }
-        if case.mass.unaccounted_grams != Grams::default() {
-            wrong.push(format!("{} g of it are not accounted for", in_grams(case.mass.unaccounted_grams)));
+        if case.sums.mass.unaccounted_grams != Grams::default() {
+            wrong.push(format!("{} g of it are not accounted for", in_grams(case.sums.mass.unaccounted_grams)));
         }
         wrong
     }
@@ -238,13 +238,13 @@ const fn said(answer: AnswerWord) -> &'static str {
 
 /// A case in two sentences.
 fn said_of(case: &RecallCase) -> String {
-    let mass = &case.mass;
+    let mass = &case.sums.mass;
     format!(
         "As a drill: {} lots reached, {} lines to confirm, {} customers to tell. Of {} g received, {} g were served, {} g \
          handed to customers, {} g lie on shelves, {} g are open; {} g are not accounted for.",
-        case.reached_lots,
+        case.sums.reached_lots,
         case.open_lines,
-        case.consignees,
+        case.sums.consignees,
         in_grams(mass.received_grams),
         in_grams(mass.served_grams),
         in_grams(mass.consigned_grams),

@@ -17,7 +17,7 @@ struct Asset {
     bytes: &'static [u8],
 }
 
-const ASSETS: [Asset; 12] = [
+const ASSETS: [Asset; 13] = [
     Asset { name: "tub.svg", kind: "image/svg+xml", bytes: include_bytes!("../../assets/tub.svg") },
     Asset { name: "pages.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/pages.css") },
     Asset { name: "stock.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/stock.css") },
@@ -31,6 +31,7 @@ const ASSETS: [Asset; 12] = [
         kind: "text/javascript; charset=utf-8",
         bytes: include_bytes!("../../assets/follow.js"),
     },
+    Asset { name: "live.js", kind: "text/javascript; charset=utf-8", bytes: include_bytes!("../../assets/live.js") },
     Asset { name: "kitchen.css", kind: "text/css; charset=utf-8", bytes: include_bytes!("../../assets/kitchen.css") },
     Asset {
         name: "delivery.js",
@@ -85,4 +86,25 @@ async fn show_asset(request: HttpRequest, path: web::Path<(String, String)>) -> 
         .insert_header((CONTENT_TYPE, asset.kind))
         .insert_header((CACHE_CONTROL, "public, max-age=31536000, immutable"))
         .body(asset.bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::ASSETS;
+
+    /// A script that takes something from another is a module, and a page that loads it must say so.
+    #[test]
+    fn scripts_that_import_are_loaded_as_modules() {
+        let imports = |asset: &&super::Asset| asset.bytes.windows(8).any(|bytes| bytes == b"\nimport ");
+        let modules: Vec<&str> = ASSETS.iter().filter(imports).map(|asset| asset.name).collect();
+        assert_eq!(modules, ["counter.js", "follow.js"]);
+        let templates = concat!(env!("CARGO_MANIFEST_DIR"), "/templates");
+        for file in std::fs::read_dir(templates).expect("the templates are there") {
+            let path = file.expect("a file").path();
+            let text = std::fs::read_to_string(&path).expect("a text");
+            for line in text.lines().filter(|line| modules.iter().any(|name| line.contains(&format!("\"{name}\"")))) {
+                assert!(line.contains("<script type=\"module\""), "{}: {line}", path.display());
+            }
+        }
+    }
 }

@@ -7,6 +7,7 @@ pub mod assets;
 mod beginning;
 mod counter;
 mod delivery;
+mod elsewhere;
 mod fields;
 mod figures;
 mod forms;

@@ -1,9 +1,12 @@
 //! The picture of a trace on a page: what an operation tells, laid out by `documents`, with words in somebody's language.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use askama::Template;
-use tubtrail_documents::picture::{BoxWords, Group, GroupSort, Picture, PictureLot, PictureWords, lay_out, write};
+use tubtrail_documents::picture::{
+    BY_CONTACT, BoxWords, Group, GroupSort, Picture, PictureLot, PictureWords, lay_out, write,
+};
+use tubtrail_operations::recalls::ReachedByContact;
 use tubtrail_operations::sites::Site;
 use tubtrail_operations::trace::{TraceHead, TraceStream, TraceTotals, TracedLot};
 use tubtrail_operations::{OperationError, Request, Tubtrail};
@@ -25,6 +28,8 @@ pub struct Gathered {
     /// Its lots, without their uses.
     pub lots: Vec<TracedLot>,
     drawn: Vec<PictureLot>,
+    /// Pairs of batches, the second on the same equipment after the first.
+    contacts: Vec<(i64, i64)>,
     /// Names of the sites in reach, by code.
     pub sites: HashMap<String, String>,
 }
@@ -44,6 +49,8 @@ pub struct Drawn {
     /// The list is of a box that was asked for.
     is_of_a_box: bool,
     whole: String,
+    /// What is to be said of those that are reached by contact alone, if there are any.
+    by_contact: Option<String>,
 }
 
 /// A box in words.
@@ -67,9 +74,14 @@ struct LotRow {
     marks: String,
 }
 
-/// The picture of a trace by itself, in the usual language.
-pub fn drawn_alone(tubtrail: &Tubtrail, asks: &Request, stream: TraceStream) -> Result<String, OperationError> {
-    Ok(gather(tubtrail, asks, stream)?.draw_alone(&Texts::all()[0]))
+/// The picture of a trace by itself, in the usual language, with what is reached by contact alone.
+pub fn drawn_alone(
+    tubtrail: &Tubtrail,
+    asks: &Request,
+    stream: TraceStream,
+    reached: ReachedByContact,
+) -> Result<String, OperationError> {
+    Ok(gather(tubtrail, asks, stream)?.touching(reached).draw_alone(&Texts::all()[0]))
 }
 
 /// Reads a trace to its end.
@@ -80,20 +92,21 @@ pub fn gather(tubtrail: &Tubtrail, asks: &Request, mut stream: TraceStream) -> R
         totals: TraceTotals::default(),
         lots: Vec::new(),
         drawn: Vec::new(),
+        contacts: Vec::new(),
         sites: sites.into_iter().map(|site| (site.code, site.name)).collect(),
     };
     let seeds: BTreeSet<String> = gathered.head.of.iter().cloned().collect();
     while !stream.is_at_its_end() {
         let mut lots = tubtrail.more_of_trace(&mut stream)?;
         gathered.totals.add(&lots);
-        gathered.drawn.extend(lots.iter_mut().map(|lot| drawn_lot(lot, seeds.contains(&lot.lot))));
+        gathered.drawn.extend(lots.iter_mut().map(|lot| drawn_lot(lot, seeds.contains(&lot.lot), false)));
         gathered.lots.extend(lots);
     }
     Ok(gathered)
 }
 
 /// As the picture takes it. It belongs where most of it is or went.
-fn drawn_lot(lot: &mut TracedLot, is_seed: bool) -> PictureLot {
+fn drawn_lot(lot: &mut TracedLot, is_seed: bool, by_contact: bool) -> PictureLot {
     let most = lot.places.iter().max_by_key(|place| place.grams.mg());
     PictureLot {
         number: lot.lot.clone(),
@@ -110,10 +123,23 @@ fn drawn_lot(lot: &mut TracedLot, is_seed: bool) -> PictureLot {
         is_seed,
         is_held: lot.on_hold.is_some(),
         is_recalled: !lot.recalls.is_empty(),
+        by_contact,
     }
 }
 
 impl Gathered {
+    /// The same with what is reached by contact alone.
+    pub fn touching(mut self, reached: ReachedByContact) -> Self {
+        // What was used meanwhile is in the trace by now.
+        let known: HashSet<String> = self.lots.iter().map(|lot| lot.lot.clone()).collect();
+        for mut lot in reached.lots.into_iter().filter(|lot| !known.contains(&lot.lot)) {
+            self.drawn.push(drawn_lot(&mut lot, false, true));
+            self.lots.push(lot);
+        }
+        self.contacts = reached.contacts;
+        self
+    }
+
     /// The name of a site; its code, where that is all there is.
     pub fn site<'a>(&'a self, code: &'a str) -> &'a str {
         self.sites.get(code).map_or(code, String::as_str)
@@ -122,22 +148,23 @@ impl Gathered {
     /// The picture for a page at an address, whose `open` says what is opened and whose `box` which lots are listed.
     pub fn draw(&self, texts: &'static Texts, address: &Address) -> Drawn {
         let open: BTreeSet<String> = address.all("open").map(str::to_owned).collect();
-        let picture = lay_out(&self.drawn, &open);
+        let picture = lay_out(&self.drawn, &self.contacts, &open);
         let boxes: Vec<BoxWords> =
             picture.boxes.iter().map(|placed| self.box_words(texts, &placed.group, Some(address))).collect();
         let wanted = address.all("box").next();
         let chosen =
             picture.boxes.iter().find(|placed| wanted == Some(placed.group.key.as_str())).map(|placed| &placed.group);
-        let listed: Vec<&TracedLot> = match chosen {
-            Some(group) => group.lots.iter().map(|at| &self.lots[*at]).collect(),
-            None => self.lots.iter().collect(),
+        let listed: Vec<usize> = match chosen {
+            Some(group) => group.lots.clone(),
+            None => (0..self.lots.len()).collect(),
         };
         Drawn {
             svg: write(&picture, &self.words(texts, &picture, boxes.clone())),
             opened: open.iter().map(|key| self.opened(texts, address, key)).collect(),
             rows: self.rows(texts, &picture, &boxes, address),
             more: listed.len().saturating_sub(MOST_LISTED),
-            listed: listed.into_iter().take(MOST_LISTED).map(|lot| self.lot_row(texts, lot)).collect(),
+            listed: listed.into_iter().take(MOST_LISTED).map(|at| self.lot_row(texts, at)).collect(),
+            by_contact: self.by_contact(texts),
             is_of_a_box: chosen.is_some(),
             whole: address.without("box", "").to_string(),
             texts,
@@ -146,7 +173,7 @@ impl Gathered {
 
     /// The picture alone, without links.
     pub fn draw_alone(&self, texts: &'static Texts) -> String {
-        let picture = lay_out(&self.drawn, &BTreeSet::new());
+        let picture = lay_out(&self.drawn, &self.contacts, &BTreeSet::new());
         let boxes = picture.boxes.iter().map(|placed| self.box_words(texts, &placed.group, None)).collect();
         write(&picture, &self.words(texts, &picture, boxes))
     }
@@ -157,10 +184,14 @@ impl Gathered {
             words.join(", ")
         };
         let (lots, tubs) = (self.totals.lots.to_string(), self.totals.tubs.to_string());
+        let description = texts.say_with("picture-says", &[("lots", &lots), ("tubs", &tubs)]);
         PictureWords {
             language: texts.tag.to_owned(),
             title: texts.say("picture").into_owned(),
-            description: texts.say_with("picture-says", &[("lots", &lots), ("tubs", &tubs)]).into_owned(),
+            description: match self.by_contact(texts) {
+                Some(more) => format!("{description} {more}"),
+                None => description.into_owned(),
+            },
             columns: picture.columns.iter().map(|column| kinds(&column.kinds)).collect(),
             lanes: picture.lanes.iter().map(|placed| self.lane(texts, &placed.lane.sites)).collect(),
             boxes,
@@ -185,6 +216,8 @@ impl Gathered {
         let grams = in_grams(group.share_ug(&self.drawn));
         let count = group.lots.len().to_string();
         let amount = match group.sort {
+            GroupSort::Lot if group.by_contact => first.lot.as_str().into(),
+            _ if group.by_contact => texts.say_of("box-of-lots", "count", count.clone()),
             GroupSort::Lot => texts.say_with("box-of-one", &[("lot", &first.lot), ("grams", &grams)]),
             _ => texts.say_with("box-of-several", &[("count", &count), ("grams", &grams)]),
         };
@@ -200,13 +233,18 @@ impl Gathered {
                 marks.push(texts.say_of(several, "count", count.to_string()).into_owned());
             }
         }
+        if group.by_contact {
+            marks.push(texts.say("mark-contact").into_owned());
+        }
         if seeds > 0 {
             marks.push(texts.say("mark-begins").into_owned());
         }
-        let marked = [(recalled, "recalled"), (held, "held"), (seeds, "seed")];
+        let touched = usize::from(group.by_contact);
+        let marked = [(recalled, "recalled"), (held, "held"), (seeds, "seed"), (touched, "contact")];
         let site = self.site(&self.drawn[group.lots[0]].site);
         let marks = marks.join(", ");
-        let label = [name.as_str(), &amount, &marks, site].into_iter().filter(|part| !part.is_empty());
+        let unknown = if group.by_contact { texts.say("key-contact") } else { "".into() };
+        let label = [name.as_str(), &amount, &marks, &unknown, site].into_iter().filter(|part| !part.is_empty());
         BoxWords {
             label: label.collect::<Vec<_>>().join(", "),
             amount: amount.into_owned(),
@@ -220,7 +258,8 @@ impl Gathered {
     /// What was opened, in words, and the address where it is not.
     fn opened(&self, texts: &Texts, address: &Address, key: &str) -> (String, String) {
         let parts: Vec<&str> = key.split('~').collect();
-        let kind = parts.get(2).filter(|kind| self.drawn.iter().any(|lot| lot.kind == **kind));
+        let kind = parts.get(2).map(|kind| kind.trim_end_matches(BY_CONTACT));
+        let kind = kind.filter(|kind| self.drawn.iter().any(|lot| lot.kind == **kind));
         let kinds = kind.map_or_else(String::new, |kind| texts.say(&format!("kinds-{kind}")).into_owned());
         let item = parts.get(3).and_then(|code| self.lots.iter().find(|lot| lot.item == **code));
         let what = item.map_or(kinds, |lot| lot.name.clone());
@@ -230,9 +269,18 @@ impl Gathered {
     }
 
     fn rows(&self, texts: &Texts, picture: &Picture, words: &[BoxWords], address: &Address) -> Vec<BoxRow> {
+        let named = |at: usize, by_contact: bool| {
+            let lines = picture.lines.iter().filter(|line| line.from == at && line.by_contact == by_contact);
+            let names: BTreeSet<&str> = lines.map(|line| words[line.to].name.as_str()).collect();
+            names.into_iter().collect::<Vec<_>>().join(", ")
+        };
         let leads_to = |at: usize| {
-            let to = picture.lines.iter().filter(|line| line.from == at).map(|line| line.to).collect::<BTreeSet<_>>();
-            to.into_iter().map(|to| words[to].name.clone()).collect::<BTreeSet<_>>().into_iter().collect::<Vec<_>>()
+            let touched = Some(named(at, true)).filter(|names| !names.is_empty());
+            let touched = touched.map(|names| texts.say_of("touched", "what", names).into_owned());
+            [named(at, false), touched.unwrap_or_default()]
+                .into_iter()
+                .filter(|said| !said.is_empty())
+                .collect::<Vec<_>>()
         };
         let row = |(at, words): (usize, &BoxWords)| {
             let group = &picture.boxes[at].group;
@@ -240,8 +288,12 @@ impl Gathered {
                 kind: texts.say(&format!("kinds-{}", group.kind)).into_owned(),
                 site: self.lane(texts, &picture.lanes[group.lane].lane.sites),
                 lots: group.lots.len(),
-                grams: in_grams(group.share_ug(&self.drawn)),
-                leads_to: leads_to(at).join(", "),
+                grams: if group.by_contact {
+                    texts.say("not-known").into_owned()
+                } else {
+                    in_grams(group.share_ug(&self.drawn))
+                },
+                leads_to: leads_to(at).join("; "),
                 list: format!("{}#lots", address.without("box", "").with("box", &group.key)),
                 words: words.clone(),
             }
@@ -249,8 +301,14 @@ impl Gathered {
         words.iter().enumerate().map(row).collect()
     }
 
-    fn lot_row(&self, texts: &Texts, lot: &TracedLot) -> LotRow {
+    fn by_contact(&self, texts: &Texts) -> Option<String> {
+        let count = self.drawn.iter().filter(|lot| lot.by_contact).count();
+        (count > 0).then(|| texts.say_of("drawn-by-contact", "count", in_thousands(count)).into_owned())
+    }
+
+    fn lot_row(&self, texts: &Texts, at: usize) -> LotRow {
         use tubtrail_operations::known::Origin;
+        let lot = &self.lots[at];
         let place = |place: &tubtrail_operations::known::Holding| {
             let state = texts.say(&format!("state-{}", place.state));
             format!("{}: {} {state}", self.site(&place.site), in_grams(place.grams.mg() * 1000))
@@ -271,7 +329,11 @@ impl Gathered {
                     format!("{name}, {} ({batch})", started_at.format("%Y-%m-%d"))
                 }
             },
-            grams: in_grams(share_ug(lot)),
+            grams: if self.drawn[at].by_contact {
+                texts.say("not-known").into_owned()
+            } else {
+                in_grams(share_ug(lot))
+            },
             places: lot.places.iter().map(place).collect::<Vec<_>>().join("; "),
             marks: marks.join("; "),
         }
@@ -299,20 +361,24 @@ fn link(address: &Address, group: &Group) -> String {
 pub fn in_grams(ug: i64) -> String {
     let (sign, ug) = (if ug < 0 { "-" } else { "" }, ug.unsigned_abs());
     if ug >= 10_000_000 {
-        let whole = (ug + 500_000) / 1_000_000;
-        let digits = whole.to_string();
-        let mut text = String::new();
-        for (at, digit) in digits.chars().enumerate() {
-            if at > 0 && (digits.len() - at).is_multiple_of(3) {
-                text.push('\u{202f}');
-            }
-            text.push(digit);
-        }
-        return format!("{sign}{text} g");
+        return format!("{sign}{} g", in_thousands((ug + 500_000) / 1_000_000));
     }
     let mg = (ug + 500) / 1000;
     let text = format!("{}.{:03}", mg / 1000, mg % 1000);
     format!("{sign}{} g", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
+/// A number with a narrow space between its thousands.
+pub fn in_thousands(number: impl std::fmt::Display) -> String {
+    let digits = number.to_string();
+    let mut text = String::new();
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            text.push('\u{202f}');
+        }
+        text.push(digit);
+    }
+    text
 }
 
 #[cfg(test)]

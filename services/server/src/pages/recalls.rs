@@ -6,7 +6,10 @@ mod begin;
 mod case;
 mod consignees;
 mod deeds;
+mod drawing;
+mod lots;
 mod pull;
+mod sums;
 
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, web};
@@ -35,7 +38,10 @@ pub fn configure(config: &mut web::ServiceConfig) {
     case::configure(config);
     consignees::configure(config);
     deeds::configure(config);
+    drawing::configure(config);
+    lots::configure(config);
     pull::configure(config);
+    sums::configure(config);
 }
 
 #[derive(Template)]

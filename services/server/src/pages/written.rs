@@ -10,6 +10,7 @@ use askama::Template;
 use serde::Serialize;
 use tubtrail_operations::{OperationError, problems};
 
+use super::elsewhere::not_here;
 use super::marks::once;
 use super::page::{Frame, Shown, Unable, render};
 use super::texts::Texts;
@@ -21,6 +22,9 @@ use crate::reports::{Paper, Papers, ReportFormat, Source, Stand};
 /// How long a browser is kept waiting for what may be made at once, and how often is looked.
 const AT_ONCE: Duration = Duration::from_millis(1200);
 const LOOKS: u32 = 24;
+
+/// What is said where a paper is not known, and where one can be asked for again.
+const ELSEWHERE: (&str, &str) = ("paper", "/recalls");
 
 pub fn configure(config: &mut web::ServiceConfig) {
     config.service(paper).service(paper_state).service(paper_file);
@@ -92,8 +96,8 @@ where
 pub async fn soon(house: &House, actor: &str, job: &str) -> String {
     for _ in 0..LOOKS {
         match house.papers.get(actor, job).map(|job| job.stand()) {
-            Ok(Stand::Making) => actix_web::rt::time::sleep(AT_ONCE / LOOKS).await,
-            Ok(Stand::Made(_)) => return format!("/papers/{job}/file"),
+            Some(Stand::Making) => actix_web::rt::time::sleep(AT_ONCE / LOOKS).await,
+            Some(Stand::Made(_)) => return format!("/papers/{job}/file"),
             _ => break,
         }
     }
@@ -103,10 +107,9 @@ pub async fn soon(house: &House, actor: &str, job: &str) -> String {
 /// How far a paper is.
 #[get("/papers/{job}")]
 async fn paper(house: House, visitor: Visitor, request: HttpRequest, number: web::Path<String>) -> Shown {
-    let job = house
-        .papers
-        .get(&visitor.asks().actor.name, &number)
-        .map_err(|error| Unable::problem(&request, error.into()))?;
+    let Some(job) = house.papers.get(&visitor.asks().actor.name, &number) else {
+        return not_here(house, &visitor, &request, ELSEWHERE).await;
+    };
     let asks = visitor.asks();
     let me = off_thread(move || house.tubtrail.show_me(&asks)).await.map_err(Unable::of(&request))?;
     let state = State::of(visitor.texts, &number, &job);
@@ -124,20 +127,18 @@ async fn paper(house: House, visitor: Visitor, request: HttpRequest, number: web
 /// The same, the part that changes alone.
 #[get("/papers/{job}/state")]
 async fn paper_state(house: House, visitor: Visitor, request: HttpRequest, number: web::Path<String>) -> Shown {
-    let job = house
-        .papers
-        .get(&visitor.asks().actor.name, &number)
-        .map_err(|error| Unable::problem(&request, error.into()))?;
+    let Some(job) = house.papers.get(&visitor.asks().actor.name, &number) else {
+        return not_here(house, &visitor, &request, ELSEWHERE).await;
+    };
     Ok(render(StatusCode::OK, &State::of(visitor.texts, &number, &job)))
 }
 
 /// The paper.
 #[get("/papers/{job}/file")]
 async fn paper_file(house: House, visitor: Visitor, request: HttpRequest, number: web::Path<String>) -> Shown {
-    let job = house
-        .papers
-        .get(&visitor.asks().actor.name, &number)
-        .map_err(|error| Unable::problem(&request, error.into()))?;
+    let Some(job) = house.papers.get(&visitor.asks().actor.name, &number) else {
+        return not_here(house, &visitor, &request, ELSEWHERE).await;
+    };
     let Stand::Made(bytes) = job.stand() else {
         let error = OperationError::new(&problems::NOT_FOUND, "this paper is not made");
         return Err(Unable::problem(&request, error.into()));
@@ -153,6 +154,8 @@ impl State {
         let (read, total) = (job.read().to_string(), job.total.to_string());
         let stand = job.stand();
         let said = match stand {
+            // All is read long before all pages are laid out.
+            Stand::Making if job.read() >= job.total => texts.say_of("paper-laying-out", "total", &total),
             Stand::Making => texts.say_with("paper-making", &[("read", &read), ("total", &total)]),
             Stand::Made(_) => texts.say("paper-made"),
             Stand::Failed => texts.say("paper-failed"),

@@ -25,7 +25,7 @@ pub fn recall(
         name: format!("recall-{id}"),
         whole,
         head: head(&case),
-        summary: summary(&case.mass),
+        summary: summary(&case.sums.mass),
         title: "Lots and places",
         columns: columns(),
         more: Tubtrail::more_recall_lines,
@@ -47,9 +47,9 @@ fn head(case: &RecallCase) -> Head {
         fact("Begun", format!("{} by {}", wall(recall.begun_at), recall.begun_by)),
         fact("To be confirmed by", wall(recall.due_at)),
         fact("Contacts followed", yes(recall.with_contact).to_owned()),
-        fact("Lots it begins with", case.seed_lots.to_string()),
-        fact("Lots reached", case.reached_lots.to_string()),
-        fact("Of them by contact alone", case.by_contact_lots.to_string()),
+        fact("Lots it begins with", case.sums.seed_lots.to_string()),
+        fact("Lots reached", case.sums.reached_lots.to_string()),
+        fact("Of them by contact alone", case.sums.by_contact_lots.to_string()),
         fact("Lines to be confirmed", case.open_lines.to_string()),
         fact("Of them overdue", case.overdue_lines.to_string()),
         fact("Lots to be answered for by customers", case.open_replies.to_string()),
@@ -60,13 +60,13 @@ fn head(case: &RecallCase) -> Head {
     let ended = recall.ending.as_ref();
     facts.extend(ended.map(|ending| fact("Ended", format!("{}, {}: {}", wall(ending.at), ending.name, ending.reason))));
     facts.extend(recall.instructions.clone().map(|instructions| fact("Instructions", instructions)));
-    facts.push(fact("Journal position", case.journal_position.to_string()));
+    facts.push(fact("Journal position", case.sums.journal_position.to_string()));
     Head {
         title: format!("{kind} {}", recall.recall),
         subtitle: (recall.kind == RecallKind::Drill).then(|| "This is a drill.".to_owned()),
         facts,
         notices: vec![CAUTION.to_owned()],
-        footer: format!("{kind} {}, journal position {}", recall.recall, case.journal_position),
+        footer: format!("{kind} {}, journal position {}", recall.recall, case.sums.journal_position),
         language: "en".into(),
     }
 }

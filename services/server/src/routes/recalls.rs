@@ -7,9 +7,9 @@ use tubtrail_documents::labels::SVG_MEDIA_TYPE;
 use tubtrail_operations::Tubtrail;
 use tubtrail_operations::master_data::Page;
 use tubtrail_operations::recalls::{
-    Begun, Closing, Confirmed, DrillReport, DrillsAsked, Ending, NewConfirmations, NewNotice, NewRecall, NewReplies,
-    Notice, PullList, Recall, RecallCase, RecallConsignees, RecallLine, RecallLines, RecallLinesHead, RecallOutlook,
-    RecallStream, RecallsAsked, Replies, SeedsAsked,
+    Begun, Closing, Confirmed, DrillReport, DrillsAsked, Ending, LinesFound, LinesWanted, NewConfirmations, NewNotice,
+    NewRecall, NewReplies, Notice, PullList, Recall, RecallCase, RecallConsignees, RecallLine, RecallLines,
+    RecallLinesHead, RecallOutlook, RecallStream, RecallsAsked, Replies, SeedsAsked,
 };
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -35,6 +35,7 @@ pub fn configure(config: &mut ServiceConfig) {
         .service(list_recalls)
         .service(get_recall)
         .service(list_recall_lines)
+        .service(find_recall_lines)
         .service(show_pull_list)
         .service(confirm_recall_lines)
         .service(list_recall_consignees)
@@ -93,8 +94,8 @@ async fn foresee_recall(house: House, signed_in: SignedIn, question: Question<Se
     ask(house, signed_in, question, |house, request, new| house.foresee_recall(request, &new)).await
 }
 
-/// What a recall reaches by use as a picture, with the way it took; drawn as the trace of a lot. What it reaches by contact
-/// alone is not in it.
+/// What a recall reaches as a picture, with the way it took; drawn as the trace of a lot. What it reaches by contact alone is
+/// dashed: how much of what is recalled is in it is not known.
 #[utoipa::path(tag = "recalls", params(("recall" = i64, description = "Its number")),
     responses((status = 200, content((String = "image/svg+xml", example = "<svg/>")))))]
 #[get("/v1/recalls/{recall}/trace.svg")]
@@ -102,7 +103,8 @@ async fn draw_recall(house: House, signed_in: SignedIn, recall: web::Path<i64>) 
     let (seat, asking) = (house.traces.take()?, signed_in.into_request(None));
     let drawn = off_thread(move || {
         let trace = house.tubtrail.stream_recall_trace(&asking, *recall)?;
-        let drawn = drawn_alone(&house.tubtrail, &asking, trace);
+        let reached = house.tubtrail.recall_contacts(&asking, *recall)?;
+        let drawn = drawn_alone(&house.tubtrail, &asking, trace, reached);
         drop(seat);
         drawn
     });
@@ -148,6 +150,22 @@ async fn list_recall_lines(
         return streamed(house, LINES, begin).await;
     }
     query(house, signed_in, move |house, request| house.list_recall_lines(request, *recall, &after, limit)).await
+}
+
+/// Looks through the lines of a recall: of a site, by what is to be done about them, by number; so many at a time.
+///
+/// The order stays: `next` and `earlier` name a lot, so that a page is the same although others were confirmed meanwhile. With
+/// it comes how many there are of each sort. Once nothing is left where a page began, the last one is shown.
+#[utoipa::path(tag = "recalls", params(("recall" = i64, description = "Its number"), LinesWanted),
+    responses((status = 200, body = LinesFound)))]
+#[get("/v1/recalls/{recall}/lines/search")]
+async fn find_recall_lines(
+    house: House,
+    signed_in: SignedIn,
+    recall: web::Path<i64>,
+    asked: Query<LinesWanted>,
+) -> Outcome {
+    query(house, signed_in, move |house, request| house.find_recall_lines(request, *recall, &asked.0)).await
 }
 
 /// What a site has of a recall, to go through the rooms with: what is still to be confirmed comes first.

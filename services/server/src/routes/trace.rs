@@ -5,6 +5,7 @@ use actix_web::{HttpRequest, HttpResponse, get, web};
 use futures_util::stream;
 use serde::{Deserialize, Serialize};
 use tubtrail_documents::labels::SVG_MEDIA_TYPE;
+use tubtrail_operations::recalls::ReachedByContact;
 use tubtrail_operations::trace::{Direction, Path, Trace, TraceHead, TraceStream, TracedLot};
 use tubtrail_operations::{OperationError, Tubtrail, problems};
 use utoipa::{IntoParams, ToSchema};
@@ -132,7 +133,7 @@ async fn draw_lot_trace(
     let (seat, asking) = (house.traces.take()?, signed_in.into_request(None));
     let drawn = off_thread(move || {
         let trace = house.tubtrail.stream_lot_trace(&asking, &lot, asked.0.direction)?;
-        let drawn = drawn_alone(&house.tubtrail, &asking, trace);
+        let drawn = drawn_alone(&house.tubtrail, &asking, trace, ReachedByContact::default());
         drop(seat);
         drawn
     });

@@ -184,3 +184,7 @@ import-look = Look at them
 import-refused = Refused: nothing was written down. Put these right and send the file again.
 size-mb = { $size } MB
 size-gb = { $size } GB
+import-elsewhere = Of this import nothing is known here.
+import-elsewhere-why = How far an import is, only the server knows that takes it in, as long as it runs. It was started anew meanwhile, or that was long ago, or this house has several servers and another one answered you.
+import-elsewhere-do = Load this page again: another server may know. What was written down stands in the journal in any case; what does not stand there was not taken in.
+import-elsewhere-go = Imports in the journal

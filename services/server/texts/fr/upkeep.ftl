@@ -184,3 +184,7 @@ import-look = Les regarder
 import-refused = Refusé : rien n'a été noté. Corrigez ceci et renvoyez le fichier.
 size-mb = { $size } Mo
 size-gb = { $size } Go
+import-elsewhere = On ne sait rien ici de cet import.
+import-elsewhere-why = Seul le serveur qui lit un fichier sait où il en est, tant qu'il fonctionne. Il a été redémarré entre-temps, ou c'était il y a longtemps, ou la maison a plusieurs serveurs et c'est un autre qui a répondu.
+import-elsewhere-do = Rechargez cette page : un autre serveur le sait peut-être. Ce qui a été écrit figure de toute façon au journal ; ce qui n'y figure pas n'a pas été pris.
+import-elsewhere-go = Les imports au journal

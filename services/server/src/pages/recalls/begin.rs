@@ -18,7 +18,7 @@ use crate::pages::addresses::Address;
 use crate::pages::fields::Fields;
 use crate::pages::forms::{Form, same_name, see_said};
 use crate::pages::page::{Frame, Shown, Unable, render};
-use crate::pages::pictures::{Drawn, gather, in_grams};
+use crate::pages::pictures::{Drawn, Gathered, gather, in_grams};
 use crate::pages::visitor::{Sent, Visitor};
 use crate::problem::Problem;
 
@@ -110,13 +110,18 @@ async fn what(house: House, visitor: &Visitor, request: &HttpRequest, form: Form
     Ok(render(status, &What { frame: Frame::of(visitor, request, me), form, by, ways: WAYS, choices }))
 }
 
+fn traced(tubtrail: &Tubtrail, asks: &Request, seeds: &SeedsAsked) -> Result<Gathered, OperationError> {
+    let traced = gather(tubtrail, asks, tubtrail.stream_seeds_trace(asks, seeds)?)?;
+    Ok(traced.touching(tubtrail.seeds_contacts(asks, seeds)?))
+}
+
 async fn outlook(house: House, visitor: &Visitor, request: &HttpRequest, asked: Fields) -> Shown {
     let seat = house.traces.take().map_err(Unable::of(request))?;
     let (asks, wanted, at) = (visitor.asks(), asked.clone(), house.clone());
     let work = off_thread(move || {
         let seeds = wanted_seeds(&at.tubtrail, &asks, &wanted)?;
         let outlook = at.tubtrail.foresee_recall(&asks, &seeds)?;
-        let traced = gather(&at.tubtrail, &asks, at.tubtrail.stream_seeds_trace(&asks, &seeds)?)?;
+        let traced = traced(&at.tubtrail, &asks, &seeds)?;
         drop(seat);
         Ok((at.tubtrail.show_me(&asks)?, outlook, traced))
     });
@@ -135,17 +140,18 @@ async fn outlook(house: House, visitor: &Visitor, request: &HttpRequest, asked: 
     let may_begin = super::may_everywhere(&me, &[super::Role::Owner, super::Role::Kitchen]);
     let kept = seeds.without("with_contact", "");
     let figure = |name: &str, figure: String| (texts.say(name).into_owned(), figure);
-    let on_hand: i64 = outlook.sites.iter().map(|site| site.on_hand_grams.mg()).sum();
+    let on_hand: i64 = outlook.sums.sites.iter().map(|site| site.on_hand_grams.mg()).sum();
     let page = Reached {
         figures: vec![
-            figure("seed-lots", outlook.seed_lots.to_string()),
-            figure("reached-lots", outlook.reached_lots.to_string()),
-            figure("contact-lots", outlook.by_contact_lots.to_string()),
+            figure("seed-lots", outlook.sums.seed_lots.to_string()),
+            figure("reached-lots", outlook.sums.reached_lots.to_string()),
+            figure("contact-lots", outlook.sums.by_contact_lots.to_string()),
             figure("on-hand", in_grams(on_hand * 1000)),
-            figure("to-confirm", outlook.sites.iter().map(|site| site.open_lines).sum::<usize>().to_string()),
-            figure("customers", outlook.consignees.to_string()),
+            figure("to-confirm", outlook.sums.sites.iter().map(|site| site.open_lines).sum::<usize>().to_string()),
+            figure("customers", outlook.sums.consignees.to_string()),
         ],
         on_hand: outlook
+            .sums
             .sites
             .iter()
             .map(|site| {
@@ -154,7 +160,7 @@ async fn outlook(house: House, visitor: &Visitor, request: &HttpRequest, asked: 
                 (site.name.clone(), site.lots_on_hand, here, served)
             })
             .collect(),
-        mass: mass_rows(texts, &outlook.mass),
+        mass: mass_rows(texts, &outlook.sums.mass),
         drawn: traced.draw(texts, &address),
         part: "/recalls/begin/picture".into(),
         with_contact: asked.get("with_contact").is_some(),
@@ -176,7 +182,7 @@ async fn begin_recall_picture(house: House, visitor: Visitor, request: HttpReque
     let asks = visitor.asks();
     let work = off_thread(move || {
         let seeds = wanted_seeds(&house.tubtrail, &asks, &asked)?;
-        let traced = gather(&house.tubtrail, &asks, house.tubtrail.stream_seeds_trace(&asks, &seeds)?);
+        let traced = traced(&house.tubtrail, &asks, &seeds);
         drop(seat);
         traced
     });
@@ -188,7 +194,7 @@ async fn why(house: House, visitor: &Visitor, request: &HttpRequest, form: Form)
     let (asks, asked) = (visitor.asks(), form.fields().clone());
     let work = off_thread(move || {
         let seeds = wanted_seeds(&house.tubtrail, &asks, &asked)?;
-        Ok((house.tubtrail.show_me(&asks)?, house.tubtrail.foresee_recall(&asks, &seeds)?.reached_lots))
+        Ok((house.tubtrail.show_me(&asks)?, house.tubtrail.foresee_recall(&asks, &seeds)?.sums.reached_lots))
     });
     let (me, reached) = work.await.map_err(Unable::of(request))?;
     let seeds = Address::of("/recalls/begin", form.fields(), &FIELDS);

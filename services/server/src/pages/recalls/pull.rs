@@ -10,7 +10,7 @@ use tubtrail_operations::{Grams, OperationError, Request, Tubtrail, problems};
 
 use super::CONFIRMERS;
 use super::balance::exact;
-use super::case::is_here;
+use super::lots::is_here;
 use crate::house::{House, off_thread};
 use crate::pages::fields::Fields;
 use crate::pages::forms::{Form, see_said};

@@ -1,7 +1,5 @@
 //! Taking in a file: chosen and sent, watched while it is read, and told row by row where it was refused.
 
-use std::sync::Arc;
-
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
@@ -12,6 +10,7 @@ use tubtrail_operations::{Fault, OperationError, problems};
 use crate::body::LARGEST;
 use crate::house::{House, off_thread};
 use crate::jobs::{Job, JobOutcome, Jobs};
+use crate::pages::elsewhere::not_here;
 use crate::pages::fields::Fields;
 use crate::pages::forms::{Form, same_name};
 use crate::pages::marks::{digest, digest_of};
@@ -55,6 +54,16 @@ struct Progress {
     rows: usize,
     outcome: Option<JobOutcome>,
 }
+
+/// The same, of one that is not known here: the next look may find the process that is at it.
+#[derive(Template)]
+#[template(path = "upkeep_job_unknown.html")]
+struct Unknown {
+    texts: &'static Texts,
+}
+
+/// What is said where an import is not known, and where what it wrote can be seen.
+const ELSEWHERE: (&str, &str) = ("import", "/upkeep/journal?operation=import_master_data");
 
 /// What to send.
 #[get("/upkeep/import")]
@@ -104,7 +113,9 @@ fn begin(
 /// An import.
 #[get("/upkeep/import/{id}")]
 async fn job_page(house: House, visitor: Visitor, request: HttpRequest, id: web::Path<String>) -> Shown {
-    let job = job(&house, &visitor, &request, &id)?;
+    let Some(job) = house.jobs.of(&visitor.asks().actor.name, &id) else {
+        return not_here(house, &visitor, &request, ELSEWHERE).await;
+    };
     let asks = visitor.asks();
     let me = off_thread(move || house.tubtrail.show_me(&asks)).await.map_err(Unable::of(&request))?;
     let (id, file, part) = (id.into_inner(), job.file.clone(), Progress::of(visitor.texts, &job));
@@ -114,15 +125,11 @@ async fn job_page(house: House, visitor: Visitor, request: HttpRequest, id: web:
 
 /// How far it is, by itself.
 #[get("/upkeep/import/{id}/progress")]
-async fn job_part(house: House, visitor: Visitor, request: HttpRequest, id: web::Path<String>) -> Shown {
-    let job = job(&house, &visitor, &request, &id)?;
+async fn job_part(house: House, visitor: Visitor, id: web::Path<String>) -> Shown {
+    let Some(job) = house.jobs.of(&visitor.asks().actor.name, &id) else {
+        return Ok(render(StatusCode::OK, &Unknown { texts: visitor.texts }));
+    };
     Ok(render(StatusCode::OK, &Progress::of(visitor.texts, &job)))
-}
-
-fn job(house: &House, visitor: &Visitor, request: &HttpRequest, id: &str) -> Result<Arc<Job>, Unable> {
-    let missing = || OperationError::new(&problems::NOT_FOUND, "this is not known any more: look into the journal");
-    let found = house.jobs.of(&visitor.asks().actor.name, id);
-    found.ok_or_else(|| Unable::problem(request, missing().into()))
 }
 
 async fn show(house: House, visitor: &Visitor, request: &HttpRequest, form: Form) -> Shown {
