@@ -15,9 +15,12 @@ export function lose() {
   heard = -DEAD_AFTER_MS;
 }
 
-// Listens at an address: `hear` is told that the line is up, `news` that there are news.
+// Listens at an address: `hear` is told that the line is up, `news` that there are news since the page was asked for.
 export function listen(address, hear, news) {
-  const line = new EventSource(address);
+  const from = new URL(address, location.href);
+  const shown = document.documentElement.dataset.asOf;
+  if (shown && !from.searchParams.has("since")) from.searchParams.set("since", shown);
+  const line = new EventSource(from);
   const up = () => {
     heard = performance.now();
     hear();

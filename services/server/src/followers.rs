@@ -81,9 +81,10 @@ impl Follower {
         *self.stopping.borrow()
     }
 
-    /// What is there now counts as seen: [`Self::wait`] returns for what comes after this.
-    pub fn look(&mut self) {
-        self.position.borrow_and_update();
+    /// What is there now counts as seen: [`Self::wait`] returns for what comes after this. The last entry that this server
+    /// heard of; 0 before it heard of any.
+    pub fn look(&mut self) -> i64 {
+        *self.position.borrow_and_update()
     }
 
     /// Waits for news, but not beyond `until`. While it waits, it looks for commits of other processes.

@@ -8,7 +8,7 @@ use tubtrail_operations::discards::Discard;
 use tubtrail_operations::exports::{EventKind, EventsAsked, Goods, PaperKind, TrackingEvent};
 use tubtrail_operations::reach::{EXPORT_EPCIS, EXPORT_SFCR};
 use tubtrail_operations::recalls::{NewRecall, RecallKind, SeedAsked};
-use tubtrail_operations::receipts::{NewReceipt, NewReceiptLine, Rest};
+use tubtrail_operations::receipts::NewReceipt;
 use tubtrail_operations::sites::{Site, SiteKind};
 use tubtrail_operations::transfers::{NewTransfer, NewTransferLine};
 use tubtrail_operations::voids::UseVoid;

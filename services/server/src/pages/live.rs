@@ -46,19 +46,23 @@ struct Case {
     is_news: bool,
 }
 
-/// Server-sent events: `news` when something was written down anywhere, `beat` while nothing was. With `recall`, only what
-/// concerns that one is news, from the journal's entry `since` on, and no more often than once a second.
+/// Server-sent events: `news` when something was written down anywhere after the journal's entry `since`, which the page shows,
+/// `beat` while nothing was. With `recall`, only what concerns that one is news, and no more often than once a second.
 #[get("/live")]
 async fn live(house: House, visitor: Visitor, request: HttpRequest) -> Shown {
     let mut follower = house.followers.join().map_err(Unable::of(&request))?;
-    follower.look();
+    let heard = follower.look();
+    let is_behind = is_behind(&visitor, &request, heard).map_err(|error| Unable::problem(&request, error.into()))?;
     let case = Case::asked(&visitor, &request).map_err(|error| Unable::problem(&request, error.into()))?;
     let case = match case {
         Some(case) => Some(case.look(&house).await.map_err(Unable::of(&request))?),
         None => None,
     };
     let line = Line { house, follower, signed_in: visitor.signed_in, until: Instant::now() + AT_MOST, case };
-    let first = stream::once(async { Ok::<_, Problem>(web::Bytes::from("retry: 1000\n\nevent: beat\ndata:\n\n")) });
+    // Something may have been written down while the page was on its way.
+    let said = if is_behind && line.case.is_none() { "news" } else { "beat" };
+    let first = format!("retry: 1000\n\nevent: {said}\ndata:\n\n");
+    let first = stream::once(async { Ok::<_, Problem>(web::Bytes::from(first)) });
     let rest = stream::try_unfold(line, |mut line| async move {
         let said = line.next().await?;
         Ok(said.map(|said| (web::Bytes::from(said), line)))
@@ -66,6 +70,20 @@ async fn live(house: House, visitor: Visitor, request: HttpRequest) -> Shown {
     let mut response = HttpResponse::Ok();
     response.content_type("text/event-stream").insert_header((CONTENT_ENCODING, "identity"));
     Ok(response.streaming(stream::StreamExt::chain(first, rest)))
+}
+
+/// Whether something was written down after the entry that a page shows.
+fn is_behind(visitor: &Visitor, request: &HttpRequest, heard: i64) -> Result<bool, OperationError> {
+    let since = number_asked(&Fields::parse(request.query_string().as_bytes()), "since")?;
+    let last = visitor.asks().as_of.unwrap_or(0).max(heard);
+    Ok(since.is_some_and(|since| since < last))
+}
+
+/// A number in an address.
+fn number_asked(asked: &Fields, name: &str) -> Result<Option<i64>, OperationError> {
+    let number =
+        |text: &str| text.parse::<i64>().map_err(|_| OperationError::invalid(name, "this is to be a whole number"));
+    asked.get(name).map(number).transpose()
 }
 
 impl Line {
@@ -109,14 +127,11 @@ impl Case {
     /// The recall that an address asks for. A browser that lost the line says itself how far it heard.
     fn asked(visitor: &Visitor, request: &HttpRequest) -> Result<Option<Self>, OperationError> {
         let asked = Fields::parse(request.query_string().as_bytes());
-        let Some(recall) = asked.get("recall") else { return Ok(None) };
-        let number = |name: &str, text: &str| {
-            text.parse::<i64>().map_err(|_| OperationError::invalid(name, "this is to be a whole number"))
-        };
+        let Some(recall) = number_asked(&asked, "recall")? else { return Ok(None) };
         let heard = request.headers().get("Last-Event-ID").and_then(|value| value.to_str().ok()?.parse().ok());
-        let since = asked.get("since").map(|since| number("since", since)).transpose()?;
+        let since = number_asked(&asked, "since")?;
         let seen = RecallSeen::until(heard.or(since).unwrap_or(0));
-        let (recall, asks, looked) = (number("recall", recall)?, visitor.asks(), Instant::now());
+        let (asks, looked) = (visitor.asks(), Instant::now());
         Ok(Some(Self { recall, asks, seen, looked, is_news: false }))
     }
 

@@ -62,6 +62,8 @@ pub struct Frame {
     pub languages: &'static [Texts],
     /// What was just written down.
     pub said: Option<String>,
+    /// The journal's last entry when the page was asked for: what came after it may not be shown.
+    pub as_of: Option<i64>,
 }
 
 impl Frame {
@@ -75,6 +77,7 @@ impl Frame {
             pages: Vec::new(),
             mark: String::new(),
             languages: Texts::all(),
+            as_of: None,
             path: request.uri().path_and_query().map_or("/", |path| path.as_str()).to_owned(),
         }
     }
@@ -83,7 +86,8 @@ impl Frame {
     pub fn of(visitor: &Visitor, request: &HttpRequest, me: Me) -> Self {
         let has = |entry: &&Entry| me.roles.iter().any(|role| entry.roles.contains(&role.role));
         let pages = ENTRIES.iter().filter(has).collect();
-        Self { name: Some(me.name), pages, mark: visitor.mark.clone(), ..Self::bare(request) }
+        let as_of = visitor.asks().as_of;
+        Self { name: Some(me.name), pages, mark: visitor.mark.clone(), as_of, ..Self::bare(request) }
     }
 
     /// Whether this is where we are.
