@@ -9,6 +9,8 @@ use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::labels::Despite;
 use tubtrail_domain::place::State;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use tubtrail_storage::labels::{
     JobFilter, LabelPrintRow, PrintStepRow, jobs_after, label_print, prints_of_lot, prints_so_far, steps_of,
 };
@@ -266,7 +268,7 @@ pub(crate) fn addressed(
     operation: &Operation,
     id: i64,
 ) -> Result<LabelPrintRow> {
-    let not_found = || OperationError::not_found("print", id);
+    let not_found = || OperationError::not_found(say!("print"), id);
     let row = label_print(conn, id)?.ok_or_else(not_found)?;
     if !actor.reaches(row.site_id) {
         return Err(not_found());
@@ -308,14 +310,17 @@ struct Fitted {
 impl<'a> Asked<'a> {
     fn of(new: &'a NewPrint) -> Result<Self> {
         if !(1..=MOST_COPIES).contains(&new.copies) {
-            return Err(OperationError::invalid("copies", format!("1 to {MOST_COPIES} are printed at a time")));
+            return Err(OperationError::invalid(
+                "copies",
+                say!("1 to {most_copies} are printed at a time", most_copies = MOST_COPIES),
+            ));
         }
         let despite = new.override_reason.as_deref().filter(|reason| !reason.trim().is_empty());
         let despite = despite.map(Despite::new).transpose();
-        let despite = despite.map_err(|error| OperationError::invalid("override_reason", error.to_string()))?;
+        let despite = despite.map_err(|error| OperationError::invalid("override_reason", error))?;
         let reprint_reason = fields::optional_note("reprint_reason", new.reprint_reason.as_deref())?;
         if new.printer.is_some() && new.site.is_some() {
-            return Err(OperationError::invalid("site", "the printer says where: leave this out"));
+            return Err(OperationError::invalid("site", say!("the printer says where: leave this out")));
         }
         Ok(Self { new, copies: i32::try_from(new.copies).unwrap_or(1), despite, reprint_reason })
     }
@@ -332,18 +337,19 @@ impl<'a> Asked<'a> {
         let printer = named_printer(conn, code, actor)?;
         actor.may(&reach::PRINT_LABEL, printer.current.site_id).map_err(|error| error.at("printer"))?;
         if !printer.current.active {
-            let detail = format!("the printer {code:?} is no longer in use");
+            let detail = say!("the printer {code} is no longer in use", code = Quoted(&code));
             return Err(OperationError::new(&problems::NOT_IN_USE, detail).at("printer"));
         }
         let corrupt = || StorageError::Corrupt(format!("printer version {}", printer.current.id));
         let size = LabelSize::from_word(&printer.current.size).ok_or_else(corrupt)?;
         let dpi = Dpi::from_column(printer.current.dpi).ok_or_else(corrupt)?;
         if self.new.size.is_some_and(|asked| asked != size) {
-            let detail = format!("in {} there are labels of {} mm", printer.current.name, size.word());
+            let detail =
+                say!("in {printer} there are labels of {word} mm", printer = printer.current.name, word = size.word());
             return Err(OperationError::invalid("size", detail));
         }
         if self.new.dpi.is_some_and(|asked| asked != dpi) {
-            let detail = format!("{} has {} dots in an inch", printer.current.name, u32::from(dpi));
+            let detail = say!("{printer} has {u} dots in an inch", printer = printer.current.name, u = u32::from(dpi));
             return Err(OperationError::invalid("dpi", detail));
         }
         let stands_at = Site::by_id(conn, printer.current.site_id)?.ok_or_else(corrupt)?;
@@ -365,7 +371,7 @@ impl<'a> Asked<'a> {
         }
         let label = label_of(conn, index, &standing.lot, self.new.jurisdiction, self.despite.as_ref(), now)?;
         if self.despite.is_some() && label.notices.is_empty() {
-            let detail = "nothing in it is unknown or speaks against it: leave this out";
+            let detail = say!("nothing in it is unknown or speaks against it: leave this out");
             return Err(OperationError::invalid("override_reason", detail));
         }
         Ok(label)
@@ -381,7 +387,8 @@ impl<'a> Asked<'a> {
         let number = prints_so_far(tx.conn()?, standing.lot.id)? + 1;
         if number > 1 && self.reprint_reason.is_none() {
             let lot = standing.number()?;
-            let detail = format!("the label of lot {lot} was printed before: say why again, and destroy the other one");
+            let detail =
+                say!("the label of lot {lot} was printed before: say why again, and destroy the other one", lot);
             return Err(OperationError::new(&problems::NEEDS_REASON, detail).at("reprint_reason").about([lot]));
         }
         let row = LabelPrintRow {
@@ -407,7 +414,7 @@ impl<'a> Asked<'a> {
 /// A printer named in a field; one out of reach is unknown.
 fn named_printer(conn: &mut AnyConnection, code: &str, actor: &Actor) -> Result<Printer> {
     let printer = Printer::by_code(conn, code)?.filter(|printer| actor.reaches(printer.current.site_id));
-    printer.ok_or_else(|| OperationError::unknown("printer", code, "printer"))
+    printer.ok_or_else(|| OperationError::unknown(say!("printer"), code, "printer"))
 }
 
 fn page(conn: &mut AnyConnection, rows: Vec<LabelPrintRow>, limit: u32) -> Result<Page<Print>> {

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{ReadingRow, readings_of_batch};
 use tubtrail_storage::{StorageError, WriteTx};
 use utoipa::ToSchema;
@@ -142,7 +143,7 @@ pub(crate) fn check(new: &[NewReading], now: NaiveDateTime) -> Result<Vec<Checke
 
 fn check_reading(reading: &NewReading, now: NaiveDateTime) -> Result<CheckedReading> {
     if reading.held_seconds.is_some_and(|seconds| !(0..=LONGEST_SECONDS).contains(&seconds)) {
-        let detail = format!("this is 0 to {LONGEST_SECONDS} seconds (a week)");
+        let detail = say!("this is 0 to {longest_seconds} seconds (a week)", longest_seconds = LONGEST_SECONDS);
         return Err(OperationError::invalid("held_seconds", detail));
     }
     Ok(CheckedReading {

@@ -10,6 +10,7 @@ use actix_web::http::{ConnectionType, Method};
 use actix_web::middleware::{Compress, Next, from_fn};
 use actix_web::{App, HttpRequest, HttpServer, web};
 use tokio::signal::unix::{SignalKind, signal};
+use tubtrail_domain::say;
 use tubtrail_operations::{OperationError, problems};
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config, SwaggerUi};
@@ -171,5 +172,5 @@ async fn not_found(request: HttpRequest) -> Outcome {
 }
 
 fn nothing_there(request: &HttpRequest) -> crate::problem::Problem {
-    OperationError::new(&problems::NOT_FOUND, format!("there is nothing at {}", request.path())).into()
+    OperationError::new(&problems::NOT_FOUND, say!("there is nothing at {path}", path = request.path())).into()
 }

@@ -1,5 +1,6 @@
 //! The substances, and the groups that laws and labels name them by.
 
+use crate::saying::{Fills, Gap};
 use std::fmt;
 
 /// Something a person may have to keep away from.
@@ -193,6 +194,12 @@ impl Substance {
     }
 }
 
+impl Fills for Substance {
+    fn fill(&self) -> Gap {
+        Gap::Named { name: self.word(), english: self.name() }
+    }
+}
+
 impl fmt::Display for Substance {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
         formatter.write_str(self.name())
@@ -288,6 +295,12 @@ impl Group {
     }
 }
 
+impl Fills for Group {
+    fn fill(&self) -> Gap {
+        Gap::Named { name: self.word(), english: self.name() }
+    }
+}
+
 impl fmt::Display for Group {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
         formatter.write_str(self.name())
@@ -344,6 +357,12 @@ impl From<Substance> for Named {
 impl From<Group> for Named {
     fn from(group: Group) -> Self {
         Self::Group(group)
+    }
+}
+
+impl Fills for Named {
+    fn fill(&self) -> Gap {
+        Gap::Named { name: self.word(), english: self.name() }
     }
 }
 

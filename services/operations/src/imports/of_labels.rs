@@ -7,6 +7,7 @@ use crate::labels::Dpi;
 use crate::makers::Maker;
 use crate::printers::Printer;
 use crate::table::{Row, one_word};
+use tubtrail_domain::say;
 
 impl FromTable for Maker {
     const COLUMNS: &'static [&'static str] = &["code", "name", "address", "jurisdiction", "link_stem", "active"];
@@ -71,10 +72,10 @@ fn made_of(row: &Row) -> Result<MadeOf> {
         "single" => MadeOf::Single,
         "not_known" => MadeOf::NotKnown,
         "what_went_in" => MadeOf::WhatWentIn,
-        _ => return Err(OperationError::invalid("made_of", "write single, listed, not_known or what_went_in")),
+        _ => return Err(OperationError::invalid("made_of", say!("write single, listed, not_known or what_went_in"))),
     };
     if row.optional("ingredients").is_some() {
-        let detail = format!("these belong to what is listed, not to {by}");
+        let detail = say!("these belong to what is listed, not to {by}", by);
         return Err(OperationError::invalid("ingredients", detail));
     }
     Ok(made_of)

@@ -190,7 +190,7 @@ fn draw(conn: &mut AnyConnection, row: &RecallRow, outline: &Outline, now: Naive
         open_replies,
         overdue_replies: overdue(open_replies),
         times: times(conn, row)?,
-        caution: CAUTION.to_owned(),
+        caution: CAUTION.to_string(),
     })
 }
 

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::recalls::{RecallFilter, recalls_page};
 use utoipa::{IntoParams, ToSchema};
 
@@ -86,7 +87,10 @@ impl Tubtrail {
     pub fn show_drill_report(&self, request: &Request, asked: DrillsAsked) -> Result<DrillReport> {
         request.actor.may_anywhere(&reach::SHOW_DRILL_REPORT)?;
         if !(1..=MOST_DRILLS).contains(&asked.last) {
-            return Err(OperationError::invalid("last", format!("a report covers 1 to {MOST_DRILLS} drills")));
+            return Err(OperationError::invalid(
+                "last",
+                say!("a report covers 1 to {most_drills} drills", most_drills = MOST_DRILLS),
+            ));
         }
         let last = i64::from(asked.last);
         self.read(|conn| {
@@ -95,7 +99,7 @@ impl Tubtrail {
             for row in recalls_page(conn, &filter, last)? {
                 drills.push(report(self.case(conn, &row)?));
             }
-            Ok(DrillReport { drills, caution: CAUTION.to_owned() })
+            Ok(DrillReport { drills, caution: CAUTION.to_string() })
         })
     }
 }

@@ -112,6 +112,6 @@ fn foreseen(conn: &mut AnyConnection, outline: &Outline) -> Result<RecallOutlook
         mass: tally.mass(outline),
         sites: tally.sites(conn, false)?,
         consignees: customers.len(),
-        caution: CAUTION.to_owned(),
+        caution: CAUTION.to_string(),
     })
 }

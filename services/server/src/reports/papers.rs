@@ -8,6 +8,7 @@ use std::time::{Duration, Instant};
 
 use actix_web::web::Bytes;
 use parking_lot::Mutex;
+use tubtrail_domain::say;
 use tubtrail_operations::{OperationError, problems};
 
 use super::{ReportFormat, Source, make};
@@ -91,7 +92,7 @@ impl Papers {
     /// Somebody's own.
     pub fn get(&self, actor: &str, number: &str) -> Result<Arc<Paper>, OperationError> {
         let paper = self.0.lock().get(number).filter(|paper| paper.actor == actor).cloned();
-        let gone = "this paper is not here any more: ask for it again";
+        let gone = say!("this paper is not here any more: ask for it again");
         paper.ok_or_else(|| OperationError::new(&problems::NOT_FOUND, gone))
     }
 
@@ -101,7 +102,9 @@ impl Papers {
         if papers.len() >= MOST {
             let made = papers.iter().filter(|(_, paper)| !paper.is_being_made());
             let oldest = made.min_by_key(|(_, paper)| paper.begun).map(|(number, _)| number.clone());
-            let busy = || OperationError::new(&problems::BUSY, format!("{MOST} papers are being made; try again soon"));
+            let busy = || {
+                OperationError::new(&problems::BUSY, say!("{most} papers are being made; try again soon", most = MOST))
+            };
             papers.remove(&oldest.ok_or_else(busy)?);
         }
         papers.insert(number, paper);

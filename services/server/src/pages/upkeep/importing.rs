@@ -5,6 +5,8 @@ use std::sync::Arc;
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Gap;
 use tubtrail_operations::imports::{GUIDE, Imported, NOUNS};
 use tubtrail_operations::reach;
 use tubtrail_operations::{Fault, OperationError, problems};
@@ -89,10 +91,10 @@ fn begin(
 ) -> Result<String, Problem> {
     commands.actor.may_everywhere(&reach::IMPORT_MASTER_DATA)?;
     let noun = fields.get("noun").filter(|noun| NOUNS.contains(noun));
-    let noun = noun.ok_or_else(|| OperationError::invalid("noun", "say what is in the file"))?;
-    let file = file.ok_or_else(|| OperationError::invalid("file", "choose a file"))?;
+    let noun = noun.ok_or_else(|| OperationError::invalid("noun", say!("say what is in the file")))?;
+    let file = file.ok_or_else(|| OperationError::invalid("file", say!("choose a file")))?;
     if file.1.len() > LARGEST {
-        let detail = format!("at most {LARGEST} bytes are taken: split the file");
+        let detail = say!("at most {largest} bytes are taken: split the file", largest = LARGEST);
         return Err(OperationError::new(&problems::TOO_LARGE, detail).at("file").into());
     }
     // The same file from the same form is the same job.
@@ -120,7 +122,8 @@ async fn job_part(house: House, visitor: Visitor, request: HttpRequest, id: web:
 }
 
 fn job(house: &House, visitor: &Visitor, request: &HttpRequest, id: &str) -> Result<Arc<Job>, Unable> {
-    let missing = || OperationError::new(&problems::NOT_FOUND, "this is not known any more: look into the journal");
+    let missing =
+        || OperationError::new(&problems::NOT_FOUND, say!("this is not known any more: look into the journal"));
     let found = house.jobs.of(&visitor.asks().actor.name, id);
     found.ok_or_else(|| Unable::problem(request, missing().into()))
 }
@@ -170,11 +173,9 @@ impl Progress {
         let Some(Err(refused)) = &self.outcome else { return Vec::new() };
         let first = Fault { field: refused.field.clone(), detail: refused.detail.clone() };
         // The line stands before the sentence, and need not stand in it again.
-        let shown = |fault: Fault| {
-            let line = fault.field.as_deref().and_then(|field| field.split(": ").next());
-            let detail = line.and_then(|line| fault.detail.strip_prefix(&format!("{line}: ")));
-            let detail = detail.unwrap_or(&fault.detail).to_owned();
-            Fault { detail, ..fault }
+        let shown = |fault: Fault| match fault.detail.gap("detail") {
+            Some(Gap::Said(detail)) => Fault { detail: detail.clone(), ..fault },
+            _ => fault,
         };
         let line = |fault: &Fault| -> Option<usize> {
             fault.field.as_deref()?.strip_prefix("line ")?.split(':').next()?.parse().ok()

@@ -3,10 +3,11 @@
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Number, Value};
+use tubtrail_domain::say;
 use tubtrail_operations::reach::{self, Operation};
+use tubtrail_operations::unreadable::in_plain_words;
 use tubtrail_operations::{OperationError, StorageError};
 
-use crate::body::in_plain_words;
 use crate::pages::fields::Fields;
 
 /// A field of a sheet.
@@ -268,7 +269,9 @@ pub fn noun<M: Serialize + DeserializeOwned>(said: &Value) -> Result<M, Operatio
     let taken = serde_json::to_value(&noun).map_err(StorageError::from)?;
     // A figure that its way of counting does not know would be lost in silence.
     match lost(said, &taken) {
-        Some(field) => Err(OperationError::invalid(field, "this belongs to another choice: empty it, or choose that")),
+        Some(field) => {
+            Err(OperationError::invalid(field, say!("this belongs to another choice: empty it, or choose that")))
+        }
         None => Ok(noun),
     }
 }
@@ -283,7 +286,7 @@ fn fault(error: &serde_path_to_error::Error<serde_json::Error>) -> OperationErro
         (path, Some(missing)) => format!("{path}.{missing}"),
         (path, None) => path.to_owned(),
     };
-    let detail = if missing.is_some() { "this must not be empty".to_owned() } else { in_plain_words(&said) };
+    let detail = if missing.is_some() { say!("this must not be empty") } else { in_plain_words(&said) };
     OperationError::invalid(field, detail)
 }
 
