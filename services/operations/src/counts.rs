@@ -297,10 +297,7 @@ fn not_found(
         let rows = on_hand_after(conn, &filter, &StockKey::default(), most + 1)?;
         let missing: Vec<_> = rows.into_iter().filter(|row| !seen.contains(&(row.lot_id, state))).collect();
         if missing.len() > MOST_UNMENTIONED {
-            let detail = say!(
-                "more than {most_unmentioned} lots would be missing: count in parts",
-                most_unmentioned = MOST_UNMENTIONED
-            );
+            let detail = say!("more than {most} lots would be missing: count in parts", most = MOST_UNMENTIONED);
             return Err(OperationError::invalid("complete", detail));
         }
         let ids: Vec<i64> = missing.iter().map(|row| row.lot_id).collect();

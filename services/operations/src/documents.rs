@@ -86,10 +86,8 @@ impl Tubtrail {
                 return Err(OperationError::new(&problems::REPEATED, detail).at("file"));
             }
             if before.len() >= MOST_OF_A_DELIVERY {
-                let detail = say!(
-                    "at most {most_of_a_delivery} photos and papers are kept with a delivery",
-                    most_of_a_delivery = MOST_OF_A_DELIVERY
-                );
+                let detail =
+                    say!("at most {most} photos and papers are kept with a delivery", most = MOST_OF_A_DELIVERY);
                 return Err(OperationError::invalid("file", detail));
             }
             tx.at_site(delivery.site_id);

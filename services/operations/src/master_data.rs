@@ -209,7 +209,10 @@ impl Tubtrail {
                 None => Err(OperationError::invalid("version", say!("say which version this changes"))),
                 Some(version) if version != M::version_of(&stored) => Err(OperationError::new(
                     &problems::VERSION_MOVED,
-                    say!("version {m} is in force; read it again before you change it", m = M::version_of(&stored)),
+                    say!(
+                        "version {version} is in force; read it again before you change it",
+                        version = M::version_of(&stored)
+                    ),
                 )
                 .at("version")),
                 Some(_) => change(tx, &stored, next),
@@ -250,7 +253,7 @@ fn create<M: Master>(tx: &mut WriteTx<'_>, new: M) -> Result<M> {
     fields::code("code", new.code())?;
     let new = new.checked(tx.conn()?)?;
     if M::Stored::by_code(tx.conn()?, new.code())?.is_some() {
-        let detail = say!("there is a {m} {code} already", m = M::NOUN, code = Quoted(&new.code()));
+        let detail = say!("there is a {noun} {code} already", noun = M::NOUN, code = Quoted(&new.code()));
         return Err(OperationError::new(&problems::CODE_TAKEN, detail).at("code"));
     }
     let id = new.record_identity(tx)?;

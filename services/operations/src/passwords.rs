@@ -104,8 +104,7 @@ impl Passwords {
     pub fn hash(&self, field: &str, password: &Password) -> Result<String> {
         let length = password.0.chars().count();
         if !(SHORTEST..=LONGEST).contains(&length) {
-            let detail =
-                say!("a password has {shortest} to {longest} characters", shortest = SHORTEST, longest = LONGEST);
+            let detail = say!("a password has {least} to {most} characters", least = SHORTEST, most = LONGEST);
             return Err(OperationError::invalid(field, detail));
         }
         let _turn = self.turn()?;

@@ -356,10 +356,7 @@ fn refuse_unless(conn: &mut AnyConnection, print: i64, states: &[PrintState], ot
 fn said(field: &str, text: Option<&str>) -> Result<Option<String>> {
     let note = fields::optional_note(field, text)?;
     if note.as_ref().is_some_and(|note| note.chars().count() > LONGEST_SAID) {
-        return Err(OperationError::invalid(
-            field,
-            say!("this is longer than {longest_said} characters", longest_said = LONGEST_SAID),
-        ));
+        return Err(OperationError::invalid(field, say!("this is longer than {most} characters", most = LONGEST_SAID)));
     }
     Ok(note)
 }

@@ -312,7 +312,7 @@ impl<'a> Asked<'a> {
         if !(1..=MOST_COPIES).contains(&new.copies) {
             return Err(OperationError::invalid(
                 "copies",
-                say!("1 to {most_copies} are printed at a time", most_copies = MOST_COPIES),
+                say!("1 to {most} are printed at a time", most = MOST_COPIES),
             ));
         }
         let despite = new.override_reason.as_deref().filter(|reason| !reason.trim().is_empty());
@@ -345,11 +345,12 @@ impl<'a> Asked<'a> {
         let dpi = Dpi::from_column(printer.current.dpi).ok_or_else(corrupt)?;
         if self.new.size.is_some_and(|asked| asked != size) {
             let detail =
-                say!("in {printer} there are labels of {word} mm", printer = printer.current.name, word = size.word());
+                say!("in {printer} there are labels of {size} mm", printer = printer.current.name, size = size.word());
             return Err(OperationError::invalid("size", detail));
         }
         if self.new.dpi.is_some_and(|asked| asked != dpi) {
-            let detail = say!("{printer} has {u} dots in an inch", printer = printer.current.name, u = u32::from(dpi));
+            let detail =
+                say!("{printer} has {dots} dots in an inch", printer = printer.current.name, dots = u32::from(dpi));
             return Err(OperationError::invalid("dpi", detail));
         }
         let stands_at = Site::by_id(conn, printer.current.site_id)?.ok_or_else(corrupt)?;

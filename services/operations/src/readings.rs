@@ -143,7 +143,7 @@ pub(crate) fn check(new: &[NewReading], now: NaiveDateTime) -> Result<Vec<Checke
 
 fn check_reading(reading: &NewReading, now: NaiveDateTime) -> Result<CheckedReading> {
     if reading.held_seconds.is_some_and(|seconds| !(0..=LONGEST_SECONDS).contains(&seconds)) {
-        let detail = say!("this is 0 to {longest_seconds} seconds (a week)", longest_seconds = LONGEST_SECONDS);
+        let detail = say!("this is 0 to {most} seconds (a week)", most = LONGEST_SECONDS);
         return Err(OperationError::invalid("held_seconds", detail));
     }
     Ok(CheckedReading {

@@ -236,7 +236,7 @@ fn check(tx: &mut WriteTx<'_>, new: &NewRecall) -> Result<RecallRow> {
         return Err(OperationError::invalid("due_at", say!("this lies before the house heard of it")));
     }
     if due_at > noticed_at + Duration::days(MOST_DAYS) {
-        let detail = say!("a recall is to be done within {most_days} days", most_days = MOST_DAYS);
+        let detail = say!("a recall is to be done within {most} days", most = MOST_DAYS);
         return Err(OperationError::invalid("due_at", detail));
     }
     Ok(RecallRow {

@@ -115,10 +115,7 @@ impl Master for Recipe {
         let usual = if kind == Some(ItemKind::Base) { BASE_MATURES_MINUTES } else { 0 };
         let maturing_minutes = self.maturing_minutes.unwrap_or(usual);
         if !(0..=LONGEST_REST_MINUTES).contains(&maturing_minutes) {
-            let detail = say!(
-                "a rest is 0 to {longest_rest_minutes} minutes (two weeks)",
-                longest_rest_minutes = LONGEST_REST_MINUTES
-            );
+            let detail = say!("a rest is 0 to {most} minutes (two weeks)", most = LONGEST_REST_MINUTES);
             return Err(OperationError::invalid("maturing_minutes", detail));
         }
         Ok(Self {

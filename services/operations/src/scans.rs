@@ -265,7 +265,7 @@ fn check_code(text: &str, symbology: Option<&str>) -> Result<()> {
     if text.chars().count() > MOST_CHARACTERS {
         return Err(OperationError::invalid(
             "text",
-            say!("this is longer than {most_characters} characters", most_characters = MOST_CHARACTERS),
+            say!("this is longer than {most} characters", most = MOST_CHARACTERS),
         ));
     }
     if text.contains('\0') {

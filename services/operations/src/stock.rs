@@ -217,7 +217,7 @@ fn filter(conn: &mut AnyConnection, actor: &Actor, asked: &StockAsked, now: Naiv
     let on_hand: Vec<_> = State::ALL.into_iter().filter(|state| state.is_on_hand()).map(State::word).collect();
     let state = asked.state.as_deref().map(|state| one_of("state", state, &on_hand)).transpose()?;
     if asked.expires_within_days.is_some_and(|days| days > FURTHEST_DAYS) {
-        let detail = say!("at most {furthest_days} days ahead can be looked at", furthest_days = FURTHEST_DAYS);
+        let detail = say!("at most {most} days ahead can be looked at", most = FURTHEST_DAYS);
         return Err(OperationError::invalid("expires_within_days", detail));
     }
     if asked.expires_by.is_some() && asked.expires_within_days.is_some() {

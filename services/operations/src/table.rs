@@ -44,7 +44,7 @@ pub(crate) fn read(columns: &'static [&'static str], optional: usize, file: &[u8
             continue;
         };
         if rows.len() == MOST_ROWS {
-            let detail = say!("at most {most_rows} rows are taken: split the file", most_rows = MOST_ROWS);
+            let detail = say!("at most {most} rows are taken: split the file", most = MOST_ROWS);
             return Err(at_line(line, OperationError::new(&problems::TOO_LARGE, detail)));
         }
         rows.push(row(columns, order, &record, line)?);

@@ -256,10 +256,7 @@ fn served(tx: &mut WriteTx<'_>, standing: &Standing, serving: &Serving) -> Resul
         return Err(OperationError::invalid("grams", say!("say how much: grams, quantity or portions")));
     };
     if !(1..=MOST_PORTIONS).contains(&portions) {
-        return Err(OperationError::invalid(
-            "portions",
-            say!("1 to {most_portions} portions are taken", most_portions = MOST_PORTIONS),
-        ));
+        return Err(OperationError::invalid("portions", say!("1 to {most} portions are taken", most = MOST_PORTIONS)));
     }
     let Some(portion_mg) = item.current.portion_mg else {
         let detail = say!("{item} has no portion: give the item one, or say how many grams", item = item.current.name);

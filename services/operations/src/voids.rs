@@ -50,7 +50,7 @@ fn only(mut uses: Vec<BatchUse>) -> Result<BatchUse> {
 
 fn refuse_void(tx: &mut WriteTx<'_>, row: &UseRow) -> Result<()> {
     if !voids_of(tx.conn()?, &[row.id])?.is_empty() {
-        return Err(OperationError::new(&problems::ALREADY_VOIDED, say!("use {row} was already voided", row = row.id)));
+        return Err(OperationError::new(&problems::ALREADY_VOIDED, say!("use {id} was already voided", id = row.id)));
     }
     let Some(completion) = completion_of(tx.conn()?, row.batch_id)? else { return Ok(()) };
     let left_mg = went_in(tx.conn()?, row.batch_id)?.mass_mg - row.mass_mg;
@@ -58,9 +58,9 @@ fn refuse_void(tx: &mut WriteTx<'_>, row: &UseRow) -> Result<()> {
         return Ok(());
     }
     let detail = say!(
-        "without it {mass} went in, and {mass_2} came out; write down first what went in instead",
-        mass = in_grams(left_mg),
-        mass_2 = in_grams(completion.out_mg)
+        "without it {inside} went in, and {out} came out; write down first what went in instead",
+        inside = in_grams(left_mg),
+        out = in_grams(completion.out_mg)
     );
     Err(OperationError::new(&problems::MORE_OUT_THAN_IN, detail))
 }

@@ -26,7 +26,7 @@ use utoipa::ToSchema;
 
 pub use self::address::{Outgoing, Resolve};
 pub use self::events::{RecallTold, Tested, WebhookData, WebhookMessage};
-pub use self::sending::{Delivery, Desk, Due, Outcome};
+pub use self::sending::{Delivery, Desk, Due, Outcome, stop_reason};
 pub use self::tried::WebhookAttempt;
 use crate::error::{OperationError, Result};
 use crate::holds::Because;
@@ -337,7 +337,7 @@ fn refuse_too_many(conn: &mut AnyConnection) -> Result<()> {
     if all_webhooks(conn)?.iter().filter(|webhook| webhook.is_on()).count() < MOST_WEBHOOKS {
         return Ok(());
     }
-    let detail = say!("{most_webhooks} webhooks are served already; stop one first", most_webhooks = MOST_WEBHOOKS);
+    let detail = say!("{most} webhooks are served already; stop one first", most = MOST_WEBHOOKS);
     Err(OperationError::new(&problems::TOO_MANY_WEBHOOKS, detail))
 }
 

@@ -144,7 +144,7 @@ fn refused(answer: Result<Label, OperationError>, word: &str, says: &[&str]) {
     let error = answer.expect_err(word);
     assert_eq!(error.problem.word, word, "{error}");
     for said in says {
-        assert!(error.detail.contains(said), "{said:?} is not in {error}");
+        assert!(error.detail.to_string().contains(said), "{said:?} is not in {error}");
     }
 }
 

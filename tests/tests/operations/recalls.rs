@@ -299,7 +299,7 @@ fn a_drill_may_leave_everything_where_it_is(backend: Backend) {
     assert_adds_up(&case(&house, free.recall.recall));
     let held = done(house.tubtrail.begin_recall(&Request::system(), drill(None)));
     let error = serve(&house, &open, 100).unwrap_err();
-    assert!(error.detail.contains(&format!("under recall drill {}", held.recall.recall)), "{error}");
+    assert!(error.detail.to_string().contains(&format!("under recall drill {}", held.recall.recall)), "{error}");
     let real = NewRecall { holds: Some(false), ..recall(vec![codes(&["24-118"])]) };
     assert_eq!(refused(house.tubtrail.begin_recall(&Request::system(), real)), problem("invalid", "holds"));
 }

@@ -103,8 +103,7 @@ impl<'c> Lines<'c> {
             return Ok(());
         }
         if self.said.len() == MOST_LINES {
-            let detail =
-                say!("a delivery has at most {most_lines} lines: divide the document", most_lines = MOST_LINES);
+            let detail = say!("a delivery has at most {most} lines: divide the document", most = MOST_LINES);
             return Err(OperationError::new(&problems::TOO_LARGE, detail).at(object.at.clone()));
         }
         self.said.push(line);

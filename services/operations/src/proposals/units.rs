@@ -56,10 +56,7 @@ impl<'v> Units<'v> {
                 None => found.push(object),
             }
             if found.len() + waiting.len() > MOST_OBJECTS {
-                let detail = say!(
-                    "there is more in it than {most_objects} objects: divide the document",
-                    most_objects = MOST_OBJECTS
-                );
+                let detail = say!("there is more in it than {most} objects: divide the document", most = MOST_OBJECTS);
                 return Err(OperationError::new(&problems::TOO_LARGE, detail).at("/epcisBody/eventList"));
             }
         }

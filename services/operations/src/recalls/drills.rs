@@ -89,7 +89,7 @@ impl Tubtrail {
         if !(1..=MOST_DRILLS).contains(&asked.last) {
             return Err(OperationError::invalid(
                 "last",
-                say!("a report covers 1 to {most_drills} drills", most_drills = MOST_DRILLS),
+                say!("a report covers 1 to {most} drills", most = MOST_DRILLS),
             ));
         }
         let last = i64::from(asked.last);

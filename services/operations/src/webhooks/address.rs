@@ -88,7 +88,7 @@ impl Outgoing {
 
     fn read(&self, text: &str) -> std::result::Result<Url, Saying> {
         if text.chars().count() > LONGEST {
-            return Err(say!("this is longer than {longest} characters", longest = LONGEST));
+            return Err(say!("this is longer than {most} characters", most = LONGEST));
         }
         let url =
             Url::parse(text).map_err(|error| say!("this is no web address: {error}", error = error.to_string()))?;

@@ -94,7 +94,7 @@ fn begin(
     let noun = noun.ok_or_else(|| OperationError::invalid("noun", say!("say what is in the file")))?;
     let file = file.ok_or_else(|| OperationError::invalid("file", say!("choose a file")))?;
     if file.1.len() > LARGEST {
-        let detail = say!("at most {largest} bytes are taken: split the file", largest = LARGEST);
+        let detail = say!("at most {most} bytes are taken: split the file", most = LARGEST);
         return Err(OperationError::new(&problems::TOO_LARGE, detail).at("file").into());
     }
     // The same file from the same form is the same job.
