@@ -122,6 +122,7 @@ const anywhere = {
   see: ({ css, state: wanted }) => page.waitForSelector(css, { state: wanted ?? "visible" }).then(() => null),
   text_of: ({ css }) => page.locator(css).first().innerText(),
   texts_of: ({ css }) => page.locator(css).allInnerTexts(),
+  attribute_of: ({ css, name: attribute }) => page.locator(css).first().getAttribute(attribute),
   count_of: ({ css }) => page.locator(css).count(),
   value_of: ({ label }) => page.getByLabel(label, { exact: true }).first().inputValue(),
   async download({ name: words }) {

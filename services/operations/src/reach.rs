@@ -1,12 +1,12 @@
 //! Who may do what, where.
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
 use crate::problems;
-use tubtrail_domain::say;
-use tubtrail_domain::saying::Saying;
 
 /// What someone is at a site.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]

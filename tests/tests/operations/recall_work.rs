@@ -212,7 +212,7 @@ fn customers_are_told_and_answer(backend: Backend) {
         "the other tub is another batch's"
     );
     for part in [&made[0], "listeria", "5000 g", "DN-311", "class 1", "Do not serve"] {
-        assert!(told.notice_text.contains(part), "{part}: {}", told.notice_text);
+        assert!(told.notice_text.to_string().contains(part), "{part}: {}", told.notice_text);
     }
     let told = done(house.tubtrail.note_recall_notice(&system, id, notice()));
     assert_eq!((told.way.as_str(), read().told), ("by telephone", vec![told.clone()]));

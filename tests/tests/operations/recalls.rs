@@ -221,7 +221,7 @@ fn nothing_of_it_is_used_moved_opened_served_or_consigned(backend: Backend) {
     let error = serve(&house, &open, 100).unwrap_err();
     assert_eq!(error.problem.word, "lot-recalled");
     assert_eq!(
-        error.detail,
+        error.detail.to_string(),
         format!(
             "Tub {open} is under recall {id} (listeria): do not open or serve it and do not send it anywhere. Put it aside, \
              tell customers this flavour is not available, and call the responsible person."

@@ -238,7 +238,11 @@ fn a_lot_on_hold_rejected_or_elsewhere_is_refused(backend: Backend) {
     // Whoever reaches the kitchen alone is not told where it went.
     let kitchen = house.someone(Role::Kitchen, Some(KITCHEN));
     let error = house.tubtrail.add_uses(&kitchen, batch, NewUses { uses: vec![of(&milk, 1)] }).expect_err("elsewhere");
-    assert!(error.detail.to_string().contains("on its way from kitchen") && !error.detail.to_string().contains(SHOP), "{}", error.detail);
+    assert!(
+        error.detail.to_string().contains("on its way from kitchen") && !error.detail.to_string().contains(SHOP),
+        "{}",
+        error.detail
+    );
 
     let cream = house.receive("dairy", "cream", "C-1", 1000);
     house.tubtrail.reject_lot(&system, &cream, because_of("it had turned")).expect("rejected");

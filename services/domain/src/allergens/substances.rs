@@ -1,7 +1,8 @@
 //! The substances, and the groups that laws and labels name them by.
 
-use crate::saying::{Fills, Gap};
 use std::fmt;
+
+use crate::saying::{Fills, Gap};
 
 /// Something a person may have to keep away from.
 ///

@@ -1,9 +1,10 @@
 //! Dates as a law wants them written.
 
+use chrono::{Datelike, NaiveDate};
+
 use crate::allergens::AllergenList;
 use crate::saying::Saying;
 use crate::{say, speaks};
-use chrono::{Datelike, NaiveDate};
 
 /// What a date on a label is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -1,5 +1,7 @@
 //! What labels need, from tables: makers, what labels say of items, printers.
 
+use tubtrail_domain::say;
+
 use super::FromTable;
 use crate::error::{OperationError, Result};
 use crate::item_labels::{ItemLabel, MadeOf};
@@ -7,7 +9,6 @@ use crate::labels::Dpi;
 use crate::makers::Maker;
 use crate::printers::Printer;
 use crate::table::{Row, one_word};
-use tubtrail_domain::say;
 
 impl FromTable for Maker {
     const COLUMNS: &'static [&'static str] = &["code", "name", "address", "jurisdiction", "link_stem", "active"];

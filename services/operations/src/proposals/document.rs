@@ -4,14 +4,14 @@ use std::collections::HashSet;
 
 use chrono::NaiveDate;
 use serde_json::Value;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 
 use super::PassedOver;
 use super::pointer::At;
 use super::units::Units;
 use crate::deliveries::{Expiry, ExpiryKind};
 use crate::error::Result;
-use tubtrail_domain::say;
-use tubtrail_domain::saying::Saying;
 
 /// Most events of one document.
 const MOST_EVENTS: usize = 1000;

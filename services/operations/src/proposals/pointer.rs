@@ -2,11 +2,11 @@
 
 use chrono::{DateTime, FixedOffset};
 use serde_json::{Map, Value};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 
 use crate::error::{OperationError, Result};
 use crate::problems;
-use tubtrail_domain::say;
-use tubtrail_domain::saying::Saying;
 
 /// A value and its place.
 #[derive(Clone)]

@@ -3,12 +3,12 @@
 use std::collections::{HashMap, HashSet};
 
 use chrono::{DateTime, FixedOffset};
+use tubtrail_domain::say;
 
 use super::document::{MOST_OBJECTS, Object, objects};
 use super::pointer::At;
 use crate::error::{OperationError, Result};
 use crate::problems;
-use tubtrail_domain::say;
 
 /// The contents of units, as they are told.
 pub(super) struct Units<'v> {
