@@ -323,7 +323,8 @@ impl OnShelf {
             texts.say_of(&name, "day", expiry.on.to_string()).into_owned()
         });
         // A till's figure, for telling tubs apart: exact grams stand in the book.
-        let kilograms = format!("{}.{:01}", row.grams.mg() / 1_000_000, row.grams.mg() % 1_000_000 / 100_000);
+        let (whole, tenths) = (row.grams.mg() / 1_000_000, row.grams.mg() % 1_000_000 / 100_000);
+        let kilograms = format!("{whole}{}{tenths}", texts.say("point"));
         Self { row, last_day, kilograms, once: once() }
     }
 }
