@@ -21,8 +21,13 @@ const AS_IT_IS: &str = "{words}";
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Saying {
     template: &'static str,
-    gaps: Vec<(&'static str, Gap)>,
+    /// Elsewhere, so that an error with a sentence in it is small; none where there is nothing to fill.
+    filled: Option<Box<Filled>>,
 }
+
+/// The gaps by name.
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct Filled(Vec<(&'static str, Gap)>);
 
 /// What stands in a gap.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -163,12 +168,13 @@ impl Fills for Saying {
 impl Saying {
     /// A sentence without gaps; [`say!`](crate::say) makes it.
     pub const fn plain(template: &'static str) -> Self {
-        Self { template, gaps: Vec::new() }
+        Self { template, filled: None }
     }
 
     /// A sentence with gaps; [`say!`](crate::say) makes it.
-    pub const fn of(template: &'static str, gaps: Vec<(&'static str, Gap)>) -> Self {
-        Self { template, gaps }
+    pub fn of(template: &'static str, gaps: Vec<(&'static str, Gap)>) -> Self {
+        let filled = (!gaps.is_empty()).then(|| Box::new(Filled(gaps)));
+        Self { template, filled }
     }
 
     /// Words that are not ours, of a library or of another machine: nobody has them in another language.
@@ -184,7 +190,7 @@ impl Saying {
     /// The same sentence with what stands in its gaps in a text, if that is how the text was made: sentences of ours are
     /// written down in English, among what people type.
     pub fn read_back(&self, text: &str) -> Option<Self> {
-        let (mut rest, mut open, mut gaps) = (text, None, Vec::with_capacity(self.gaps.len()));
+        let (mut rest, mut open, mut gaps) = (text, None, Vec::with_capacity(self.gaps().len()));
         for piece in pieces(self.template) {
             match (piece, open.take()) {
                 (Piece::Words(words), None) => rest = rest.strip_prefix(words)?,
@@ -193,7 +199,9 @@ impl Saying {
                     gaps.push((name, Gap::Text(filled.to_owned())));
                     rest = behind;
                 }
-                (Piece::Gap(name), _) => open = self.gaps.iter().map(|(known, _)| *known).find(|known| *known == name),
+                (Piece::Gap(name), _) => {
+                    open = self.gaps().iter().map(|(known, _)| *known).find(|known| *known == name)
+                }
             }
         }
         match open {
@@ -211,15 +219,19 @@ impl Saying {
 
     /// Words that are not ours, if it is no more than that.
     pub fn foreign(&self) -> Option<&str> {
-        match self.gaps.as_slice() {
+        match self.gaps() {
             [(_, Gap::Text(words))] if self.template == AS_IT_IS => Some(words),
             _ => None,
         }
     }
 
+    fn gaps(&self) -> &[(&'static str, Gap)] {
+        self.filled.as_ref().map_or(&[], |filled| filled.0.as_slice())
+    }
+
     /// What stands in a gap.
     pub fn gap(&self, name: &str) -> Option<&Gap> {
-        self.gaps.iter().find(|(known, _)| *known == name).map(|(_, gap)| gap)
+        self.gaps().iter().find(|(known, _)| *known == name).map(|(_, gap)| gap)
     }
 }
 

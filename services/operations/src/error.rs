@@ -64,11 +64,13 @@ impl OperationError {
     }
 
     /// A code in a field that names nothing we know.
+    #[expect(clippy::needless_pass_by_value, reason = "it is made for this")]
     pub fn unknown(noun: Saying, code: &str, field: impl Into<String>) -> Self {
         Self::new(&problems::UNKNOWN_CODE, say!("there is no {noun} {code}", noun, code = Quoted(code))).at(field)
     }
 
     /// Something in the address that is not there, or out of reach.
+    #[expect(clippy::needless_pass_by_value, reason = "it is made for this")]
     pub fn not_found(noun: Saying, name: impl Fills) -> Self {
         Self::new(&problems::NOT_FOUND, say!("there is no {noun} {name} within your reach", noun, name))
     }

@@ -206,6 +206,7 @@ pub fn equipment(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Eq
     Ok(equipment)
 }
 
+#[expect(clippy::needless_pass_by_value, reason = "it is made for this")]
 fn in_use(active: bool, noun: Saying, code: &str, field: &str) -> Result<()> {
     if active {
         return Ok(());

@@ -343,6 +343,7 @@ fn record(tx: &mut WriteTx<'_>, print_id: i64, step: NewStep) -> Result<PrintSte
     Ok(row)
 }
 
+#[expect(clippy::needless_pass_by_value, reason = "it is made for this")]
 fn refuse_unless(conn: &mut AnyConnection, print: i64, states: &[PrintState], otherwise: Saying) -> Result<()> {
     let state = last_step(conn, print)?.map(|last| PrintState::of(&last)).transpose()?;
     let detail = match state {

@@ -165,16 +165,14 @@ impl DeliveryProposal {
         match (named, of_articles) {
             (Some(partner), _) if partner.current.supplies => self.delivery.supplier = Some(partner.row.code),
             (Some(partner), _) => {
-                self.lacks("supplier", say!("{partner} is not a supplier", partner = partner.current.name))
+                self.lacks("supplier", say!("{partner} is not a supplier", partner = partner.current.name));
             }
             (None, [only]) => self.delivery.supplier = Some(partner_code(conn, *only)?),
-            (None, _) => self.lacks(
-                "supplier",
-                match unknown {
-                    Some(number) => say!("no partner has the location number {number}", number),
-                    None => say!("the document does not say by a location number who sent it"),
-                },
-            ),
+            (None, _) => {
+                let not_said = || say!("the document does not say by a location number who sent it");
+                let not_known = |number: String| say!("no partner has the location number {number}", number);
+                self.lacks("supplier", unknown.map_or_else(not_said, not_known));
+            }
         }
         Ok(())
     }

@@ -4,7 +4,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use polib::message::MessageView as _;
 use proc_macro2::{Delimiter, TokenStream, TokenTree};
 use tubtrail_domain::gs1::table::Identifier;
 use tubtrail_domain::saying::{Piece, pieces};

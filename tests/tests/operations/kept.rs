@@ -319,7 +319,8 @@ fn what_was_told_is_told_again_until_something_changes(backend: Backend) {
         let text = house.tubtrail.check_allergens_at_hand(&request, &question).expect("it is at hand").unwrap();
         let found: AllergenCheck = serde_json::from_str(&text).unwrap();
         assert_eq!((found.asked_at, found.journal_position), (now, as_of));
-        assert_eq!(found, house.tubtrail.check_allergens(&request, &question).unwrap(), "told as it is worked out");
+        let worked_out = house.tubtrail.check_allergens(&request, &question).unwrap();
+        assert_eq!(text, serde_json::to_string(&worked_out).unwrap(), "told as it is worked out");
         found
     };
     let first = told(day(2, 7));

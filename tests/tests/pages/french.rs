@@ -62,11 +62,11 @@ fn nothing_is_said_in_english_to_who_reads_french(backend: Backend) {
         texts(&browser.ask("texts_of", json!({"css": ".answers details p"}))),
         [
             format!(
-                "Le lot {paste} de « Pistachio paste » (Dairy, leur lot 24-118) : la déclaration {statement} (Specification \
+                "Le lot {paste} de « pistachio-paste » (dairy, leur lot 24-118) : la déclaration {statement} (Specification \
                  7) dit que cela contient : pistache."
             ),
-            format!("Le lot {paste} de « Pistachio paste » est entré dans la {batch}."),
-            format!("La {batch} a donné le bac {tub} de « Pistachio »."),
+            format!("Le lot {paste} de « pistachio-paste » est entré dans la {batch}."),
+            format!("La {batch} a donné le bac {tub} de « pistachio »."),
         ]
     );
     is_french(&mut browser, "counter");
