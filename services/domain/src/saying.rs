@@ -200,7 +200,7 @@ impl Saying {
                     rest = behind;
                 }
                 (Piece::Gap(name), _) => {
-                    open = self.gaps().iter().map(|(known, _)| *known).find(|known| *known == name)
+                    open = self.gaps().iter().map(|(known, _)| *known).find(|known| *known == name);
                 }
             }
         }
