@@ -287,7 +287,7 @@ fn what_cannot_be_read_is_pointed_at(backend: Backend) {
         ("   ", 4, "nothing in this code"),
     ] {
         let (at, reason) = wrong(scan(&house, text));
-        assert!(at == position && reason.to_string().contains(words), "{text}: {at} {reason}");
+        assert!(at == position && reason.contains(words), "{text}: {at} {reason}");
     }
 }
 
