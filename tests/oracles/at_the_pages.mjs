@@ -126,6 +126,7 @@ const anywhere = {
   texts_of: ({ css }) => page.locator(css).allInnerTexts(),
   // Of a drawing too, which has no inner text.
   contents_of: ({ css }) => page.locator(css).allTextContents(),
+  attribute_of: ({ css, name: attribute }) => page.locator(css).first().getAttribute(attribute),
   count_of: ({ css }) => page.locator(css).count(),
   // What stands in an attribute of all that are found.
   values_of: ({ css, attribute }) => page.locator(css).evaluateAll((found, name) => found.map((one) => one.getAttribute(name)), attribute),

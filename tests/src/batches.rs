@@ -122,6 +122,6 @@ impl TestHouse {
 #[track_caller]
 pub fn refused<T: std::fmt::Debug>(outcome: Result<T, OperationError>) -> (&'static str, String, Vec<String>) {
     let error = outcome.expect_err("it is refused");
-    assert!(!error.detail.is_empty(), "a refusal says why: {error:?}");
+    assert!(!error.detail.to_string().is_empty(), "a refusal says why: {error:?}");
     (error.problem.word, error.field.unwrap_or_default(), error.lots)
 }

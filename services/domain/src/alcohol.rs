@@ -1,20 +1,36 @@
 //! How much of an item is ethanol, by mass.
 
-use thiserror::Error;
-
 use crate::decimal::Decimal;
 use crate::quantity::{Counting, Density};
+use crate::saying::Saying;
 use crate::spirit::{SpiritError, Strength};
+use crate::{say, speaks};
 
 /// Why the ethanol of an item cannot be computed, in words.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum AlcoholError {
     /// The strength is none.
-    #[error(transparent)]
-    Strength(#[from] SpiritError),
+    Strength(SpiritError),
     /// A litre of it would weigh less than the ethanol in it.
-    #[error("a liquid of this strength cannot be so light: check the density and the strength")]
     TooLight,
+}
+
+impl AlcoholError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::Strength(error) => error.saying(),
+            Self::TooLight => say!("a liquid of this strength cannot be so light: check the density and the strength"),
+        }
+    }
+}
+
+speaks!(AlcoholError);
+
+impl From<SpiritError> for AlcoholError {
+    fn from(error: SpiritError) -> Self {
+        Self::Strength(error)
+    }
 }
 
 /// The mass of ethanol by the mass of an item that is counted so, 0 to 1; `None` where it cannot be known.

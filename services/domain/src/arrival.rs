@@ -2,6 +2,9 @@
 
 use chrono::NaiveDate;
 
+use crate::say;
+use crate::saying::Saying;
+
 /// How an ingredient is kept, which says how warm it may arrive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kept {
@@ -66,7 +69,7 @@ pub enum Verdict {
     /// Nothing speaks against it.
     Accept,
     /// It is kept apart, on hold, until someone decides; with the reason.
-    PutAside(String),
+    PutAside(Saying),
     /// It can only be rejected.
     PastItsDate(NaiveDate),
 }
@@ -77,17 +80,26 @@ pub fn judge(arrival: &Arrival) -> Verdict {
         return Verdict::PastItsDate(date);
     }
     match (arrival.warmest_tenths, arrival.temperature_tenths) {
-        (Some(warmest), Some(measured)) if measured > warmest => Verdict::PutAside(format!(
-            "it arrived at {} °C; {} °C is the warmest it may be",
-            degrees(measured),
-            degrees(warmest)
-        )),
-        (Some(warmest), None) => Verdict::PutAside(format!(
-            "its temperature was not taken; {} °C is the warmest it may be",
-            degrees(warmest)
-        )),
+        (Some(warmest), Some(measured)) if measured > warmest => {
+            Verdict::PutAside(too_warm(&degrees(measured), &degrees(warmest)))
+        }
+        (Some(warmest), None) => Verdict::PutAside(not_measured(&degrees(warmest))),
         _ => Verdict::Accept,
     }
+}
+
+fn too_warm(measured: &str, warmest: &str) -> Saying {
+    say!("it arrived at {measured} °C; {warmest} °C is the warmest it may be", measured, warmest)
+}
+
+fn not_measured(warmest: &str) -> Saying {
+    say!("its temperature was not taken; {warmest} °C is the warmest it may be", warmest)
+}
+
+/// The reason of a hold as it was written down: one of [`judge`]'s, or whatever a person typed.
+pub fn reason(written: &str) -> Saying {
+    let ours = [too_warm("", ""), not_measured("")];
+    ours.iter().find_map(|ours| ours.read_back(written)).unwrap_or_else(|| Saying::as_it_is(written))
 }
 
 /// Tenths of a degree as people write them: `-18`, `4.5`.
@@ -119,10 +131,19 @@ mod tests {
     #[test]
     fn too_warm_or_unmeasured_is_put_aside() {
         let warm = judge(&Arrival { temperature_tenths: Some(71), ..milk() });
-        assert_eq!(warm, Verdict::PutAside("it arrived at 7.1 °C; 7 °C is the warmest it may be".into()));
+        assert_eq!(warm, Verdict::PutAside(too_warm("7.1", "7")));
         assert!(matches!(judge(&Arrival { temperature_tenths: None, ..milk() }), Verdict::PutAside(_)));
         let shelf = Arrival { temperature_tenths: None, warmest_tenths: None, ..milk() };
         assert_eq!(judge(&shelf), Verdict::Accept);
+    }
+
+    #[test]
+    fn a_reason_is_known_again_as_it_was_written_down() {
+        let told = too_warm("7.1", "7");
+        assert_eq!(told.to_string(), "it arrived at 7.1 °C; 7 °C is the warmest it may be");
+        assert_eq!(reason(&told.to_string()), told);
+        assert_eq!(reason(&not_measured("-18").to_string()), not_measured("-18"));
+        assert_eq!(reason("the lid is off").foreign(), Some("the lid is off"), "a person's own words");
     }
 
     #[test]

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use thiserror::Error;
-
 use crate::allergens::{EVERY_SUBSTANCE, Named};
+use crate::saying::Saying;
+use crate::{say, speaks};
 
 /// The word for a clean that clears everything.
 const EVERYTHING: &str = "everything";
@@ -19,27 +19,39 @@ pub enum Clears {
 }
 
 /// Why what a clean clears is not taken, in words.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ClearsError {
     /// No substance and no group has this word.
-    #[error("“{given}” is neither a substance nor a group")]
     UnknownWord {
         /// The beginning of it.
         given: String,
     },
     /// The same word twice.
-    #[error("“{named}” is named twice")]
     Repeated {
         /// Which.
         named: Named,
     },
     /// The unspecified member of a group: what is of no known kind cannot be shown to be gone.
-    #[error("a clean clears kinds or whole groups: name the group instead of “{named}”")]
     Unspecified {
         /// Which.
         named: Named,
     },
 }
+
+impl ClearsError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::UnknownWord { given } => say!("“{given}” is neither a substance nor a group", given),
+            Self::Repeated { named } => say!("“{named}” is named twice", named),
+            Self::Unspecified { named } => {
+                say!("a clean clears kinds or whole groups: name the group instead of “{named}”", named)
+            }
+        }
+    }
+}
+
+speaks!(ClearsError);
 
 impl Clears {
     /// What a rinse clears.

@@ -7,7 +7,8 @@ use std::fmt;
 use std::hash::{Hash, Hasher};
 use std::str::FromStr;
 
-use thiserror::Error;
+use crate::saying::Saying;
+use crate::{say, speaks};
 
 /// The most digits that may be typed before the point.
 pub const MAX_WHOLE_DIGITS: u32 = 12;
@@ -26,33 +27,45 @@ pub struct Decimal {
 }
 
 /// Why a text is not a [`Decimal`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum DecimalError {
     /// Nothing was typed.
-    #[error("no number was entered")]
     Empty,
     /// The number starts with a minus sign.
-    #[error("a number below zero cannot be used here")]
     Negative,
     /// The text holds a comma, which means decimals in one country and thousands in another.
-    #[error("use a point for decimals and nothing between thousands: 1234.5")]
     Comma,
     /// A character that has no place in a plain number, or a second point.
-    #[error("“{found}” does not belong in a number: use digits and one point, such as 12.5")]
     WrongCharacter {
         /// The first such character.
         found: char,
     },
     /// The text starts with the point.
-    #[error("write a digit before the point: 0.5 instead of .5")]
     NoDigitBeforePoint,
     /// The text ends with the point.
-    #[error("write a digit after the point, or leave the point out")]
     NoDigitAfterPoint,
     /// More than [`MAX_WHOLE_DIGITS`] before the point or [`MAX_FRACTION_DIGITS`] after it.
-    #[error("the number is too long: at most 12 digits before the point and 9 after it")]
     TooLong,
 }
+
+impl DecimalError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::Empty => say!("no number was entered"),
+            Self::Negative => say!("a number below zero cannot be used here"),
+            Self::Comma => say!("use a point for decimals and nothing between thousands: 1234.5"),
+            Self::WrongCharacter { found } => {
+                say!("“{found}” does not belong in a number: use digits and one point, such as 12.5", found)
+            }
+            Self::NoDigitBeforePoint => say!("write a digit before the point: 0.5 instead of .5"),
+            Self::NoDigitAfterPoint => say!("write a digit after the point, or leave the point out"),
+            Self::TooLong => say!("the number is too long: at most 12 digits before the point and 9 after it"),
+        }
+    }
+}
+
+speaks!(DecimalError);
 
 impl Decimal {
     /// A whole number. The limit on typed digits does not apply to it.

@@ -4,9 +4,9 @@
 //! twenty is expected to react (ED05). Below it is not the same as absent, and nothing here says that a food may be eaten.
 //! Figures are `f64`: they are estimates, and no stock is reckoned with them.
 
-use thiserror::Error;
-
 use crate::allergens::Substance;
+use crate::saying::Saying;
+use crate::{say, speaks};
 
 /// A published dose of an allergen.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -43,21 +43,33 @@ pub const fn reference_dose(substance: Substance) -> Option<ReferenceDose> {
 }
 
 /// Why a dose cannot be computed, in words for the person who entered the figures.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum DoseError {
     /// A dose, a batch or a portion that is not above zero.
-    #[error("the dose, the portion and what a batch yields must be above zero")]
     NotAboveZero,
     /// A source or a residue below zero.
-    #[error("a mass cannot be below zero")]
     Negative,
     /// A protein fraction not in 0..=1.
-    #[error("the share of protein must be between 0 and 1")]
     ProteinFraction,
     /// More residue than the batch it stayed behind from, or than the batch it went into.
-    #[error("what stayed in the machine cannot be more than the batch before it or the batch after it")]
     Residue,
 }
+
+impl DoseError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::NotAboveZero => say!("the dose, the portion and what a batch yields must be above zero"),
+            Self::Negative => say!("a mass cannot be below zero"),
+            Self::ProteinFraction => say!("the share of protein must be between 0 and 1"),
+            Self::Residue => {
+                say!("what stayed in the machine cannot be more than the batch before it or the batch after it")
+            }
+        }
+    }
+}
+
+speaks!(DoseError);
 
 /// The mg of protein in a kg of food at which one reference amount of it holds the reference dose: dose × 1000 / amount.
 ///

@@ -18,6 +18,7 @@ pub mod picks;
 pub mod place;
 pub mod quantity;
 pub mod recall;
+pub mod saying;
 pub mod spirit;
 pub mod text;
 pub mod using;

@@ -8,9 +8,9 @@ use std::cmp::Ordering;
 use std::iter::Peekable;
 use std::str::Chars;
 
-use thiserror::Error;
-
+use crate::saying::Saying;
 use crate::text::{FOREIGN_CODE, TextError, line};
+use crate::{say, speaks};
 
 /// A range of lot codes, both ends in it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,16 +20,13 @@ pub struct CodeRange {
 }
 
 /// Why a range of codes is not taken, in words.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum CodeRangeError {
     /// The first code is none.
-    #[error("first code: {0}")]
     From(TextError),
     /// The last code is none.
-    #[error("last code: {0}")]
     To(TextError),
     /// The first code comes after the last.
-    #[error("“{from}” comes after “{to}”: give the first code of the range first")]
     Backwards {
         /// The first code.
         from: String,
@@ -37,6 +34,21 @@ pub enum CodeRangeError {
         to: String,
     },
 }
+
+impl CodeRangeError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::From(why) => say!("first code: {why}", why),
+            Self::To(why) => say!("last code: {why}", why),
+            Self::Backwards { from, to } => {
+                say!("“{from}” comes after “{to}”: give the first code of the range first", from, to)
+            }
+        }
+    }
+}
+
+speaks!(CodeRangeError);
 
 impl CodeRange {
     /// The range from one code to another; blanks around them are cut off.

@@ -7,8 +7,9 @@ use std::fmt;
 use std::str::FromStr;
 
 use chrono::{Datelike, NaiveDate};
-use thiserror::Error;
 
+use crate::saying::Saying;
+use crate::{say, speaks};
 /// The largest serial of a day.
 pub const MAX_SERIAL: u32 = 9_999_999;
 
@@ -31,10 +32,9 @@ pub struct LotNumber {
 }
 
 /// Why something is not a lot number.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LotNumberError {
     /// Something other than a digit, a space or a hyphen.
-    #[error("“{found}” at position {position} does not belong in a lot number: it has digits only")]
     WrongCharacter {
         /// Counted in characters from 1.
         position: usize,
@@ -42,30 +42,49 @@ pub enum LotNumberError {
         found: char,
     },
     /// Not as many digits as a lot number has.
-    #[error("a lot number has 11 to 14 digits, and this has {digits}")]
     WrongLength {
         /// How many digits there are.
         digits: usize,
     },
     /// The check digit does not fit the others.
-    #[error("this is not a lot number of ours: a digit is mistyped or two are swapped")]
     CheckDigit,
     /// The first six digits are no day of the calendar.
-    #[error("the first six digits of a lot number are its day, as in 261125, and these are no day")]
     NotADay,
     /// A day outside the years 2000 to 2099, which two digits stand for.
-    #[error("a lot number can only be given for a day of the years 2000 to 2099")]
     YearOutOfRange,
     /// The serial is zero.
-    #[error("the serial of a lot number starts at 1")]
     SerialZero,
     /// The serial is above [`MAX_SERIAL`].
-    #[error("the serial of a lot number ends at 9999999")]
     SerialTooLarge,
     /// The serial is written with more zeros in front than it takes to make four digits.
-    #[error("the serial has zeros too many in front: write it with four digits, as in 0042")]
     SerialPadding,
 }
+
+impl LotNumberError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::WrongCharacter { found, position } => say!(
+                "“{found}” at position {position} does not belong in a lot number: it has digits only",
+                found,
+                position
+            ),
+            Self::WrongLength { digits } => say!("a lot number has 11 to 14 digits, and this has {digits}", digits),
+            Self::CheckDigit => say!("this is not a lot number of ours: a digit is mistyped or two are swapped"),
+            Self::NotADay => {
+                say!("the first six digits of a lot number are its day, as in 261125, and these are no day")
+            }
+            Self::YearOutOfRange => say!("a lot number can only be given for a day of the years 2000 to 2099"),
+            Self::SerialZero => say!("the serial of a lot number starts at 1"),
+            Self::SerialTooLarge => say!("the serial of a lot number ends at 9999999"),
+            Self::SerialPadding => {
+                say!("the serial has zeros too many in front: write it with four digits, as in 0042")
+            }
+        }
+    }
+}
+
+speaks!(LotNumberError);
 
 impl LotNumber {
     /// The `serial`-th lot of a day.

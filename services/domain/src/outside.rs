@@ -4,36 +4,47 @@
 
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 
-use thiserror::Error;
+use crate::saying::Saying;
+use crate::{say, speaks};
 
 /// Why an address does not lie outside.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Error)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NotOutside {
     /// No address at all: `0.0.0.0/8`, `::`.
-    #[error("it is no address of anybody")]
     Unspecified,
     /// This machine.
-    #[error("it is this machine itself")]
     Loopback,
     /// A network of somebody's own.
-    #[error("it lies in a private network")]
     Private,
     /// The same cable.
-    #[error("it is only valid on the same link")]
     LinkLocal,
     /// Between a carrier and its customers (RFC 6598).
-    #[error("it is a carrier's shared address")]
     Shared,
     /// Many at once, or all.
-    #[error("it addresses many at once")]
     Multicast,
     /// An IPv4 address dressed as one of IPv6: mapped, or behind a translator or a tunnel.
-    #[error("it hides an IPv4 address in one of IPv6")]
     HiddenIpv4,
     /// Kept for documents, measurements or the future.
-    #[error("it is reserved and leads nowhere")]
     Reserved,
 }
+
+impl NotOutside {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::Unspecified => say!("it is no address of anybody"),
+            Self::Loopback => say!("it is this machine itself"),
+            Self::Private => say!("it lies in a private network"),
+            Self::LinkLocal => say!("it is only valid on the same link"),
+            Self::Shared => say!("it is a carrier's shared address"),
+            Self::Multicast => say!("it addresses many at once"),
+            Self::HiddenIpv4 => say!("it hides an IPv4 address in one of IPv6"),
+            Self::Reserved => say!("it is reserved and leads nowhere"),
+        }
+    }
+}
+
+speaks!(NotOutside);
 
 impl NotOutside {
     /// Whether nobody can be meant by it, whatever the house allows.

@@ -2,6 +2,9 @@
 
 use imagesize::ImageType;
 
+use crate::saying::Saying;
+use crate::{say, speaks};
+
 /// Largest file, in bytes: a photo of a telephone has a few megabytes.
 pub const LARGEST_BYTES: usize = 8 * 1024 * 1024;
 /// Widest and highest picture, in dots.
@@ -47,24 +50,34 @@ pub struct Paper {
 }
 
 /// Why a file is not kept, in words.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum PaperError {
     /// Nothing at all.
-    #[error("the file is empty")]
     Empty,
     /// More than [`LARGEST_BYTES`].
-    #[error("a file has at most 8 MB: take the photo smaller")]
     TooLarge,
     /// None of [`PaperKind`].
-    #[error("this is no photo (JPEG, PNG, WebP) and no PDF")]
     NotKnown,
     /// It begins as one, and is none.
-    #[error("this file is damaged or cut off: take the photo, or save the paper, once more")]
     Damaged,
     /// A picture of more dots than any camera takes.
-    #[error("a picture is at most {MOST_DOTS} dots wide and high")]
     TooManyDots,
 }
+
+impl PaperError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::Empty => say!("the file is empty"),
+            Self::TooLarge => say!("a file has at most 8 MB: take the photo smaller"),
+            Self::NotKnown => say!("this is no photo (JPEG, PNG, WebP) and no PDF"),
+            Self::Damaged => say!("this file is damaged or cut off: take the photo, or save the paper, once more"),
+            Self::TooManyDots => say!("a picture is at most {most} dots wide and high", most = MOST_DOTS),
+        }
+    }
+}
+
+speaks!(PaperError);
 
 impl Paper {
     /// Looks at the bytes of a file.

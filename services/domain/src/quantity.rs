@@ -6,55 +6,71 @@
 use std::fmt;
 use std::str::FromStr;
 
-use thiserror::Error;
-
 use crate::decimal::Decimal;
+use crate::saying::Saying;
 use crate::spirit::Strength;
+use crate::{say, speaks};
 
 /// Why a quantity cannot be used, in words for the person who entered it.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum QuantityError {
     /// Below zero.
-    #[error("a quantity cannot be below zero")]
     Negative,
     /// Exactly zero was entered.
-    #[error("the quantity is zero: enter how much there is")]
     Zero,
     /// More than nothing, but it rounds to no milligrams at all.
-    #[error("the quantity is too small: stock is kept in whole milligrams")]
     TooSmall,
     /// Above [`Mass::MAX`].
-    #[error("the quantity is more than 1000000 kg: check the amount and the unit")]
     TooLarge,
     /// Not the symbol of a [`Unit`].
-    #[error("“{given}” is not a unit: use one of {}", symbol_list())]
     UnknownUnit {
         /// The beginning of what was given.
         given: String,
     },
     /// A volume of an item that has no density.
-    #[error("“{unit}” is a volume and this item has no density: weigh it, or give the item a density first")]
     NeedsDensity {
         /// The unit that was entered.
         unit: Unit,
     },
     /// A number of pieces of an item whose pieces have no mass.
-    #[error(
-        "“{unit}” is a count and this item has no mass per piece: weigh it, or give the item a mass per piece first"
-    )]
     NeedsPieceMass {
         /// The unit that was entered.
         unit: Unit,
     },
     /// A density outside [`Density::MIN`]..=[`Density::MAX`].
-    #[error(
-        "a density must be between 300 and 2000 kg/m³, where water is 1000: a figure in kg/L is a thousand times less"
-    )]
     DensityOutOfRange,
     /// A density with more decimals than are kept.
-    #[error("a density is kept to three decimals of a kg/m³: leave the further ones out")]
     DensityTooFine,
 }
+
+impl QuantityError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::Negative => say!("a quantity cannot be below zero"),
+            Self::Zero => say!("the quantity is zero: enter how much there is"),
+            Self::TooSmall => say!("the quantity is too small: stock is kept in whole milligrams"),
+            Self::TooLarge => say!("the quantity is more than 1000000 kg: check the amount and the unit"),
+            Self::UnknownUnit { given } => {
+                say!("“{given}” is not a unit: use one of {units}", units = symbol_list(), given)
+            }
+            Self::NeedsDensity { unit } => say!(
+                "“{unit}” is a volume and this item has no density: weigh it, or give the item a density first",
+                unit
+            ),
+            Self::NeedsPieceMass { unit } => say!(
+                "“{unit}” is a count and this item has no mass per piece: weigh it, or give the item a mass per piece first",
+                unit
+            ),
+            Self::DensityOutOfRange => say!(
+                "a density must be between 300 and 2000 kg/m³, where water is 1000: a figure in kg/L is a thousand times less"
+            ),
+            Self::DensityTooFine => say!("a density is kept to three decimals of a kg/m³: leave the further ones out"),
+        }
+    }
+}
+
+speaks!(QuantityError);
 
 /// A mass in whole milligrams, from zero to [`Mass::MAX`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -6,30 +6,42 @@
 
 use std::fmt;
 
-use thiserror::Error;
-
 use crate::decimal::Decimal;
 use crate::quantity::{Density, thousandths_text};
+use crate::saying::Saying;
+use crate::{say, speaks};
 
 /// The density of pure ethanol at 20 °C in kg/m³, by which strength by volume is defined (OIML R 22).
 pub const ETHANOL_KG_PER_M3: f64 = 789.24;
 
 /// Why a spirit cannot be computed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SpiritError {
     /// Mass fraction not in 0..=1.
-    #[error("the ethanol content by mass must be between 0 and 1")]
     MassFraction,
     /// Temperature not in −20..=40 °C.
-    #[error("the temperature must be between -20 and 40 °C")]
     Temperature,
     /// Strength not above 0 and up to 100 % vol.
-    #[error("the strength must be above 0 and at most 100 % vol")]
     Strength,
     /// A strength with more decimals than are kept.
-    #[error("a strength is kept to three decimals of a % vol: leave the further ones out")]
     StrengthTooFine,
 }
+
+impl SpiritError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::MassFraction => say!("the ethanol content by mass must be between 0 and 1"),
+            Self::Temperature => say!("the temperature must be between -20 and 40 °C"),
+            Self::Strength => say!("the strength must be above 0 and at most 100 % vol"),
+            Self::StrengthTooFine => {
+                say!("a strength is kept to three decimals of a % vol: leave the further ones out")
+            }
+        }
+    }
+}
+
+speaks!(SpiritError);
 
 /// The density in kg/m³ of a mixture of ethanol and water at a temperature in °C.
 ///

@@ -1,5 +1,8 @@
 //! What may stand in a field of text.
 
+use crate::saying::Saying;
+use crate::{say, speaks};
+
 /// Longest name, in characters.
 pub const NAME: usize = 120;
 /// Longest note, reason or method, in characters.
@@ -10,24 +13,36 @@ pub const CODE: usize = 40;
 pub const FOREIGN_CODE: usize = 60;
 
 /// Why a text is not taken, in words.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum TextError {
     /// Nothing but blanks.
-    #[error("this must not be empty")]
     Empty,
     /// Longer than is kept.
-    #[error("this is longer than {limit} characters")]
     TooLong {
         /// The most that is kept.
         limit: usize,
     },
     /// A character that belongs in no field, NUL and line ends among them.
-    #[error("this holds a control character")]
     Control,
     /// Not a code of ours.
-    #[error("a code is 1 to 40 small letters, digits and hyphens, and begins with a letter or a digit")]
     NotACode,
 }
+
+impl TextError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::Empty => say!("this must not be empty"),
+            Self::TooLong { limit } => say!("this is longer than {limit} characters", limit),
+            Self::Control => say!("this holds a control character"),
+            Self::NotACode => {
+                say!("a code is 1 to 40 small letters, digits and hyphens, and begins with a letter or a digit")
+            }
+        }
+    }
+}
+
+speaks!(TextError);
 
 /// A line of text, 1 to `limit` characters, without control characters; blanks around it are cut off.
 pub fn line(text: &str, limit: usize) -> Result<&str, TextError> {

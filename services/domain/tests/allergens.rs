@@ -61,7 +61,7 @@ fn assert_answers(declared: Declared, expected: &[(&str, Answer)]) {
 fn assert_listed(word: &str, by_list: [bool; 3]) {
     for (list, is_listed) in AllergenList::ALL.into_iter().zip(by_list) {
         let answer = declared(list.word(), "", "").answer(named(word));
-        assert_eq!(answer, if is_listed { NotRecorded } else { Unknown }, "{word} by the list of {}", list.name());
+        assert_eq!(answer, if is_listed { NotRecorded } else { Unknown }, "{word} by the list of {}", list.saying());
     }
 }
 
@@ -230,9 +230,9 @@ mod lists {
                 assert!(column.mask != 0 && column.mask & seen == 0, "{}", column.title);
                 seen |= column.mask;
             }
-            assert_eq!(seen, list.covers(), "{}", list.name());
+            assert_eq!(seen, list.covers(), "{}", list.saying());
             let titles: HashSet<&str> = list.columns().iter().map(|column| column.title).collect();
-            assert_eq!(titles.len(), list.columns().len(), "{}", list.name());
+            assert_eq!(titles.len(), list.columns().len(), "{}", list.saying());
             assert_eq!(AllergenList::from_word(list.word()), Some(list));
         }
         assert_eq!(AllergenList::Eu.columns().len(), 14 - 2 + 8 + 1 + 5 + 1, "nuts and cereals one by one");

@@ -404,7 +404,7 @@ mod refusals {
         let went_in = [WentIn { declared, ..single("jam", 10, &[]) }];
         assert_eq!(compose(&went_in, &asked(Us)).map(|label| label.notice), Ok(None));
         for law in [Eu, Ca] {
-            assert_eq!(refusal(&went_in, &asked(law)).unknown.len(), 1, "{}", law.name());
+            assert_eq!(refusal(&went_in, &asked(law)).unknown.len(), 1, "{}", law.saying());
         }
     }
 
@@ -526,7 +526,7 @@ mod figures {
             (Us, 2_267_962, "Net Wt 5 lb (2.26 kg)"),
             (Us, 2_437_900, "Net Wt 5 lb 5.9 oz (2.43 kg)"),
         ] {
-            assert_eq!(quantity(law, mg).as_deref(), Some(printed), "{mg} mg, {}", law.name());
+            assert_eq!(quantity(law, mg).as_deref(), Some(printed), "{mg} mg, {}", law.saying());
         }
         for law in AllergenList::ALL {
             assert_eq!(quantity(law, 999), None);

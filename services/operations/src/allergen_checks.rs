@@ -13,6 +13,8 @@ mod words;
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::allergens::{Named, Substance};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_lineage::Scratch;
 use utoipa::ToSchema;
 
@@ -32,9 +34,11 @@ use crate::tubtrail::Tubtrail;
 use crate::{fields, problems};
 
 /// What stands beside every answer about allergens.
-pub const CAUTION: &str = "This is what was written down: statements, uses, runs, cleans and openings. It clears nothing: what \
+pub const CAUTION: Saying = say!(
+    "This is what was written down: statements, uses, runs, cleans and openings. It clears nothing: what \
     was not written down, or written down wrongly, is not in it. Ask the responsible person, and tell the customer so; \
-    local rules decide.";
+    local rules decide."
+);
 
 /// Most names to avoid in one check.
 const MOST_NAMES: usize = 40;
@@ -96,7 +100,8 @@ pub struct AllergenCheck {
     pub served: Served,
     /// What is to be said beside it: that nothing stands open, say.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub note: Option<String>,
+    #[schema(value_type = Option<String>)]
+    pub note: Option<Saying>,
     /// Of all the lots asked of together, as of one portion: the worst answer of any; absent unless there are several.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub portion: Option<Vec<PortionAnswer>>,
@@ -152,7 +157,8 @@ pub struct AllergenAnswer {
     /// The answer; of a group, the worst of its members'.
     pub answer: Answer,
     /// Why, in plain words: a shortest chain, from what was stated to the lot.
-    pub because: Vec<String>,
+    #[schema(value_type = Vec<String>)]
+    pub because: Vec<Saying>,
     /// The same, link by link.
     pub steps: Vec<Step>,
     /// Of a group, each member.
@@ -232,7 +238,7 @@ impl Tubtrail {
                 says: declares(inside.graph.content(lot)).into(),
                 declared: declares(inside.graph.declared_of_lot(lot)).into(),
                 statements: by.iter().map(|stated| stated.id).collect(),
-                caution: CAUTION.to_owned(),
+                caution: CAUTION.to_string(),
             })
         };
         self.answer_of(request, show)
@@ -281,9 +287,9 @@ fn check(
         site: site.site.row.code.clone(),
         asked_at: fields::utc(now),
         journal_position: inside.position,
-        caution: CAUTION.to_owned(),
+        caution: CAUTION.to_string(),
         served: case.served_at(now),
-        note: nothing_open.then(|| format!("Nothing stands open at {} now.", site.site.current.name)),
+        note: nothing_open.then(|| say!("Nothing stands open at {site} now.", site = site.site.current.name)),
         portion: several.then(|| portion(&question, &tubs)),
         tubs,
     })
@@ -295,7 +301,7 @@ fn question(new: &NewAllergenCheck) -> Result<Question> {
     let names = all_named("avoid", &new.avoid)?;
     for (position, named) in names.iter().enumerate() {
         if names[..position].contains(named) {
-            let detail = format!("{} is named twice", named.name());
+            let detail = say!("{name} is named twice", name = named.name());
             return Err(OperationError::new(&problems::REPEATED, detail).at(format!("avoid[{position}]")));
         }
     }

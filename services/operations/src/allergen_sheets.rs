@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::allergens::{self, Substance};
+use tubtrail_domain::say;
 use tubtrail_lineage::{Content, Scratch};
 use utoipa::ToSchema;
 
@@ -113,7 +114,7 @@ impl Tubtrail {
                 list,
                 law: allergens::AllergenList::from(list).law().to_owned(),
                 served: case.served_at(now),
-                caution: CAUTION.to_owned(),
+                caution: CAUTION.to_string(),
                 rows: rows(inside, &columns, &contents)?,
                 columns: columns.into_iter().map(|(column, _)| column).collect(),
             })
@@ -125,7 +126,7 @@ impl Tubtrail {
 /// The site a request's address names, for someone who may see its sheet.
 fn kept_site_addressed<'a>(inside: &'a Inside, request: &Request, code: &str) -> Result<&'a KeptSite> {
     let found = inside.beside.names.site_of_code(code).filter(|kept| request.actor.reaches(kept.site.row.id));
-    let kept = found.ok_or_else(|| OperationError::not_found("site", code))?;
+    let kept = found.ok_or_else(|| OperationError::not_found(say!("site"), code))?;
     request.actor.may(&reach::SHOW_ALLERGEN_SHEET, kept.site.row.id)?;
     Ok(kept)
 }

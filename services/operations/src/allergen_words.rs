@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::allergens::{self, Declared, Group, Named, Substance};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
@@ -120,6 +122,10 @@ fn unknown(field: &str, word: &str, with_groups: bool) -> OperationError {
     let groups = Group::ALL.into_iter().filter(|_| with_groups).map(Group::word);
     let known: Vec<_> = groups.chain(Substance::ALL.into_iter().map(Substance::word)).collect();
     let beginning: String = word.chars().take(40).collect();
-    let detail = format!("{beginning:?} names no allergen; these are known: {}", known.join(", "));
+    let detail = say!(
+        "{beginning} names no allergen; these are known: {known}",
+        beginning = Quoted(&beginning),
+        known = known.join(", ")
+    );
     OperationError::new(&problems::UNKNOWN_ALLERGEN, detail).at(field)
 }

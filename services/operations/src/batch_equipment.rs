@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::cleans::equipment_voids_of;
 use tubtrail_storage::lots::{BatchEquipmentRow, equipment_of_batch};
 use tubtrail_storage::master_data::{Equipment, Noun, Site};
@@ -121,14 +122,14 @@ fn check_run(tx: &mut WriteTx<'_>, making: &Making, run: &NewEquipmentRun) -> Re
     let from = fields::occurred_at("from", Some(run.from), now)?;
     let until = run.until.map(|until| fields::occurred_at("until", Some(until), now)).transpose()?;
     if until.is_some_and(|until| until < from) {
-        return Err(OperationError::new(&problems::OUT_OF_ORDER, "it ended before it began").at("until"));
+        return Err(OperationError::new(&problems::OUT_OF_ORDER, say!("it ended before it began")).at("until"));
     }
     let equipment = fields::equipment(tx.conn()?, "equipment", &run.equipment)?;
     let stands_at = equipment.current.site_id;
     if stands_at != making.row.site_id {
         let site = Site::by_id(tx.conn()?, stands_at)?
             .ok_or_else(|| StorageError::Corrupt(format!("site row {stands_at} is missing")))?;
-        let detail = format!("{} stands at {}", equipment.current.name, site.current.name);
+        let detail = say!("{equipment} stands at {site}", equipment = equipment.current.name, site = site.current.name);
         return Err(OperationError::new(&problems::EQUIPMENT_ELSEWHERE, detail).at("equipment"));
     }
     Ok(CheckedRun { equipment_id: equipment.row.id, from, until })

@@ -8,6 +8,8 @@ use std::collections::{HashMap, HashSet};
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::allergens::Declared;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use tubtrail_domain::work_order::{plan, to_clear};
 use tubtrail_lineage::Content;
 use tubtrail_storage::AnyConnection;
@@ -130,7 +132,8 @@ fn machine(conn: &mut AnyConnection, request: &Request, site: &Site, code: &str)
     if equipment.current.site_id == site.row.id {
         return Ok(equipment.row.id);
     }
-    let detail = format!("{} does not stand at {}", equipment.current.name, site.current.name);
+    let detail =
+        say!("{equipment} does not stand at {site}", equipment = equipment.current.name, site = site.current.name);
     Err(OperationError::new(&problems::EQUIPMENT_ELSEWHERE, detail).at("equipment"))
 }
 
@@ -156,7 +159,7 @@ fn answer(
         on_it_now: start.map(Says::from),
         asked_at: fields::utc(now),
         journal_position,
-        caution: CAUTION.to_owned(),
+        caution: CAUTION.to_string(),
         cleans: steps.iter().filter(|step| step.needs_clean()).count(),
         cleans_as_sent: as_sent(batches, start),
         order: ordered.collect(),
@@ -228,10 +231,10 @@ impl<'a> Kitchen<'a> {
 
     fn recipe(&mut self, conn: &mut AnyConnection, code: &str) -> Result<Needs> {
         let recipe = Recipe::by_code(conn, code)?;
-        let recipe =
-            recipe.ok_or_else(|| OperationError { field: None, ..OperationError::unknown("recipe", code, "") })?;
+        let recipe = recipe
+            .ok_or_else(|| OperationError { field: None, ..OperationError::unknown(say!("recipe"), code, "") })?;
         if !recipe.current.active {
-            let detail = format!("the recipe {code:?} is no longer in use");
+            let detail = say!("the recipe {code} is no longer in use", code = Quoted(&code));
             return Err(OperationError::new(&problems::NOT_IN_USE, detail));
         }
         self.of_recipe(conn, &recipe, &mut HashSet::new())

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{self as stored, BatchRow, BatchesAsked, SitesSpan};
 use tubtrail_storage::master_data::{
     Item, Noun, Recipe, RecipeRow, RecipeVersionRow, Site, item_rows, recipe_lines_of, recipe_version,
@@ -205,7 +206,7 @@ pub(crate) fn begin(tx: &mut WriteTx<'_>, actor: &Actor, operation: &Operation, 
 
 /// The batch a request's address names, for someone who may do this to it.
 pub(crate) fn addressed(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, id: i64) -> Result<Making> {
-    let not_found = || OperationError::not_found("batch", id);
+    let not_found = || OperationError::not_found(say!("batch"), id);
     let row = stored::batch(conn, id)?.ok_or_else(not_found)?;
     if !actor.reaches(row.site_id) {
         return Err(not_found());
@@ -248,7 +249,7 @@ pub(crate) fn answer(conn: &mut AnyConnection, making: &Making) -> Result<Batch>
 fn asked(conn: &mut AnyConnection, actor: &Actor, which: &WhichBatches) -> Result<BatchesAsked> {
     let sites = match &which.site {
         Some(code) => {
-            let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, "site"))?;
+            let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, "site"))?;
             actor.may(&reach::LIST_BATCHES, site.row.id).map_err(|error| error.at("site"))?;
             Some(vec![site.row.id])
         }
@@ -257,7 +258,7 @@ fn asked(conn: &mut AnyConnection, actor: &Actor, which: &WhichBatches) -> Resul
     let recipe_versions = match &which.recipe {
         Some(code) => {
             let recipe =
-                Recipe::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("recipe", code, "recipe"))?;
+                Recipe::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("recipe"), code, "recipe"))?;
             Some(Recipe::versions(conn, recipe.row.id)?.iter().map(|version| version.id).collect())
         }
         None => None,
@@ -277,9 +278,10 @@ fn spans(conn: &mut AnyConnection, sites: Option<&[i64]>, which: &WhichBatches) 
         return Ok(None);
     }
     if which.from.zip(which.until).is_some_and(|(from, until)| until < from) {
-        return Err(OperationError::invalid("until", "this lies before the day it should begin with"));
+        return Err(OperationError::invalid("until", say!("this lies before the day it should begin with")));
     }
-    let day_after = |day: NaiveDate| day.succ_opt().ok_or_else(|| OperationError::invalid("until", "this is no day"));
+    let day_after =
+        |day: NaiveDate| day.succ_opt().ok_or_else(|| OperationError::invalid("until", say!("this is no day")));
     let until = which.until.map(day_after).transpose()?;
     let begins = |site: &Site, day: Option<NaiveDate>| -> Result<Option<NaiveDateTime>> {
         day.map(|day| fields::day_begins(site, day)).transpose()

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::cleans::{Clears, ClearsError};
+use tubtrail_domain::say;
 use tubtrail_storage::cleans::{CleanKindRow, CleanKindVersionRow};
 use tubtrail_storage::master_data as stored;
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -42,7 +43,7 @@ pub struct CleanKind {
 
 impl Master for CleanKind {
     const OF_THE_WHOLE_HOUSE: bool = true;
-    noun!("clean kind", stored::CleanKind, [LIST_CLEAN_KINDS GET_CLEAN_KIND LIST_CLEAN_KIND_VERSIONS CREATE_CLEAN_KIND CHANGE_CLEAN_KIND]);
+    noun!(say!("clean kind"), stored::CleanKind, [LIST_CLEAN_KINDS GET_CLEAN_KIND LIST_CLEAN_KIND_VERSIONS CREATE_CLEAN_KIND CHANGE_CLEAN_KIND]);
 
     fn answer_version(_: &mut AnyConnection, stored: &stored::CleanKind, version: CleanKindVersionRow) -> Result<Self> {
         Ok(Self {
@@ -97,13 +98,13 @@ fn clears(words: &[String]) -> Result<Clears> {
         if words.len() == 1 {
             return Ok(Clears::Everything);
         }
-        let detail = "what clears everything clears all the others too: name it alone";
+        let detail = say!("what clears everything clears all the others too: name it alone");
         return Err(OperationError::invalid(format!("clears[{position}]"), detail));
     }
     let each = words.iter().enumerate().map(|(position, word)| named(&format!("clears[{position}]"), word));
     Clears::only(each.collect::<Result<Vec<_>>>()?).map_err(|error| {
         let problem =
             if matches!(error, ClearsError::Repeated { .. }) { &problems::REPEATED } else { &problems::INVALID };
-        OperationError::new(problem, error.to_string()).at("clears")
+        OperationError::new(problem, error).at("clears")
     })
 }

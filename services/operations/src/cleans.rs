@@ -4,6 +4,8 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use tubtrail_storage::cleans::{
     CleanRow, CleanVoidRow, EquipmentVoidRow, clean, clean_kind_version, clean_voids_of, cleans_of, equipment_voids_of,
 };
@@ -100,9 +102,9 @@ impl Tubtrail {
             let cleaned_at = fields::occurred_at("cleaned_at", new.cleaned_at, tx.now())?;
             let note = fields::optional_note("note", new.note.as_deref())?;
             let kind = CleanKind::by_code(tx.conn()?, &new.kind)?
-                .ok_or_else(|| OperationError::unknown("clean kind", &new.kind, "kind"))?;
+                .ok_or_else(|| OperationError::unknown(say!("clean kind"), &new.kind, "kind"))?;
             if !kind.current.active {
-                let detail = format!("the clean kind {:?} is no longer in use", new.kind);
+                let detail = say!("the clean kind {kind} is no longer in use", kind = Quoted(&new.kind));
                 return Err(OperationError::new(&problems::NOT_IN_USE, detail).at("kind"));
             }
             tx.at_site(equipment.current.site_id);
@@ -148,7 +150,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::VOID_CLEAN)?;
         let actor = request.actor.clone();
         self.write(request, &reach::VOID_CLEAN, move |tx| {
-            let not_found = || OperationError::not_found("clean", id);
+            let not_found = || OperationError::not_found(say!("clean"), id);
             let row = clean(tx.conn()?, id)?.ok_or_else(not_found)?;
             let equipment = by_id(tx.conn()?, row.equipment_id)?;
             let site = equipment.current.site_id;
@@ -158,7 +160,7 @@ impl Tubtrail {
             actor.may(&reach::VOID_CLEAN, site)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             if !clean_voids_of(tx.conn()?, &[id])?.is_empty() {
-                return Err(OperationError::new(&problems::ALREADY_VOIDED, format!("clean {id} was already voided")));
+                return Err(OperationError::new(&problems::ALREADY_VOIDED, say!("clean {id} was already voided", id)));
             }
             tx.at_site(site);
             let void = CleanVoidRow { id: tx.id(), entry: tx.entry(), clean_id: id, reason: reason.clone() };
@@ -174,13 +176,13 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::VOID_EQUIPMENT_RUN)?;
         let actor = request.actor.clone();
         self.write(request, &reach::VOID_EQUIPMENT_RUN, move |tx| {
-            let not_found = || OperationError::not_found("run", id);
+            let not_found = || OperationError::not_found(say!("run"), id);
             let row = equipment_run(tx.conn()?, id)?.ok_or_else(not_found)?;
             let making = batches::addressed(tx.conn()?, &actor, &reach::VOID_EQUIPMENT_RUN, row.batch_id)
                 .map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             if !equipment_voids_of(tx.conn()?, &[id])?.is_empty() {
-                return Err(OperationError::new(&problems::ALREADY_VOIDED, format!("run {id} was already voided")));
+                return Err(OperationError::new(&problems::ALREADY_VOIDED, say!("run {id} was already voided", id)));
             }
             tx.at_site(making.row.site_id);
             let void = EquipmentVoidRow { id: tx.id(), entry: tx.entry(), batch_equipment_id: id, reason };
@@ -193,9 +195,9 @@ impl Tubtrail {
 /// Equipment named in a request, in use or not, where the actor may do this; out of their reach it is not found.
 pub(crate) fn named(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, code: &str) -> Result<Equipment> {
     let found = Equipment::by_code(conn, code)?;
-    let equipment = found.ok_or_else(|| OperationError::unknown("equipment", code, "equipment"))?;
+    let equipment = found.ok_or_else(|| OperationError::unknown(say!("equipment"), code, "equipment"))?;
     if !actor.reaches(equipment.current.site_id) {
-        return Err(OperationError::not_found("equipment", code).at("equipment"));
+        return Err(OperationError::not_found(say!("equipment"), code).at("equipment"));
     }
     actor.may(operation, equipment.current.site_id).map_err(|error| error.at("equipment"))?;
     Ok(equipment)
@@ -214,7 +216,9 @@ fn cursor(after: &str) -> Result<Option<(NaiveDateTime, i64)>> {
         let at = DateTime::from_timestamp_micros(micros.parse().ok()?)?;
         Some((at.naive_utc(), id.parse().ok()?))
     };
-    read().map(Some).ok_or_else(|| OperationError::invalid("after", "send the `next` of the page before, as it was"))
+    read()
+        .map(Some)
+        .ok_or_else(|| OperationError::invalid("after", say!("send the `next` of the page before, as it was")))
 }
 
 fn answer(

@@ -3,6 +3,8 @@
 use chrono::{DateTime, Duration, NaiveDate, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::lots::{CompletionRow, LotRow, completion_of};
 use tubtrail_storage::master_data::Item;
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -41,6 +43,17 @@ pub enum OutputKind {
 impl OutputKind {
     /// Every sort.
     pub const ALL: [Self; 5] = [Self::Base, Self::Component, Self::Tub, Self::Remainder, Self::Rework];
+
+    /// What it is called in a sentence.
+    pub(crate) const fn saying(self) -> Saying {
+        match self {
+            Self::Base => say!("base"),
+            Self::Component => say!("component"),
+            Self::Tub => say!("tub"),
+            Self::Remainder => say!("remainder"),
+            Self::Rework => say!("rework"),
+        }
+    }
 
     /// The word for it.
     pub const fn word(self) -> &'static str {
@@ -194,7 +207,7 @@ pub(crate) fn check(tx: &mut WriteTx<'_>, making: &Making, new: &NewCompletion) 
     fields::between("outputs", new.outputs.len(), 0, MOST_OUTPUTS)?;
     let note = fields::optional_note("note", new.note.as_deref())?;
     if new.outputs.is_empty() && note.is_none() {
-        let detail = "nothing came out: say what became of it";
+        let detail = say!("nothing came out: say what became of it");
         return Err(OperationError::new(&problems::NEEDS_REASON, detail).at("note"));
     }
     let outputs = new
@@ -211,7 +224,8 @@ pub(crate) fn check(tx: &mut WriteTx<'_>, making: &Making, new: &NewCompletion) 
 fn check_output(conn: &mut AnyConnection, making: &Making, output: &NewOutput) -> Result<CheckedOutput> {
     let makes = kind_of(&making.makes)?;
     if !output.kind.comes_of(makes) {
-        let detail = format!("a recipe that makes a {} yields no {}", makes.word(), output.kind.word());
+        let (makes, output) = (makes.saying(), output.kind.saying());
+        let detail = say!("a recipe that makes a {makes} yields no {output}", makes, output);
         return Err(OperationError::new(&problems::WRONG_KIND, detail).at("kind"));
     }
     let item = match &output.item {
@@ -227,15 +241,15 @@ fn named_item(conn: &mut AnyConnection, making: &Making, kind: OutputKind, code:
         return Ok(making.makes.clone());
     }
     let item = fields::item(conn, "item", code)?;
-    let wrong = |detail: String| Err(OperationError::new(&problems::WRONG_KIND, detail).at("item"));
+    let wrong = |detail: Saying| Err(OperationError::new(&problems::WRONG_KIND, detail).at("item"));
     if !kind.is_left_over() {
-        return wrong(format!(
-            "this recipe makes {}; only a remainder or rework may be another item",
-            making.makes.row.code
+        return wrong(say!(
+            "this recipe makes {makes}; only a remainder or rework may be another item",
+            makes = making.makes.row.code
         ));
     }
     if kind_of(&item)? == ItemKind::Ingredient {
-        return wrong(format!("{} comes from a supplier; nothing we make is one", item.current.name));
+        return wrong(say!("{item} comes from a supplier; nothing we make is one", item = item.current.name));
     }
     Ok(item)
 }
@@ -250,19 +264,20 @@ pub(crate) fn record(tx: &mut WriteTx<'_>, making: &Making, checked: &Checked) -
     let id = making.row.id;
     if let Some(before) = completion_of(tx.conn()?, id)? {
         let at = fields::wall_clock(&making.site, before.completed_at)?;
-        return Err(OperationError::new(&problems::BATCH_COMPLETED, format!("it was completed at {at}")));
+        return Err(OperationError::new(&problems::BATCH_COMPLETED, say!("it was completed at {at}", at)));
     }
     let went_in = went_in(tx.conn()?, id)?;
     let earliest = went_in.last_at.map_or(making.row.started_at, |last| last.max(making.row.started_at));
     let completed_at = checked.said_at.unwrap_or(tx.now().max(earliest));
     if completed_at < earliest {
         let at = fields::wall_clock(&making.site, earliest)?;
-        let detail = format!("it began, or the last of it went in, only at {at}");
+        let detail = say!("it began, or the last of it went in, only at {at}", at);
         return Err(OperationError::new(&problems::OUT_OF_ORDER, detail).at("completed_at"));
     }
     let out_mg = checked.outputs.iter().map(|output| output.mass.mg()).sum::<i64>();
     if out_mg > went_in.mass_mg {
-        let detail = format!("{} came out, and only {} went in", in_grams(out_mg), in_grams(went_in.mass_mg));
+        let (out, inside) = (in_grams(out_mg), in_grams(went_in.mass_mg));
+        let detail = say!("{out} came out, and only {inside} went in", out, inside);
         return Err(OperationError::new(&problems::MORE_OUT_THAN_IN, detail).at("outputs"));
     }
     let row = CompletionRow {
@@ -316,12 +331,13 @@ fn record_lots(
 fn keeps_until(output: &CheckedOutput, day: NaiveDate) -> Result<Option<Expiry>> {
     match (output.expiry, output.item.current.shelf_life_days) {
         (Some(given), _) if given.on < day => {
-            Err(OperationError::invalid("expiry.on", format!("this lies before the day it was made, {day}")))
+            Err(OperationError::invalid("expiry.on", say!("this lies before the day it was made, {day}", day)))
         }
         (Some(given), _) => Ok(Some(given)),
         (None, Some(days)) => {
             let on = day.checked_add_signed(Duration::days(i64::from(days)));
-            let on = on.ok_or_else(|| OperationError::invalid("expiry", "it would keep longer than there are days"))?;
+            let on =
+                on.ok_or_else(|| OperationError::invalid("expiry", say!("it would keep longer than there are days")))?;
             Ok(Some(Expiry { kind: ExpiryKind::BestBefore, on }))
         }
         (None, None) => Ok(None),

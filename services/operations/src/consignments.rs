@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::moving::Act;
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
 use tubtrail_storage::stock::MovementRow;
 use utoipa::ToSchema;
 
@@ -50,7 +51,7 @@ impl Tubtrail {
             let document = document.map(|text| fields::foreign_code("document", text)).transpose()?;
             let customer = fields::partner(tx.conn()?, "customer", &consignment.customer)?;
             if !customer.current.takes_tubs {
-                let detail = format!("{} takes no tubs from us", customer.current.name);
+                let detail = say!("{customer} takes no tubs from us", customer = customer.current.name);
                 return Err(OperationError::new(&problems::WRONG_KIND, detail).at("customer"));
             }
             let wanted_mg = wanted_mg(tx, &standing, consignment.quantity.as_ref())?;

@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, HashSet};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::State;
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Noun, Site};
 use tubtrail_storage::on_hand::{OnHandRow, StockFilter, StockKey, on_hand_after};
@@ -84,7 +85,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::SHOW_COUNTING)?;
         let now = (self.clock)();
         self.read_at_once(|conn| {
-            let not_found = || OperationError::not_found("site", site);
+            let not_found = || OperationError::not_found(say!("site"), site);
             let stored = Site::by_code(conn, site)?.filter(|site| request.actor.reaches(site.row.id));
             let stored = stored.ok_or_else(not_found)?;
             request.actor.may(&reach::SHOW_COUNTING, stored.row.id)?;

@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{LotRow, lot, lots_by_ids};
 use tubtrail_storage::master_data::Site;
 use tubtrail_storage::on_hand::{StockFilter, StockKey, on_hand_after};
@@ -172,7 +173,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::GET_COUNT)?;
         self.read(|conn| {
             let row = count(conn, id)?.filter(|row| request.actor.reaches(row.site_id));
-            let row = row.ok_or_else(|| OperationError::not_found("count", id))?;
+            let row = row.ok_or_else(|| OperationError::not_found(say!("count"), id))?;
             request.actor.may(&reach::GET_COUNT, row.site_id)?;
             answer(conn, &row)
         })
@@ -220,7 +221,7 @@ fn check(tx: &mut WriteTx<'_>, site: Site, new: &NewCount) -> Result<Checked> {
         let under = |error: OperationError| error.under(&format!("lines[{position}]"));
         let line = check_line(tx.conn()?, site.row.id, line, new.reason.as_deref()).map_err(under)?;
         if !seen.insert((line.lot.id, line.place.state)) {
-            let detail = format!("{} stands on two lines of this count", new.lines[position].lot);
+            let detail = say!("{lot} stands on two lines of this count", lot = new.lines[position].lot);
             return Err(under(OperationError::new(&problems::REPEATED, detail).at("lot")));
         }
         lines.push(line);
@@ -265,7 +266,7 @@ fn check_line(
 fn state_of(standing: &Standing, site_id: i64, said: Option<Standpoint>) -> Result<State> {
     if said == Some(Standpoint::Open) && !standing.is_tub() {
         let number = standing.number()?;
-        let detail = format!("lot {number} is no tub: only a tub stands open in the case");
+        let detail = say!("lot {number} is no tub: only a tub stands open in the case", number);
         return Err(OperationError::new(&problems::NOT_A_TUB, detail).at("state").about([number]));
     }
     if let Some(standpoint) = said {
@@ -274,7 +275,7 @@ fn state_of(standing: &Standing, site_id: i64, said: Option<Standpoint>) -> Resu
     let has = |state| standing.at(Place::new(site_id, state)) > 0;
     match (has(State::Available), has(State::Open)) {
         (true, true) => {
-            let detail = "the book has some of it on the shelf and some in the case: say available or open";
+            let detail = say!("the book has some of it on the shelf and some in the case: say available or open");
             Err(OperationError::invalid("state", detail))
         }
         (false, true) => Ok(State::Open),
@@ -296,7 +297,7 @@ fn not_found(
         let rows = on_hand_after(conn, &filter, &StockKey::default(), most + 1)?;
         let missing: Vec<_> = rows.into_iter().filter(|row| !seen.contains(&(row.lot_id, state))).collect();
         if missing.len() > MOST_UNMENTIONED {
-            let detail = format!("more than {MOST_UNMENTIONED} lots would be missing: count in parts");
+            let detail = say!("more than {most} lots would be missing: count in parts", most = MOST_UNMENTIONED);
             return Err(OperationError::invalid("complete", detail));
         }
         let ids: Vec<i64> = missing.iter().map(|row| row.lot_id).collect();
@@ -358,7 +359,8 @@ fn refuse_moved_since(counted_at: NaiveDateTime, last_at: &BTreeMap<String, Naiv
     if since.is_empty() {
         return Ok(());
     }
-    let detail = format!("these came or moved after that, so count them as they are now: {}", since.join(", "));
+    let detail =
+        say!("these came or moved after that, so count them as they are now: {since}", since = since.join(", "));
     Err(OperationError::new(&problems::OUT_OF_ORDER, detail).at("counted_at").about(since))
 }
 

@@ -6,6 +6,7 @@ use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::arrival::{Arrival, Verdict, judge};
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{
     DeliveryLineRow, DeliveryRow, delivery, lines_of_delivery, lines_seen_before, lots_by_ids,
 };
@@ -280,7 +281,7 @@ pub(crate) fn addressed(
     id: i64,
 ) -> Result<DeliveryRow> {
     let row = delivery(conn, id)?.filter(|row| actor.reaches(row.site_id));
-    let row = row.ok_or_else(|| OperationError::not_found("delivery", id))?;
+    let row = row.ok_or_else(|| OperationError::not_found(say!("delivery"), id))?;
     actor.may(operation, row.site_id)?;
     Ok(row)
 }
@@ -310,7 +311,7 @@ struct CheckedLine {
 fn check(tx: &mut WriteTx<'_>, site: Site, new: NewDelivery) -> Result<Checked> {
     let supplier = fields::partner(tx.conn()?, "supplier", &new.supplier)?;
     if !supplier.current.supplies {
-        let detail = format!("{} is not a supplier", supplier.current.name);
+        let detail = say!("{supplier} is not a supplier", supplier = supplier.current.name);
         return Err(OperationError::new(&problems::WRONG_KIND, detail).at("supplier"));
     }
     let document = fields::foreign_code("document", &new.document)?;
@@ -324,7 +325,10 @@ fn check(tx: &mut WriteTx<'_>, site: Site, new: NewDelivery) -> Result<Checked> 
         let under = |error: OperationError| error.under(&format!("lines[{position}]"));
         let line = check_line(tx, &checked, line).map_err(under)?;
         if !seen.insert((line.item.row.id, line.supplier_lot_code.clone())) {
-            let detail = format!("lot {} stands on two lines of this delivery", line.supplier_lot_code);
+            let detail = say!(
+                "lot {supplier_lot_code} stands on two lines of this delivery",
+                supplier_lot_code = line.supplier_lot_code
+            );
             return Err(under(OperationError::new(&problems::REPEATED, detail).at("supplier_lot_code")));
         }
         checked.lines.push(line);
@@ -335,7 +339,7 @@ fn check(tx: &mut WriteTx<'_>, site: Site, new: NewDelivery) -> Result<Checked> 
 fn check_line(tx: &mut WriteTx<'_>, delivery: &Checked, line: NewDeliveryLine) -> Result<CheckedLine> {
     let item = fields::item(tx.conn()?, "item", &line.item)?;
     if item.row.kind != "ingredient" || !item.current.tracked {
-        let detail = format!("{} is not an ingredient kept by lot", item.current.name);
+        let detail = say!("{item} is not an ingredient kept by lot", item = item.current.name);
         return Err(OperationError::new(&problems::WRONG_KIND, detail).at("item"));
     }
     let supplier_lot_code = fields::foreign_code("supplier_lot_code", &line.supplier_lot_code)?;
@@ -373,10 +377,10 @@ fn decide(line: &NewDeliveryLine, arrival: &Arrival) -> Result<(Decision, Option
     let remark = fields::optional_note("reason", line.reason.as_deref())?;
     match judge(arrival) {
         Verdict::Accept => Ok((Decision::Accepted, remark)),
-        Verdict::PutAside(why) => Ok((Decision::PutAside, Some(why))),
+        Verdict::PutAside(why) => Ok((Decision::PutAside, Some(why.to_string()))),
         Verdict::PastItsDate(date) => Err(OperationError::new(
             &problems::PAST_ITS_DATE,
-            format!("its last day was {date}: reject the line, with a reason"),
+            say!("its last day was {date}: reject the line, with a reason", date),
         )
         .at("expiry.on")),
     }
@@ -390,7 +394,7 @@ fn refuse_seen_before(tx: &mut WriteTx<'_>, delivery: &Checked, item: &Item, cod
         return Ok(());
     }
     let numbers = lots_by_ids(tx.conn()?, &lots)?.iter().map(lots::number).collect::<Result<Vec<_>>>()?;
-    let detail = format!("lot {code} was already received under document {}", delivery.document);
+    let detail = say!("lot {code} was already received under document {document}", code, document = delivery.document);
     Err(OperationError::new(&problems::SEEN_BEFORE, detail)
         .at("supplier_lot_code")
         .about(numbers.iter().map(ToString::to_string)))

@@ -3,6 +3,8 @@
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use tubtrail_storage::master_data::{Noun, Site};
 use tubtrail_storage::people::{self as stored, DeviceRevocationRow, DeviceRow};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -112,7 +114,7 @@ fn create(tx: &mut WriteTx<'_>, actor: &Actor, new: &NewDevice, token: String) -
     let site = fields::site(tx.conn()?, "site", &new.site)?;
     actor.may(&reach::CREATE_DEVICE, site.row.id)?;
     if stored::device_by_code(tx.conn()?, &new.code)?.is_some() {
-        let detail = format!("there is a device {:?} already", new.code);
+        let detail = say!("there is a device {code} already", code = Quoted(&new.code));
         return Err(OperationError::new(&problems::CODE_TAKEN, detail).at("code"));
     }
     tx.at_site(site.row.id);
@@ -132,11 +134,11 @@ fn create(tx: &mut WriteTx<'_>, actor: &Actor, new: &NewDevice, token: String) -
 fn revoke(tx: &mut WriteTx<'_>, actor: &Actor, code: &str, revocation: &Revocation) -> Result<Device> {
     let device = stored::device_by_code(tx.conn()?, code)?
         .filter(|device| actor.reaches(device.row.site_id))
-        .ok_or_else(|| OperationError::not_found("device", code))?;
+        .ok_or_else(|| OperationError::not_found(say!("device"), code))?;
     actor.may(&reach::REVOKE_DEVICE, device.row.site_id)?;
     let reason = fields::reason("reason", Some(&revocation.reason))?;
     if device.revoked.is_some() {
-        return Err(OperationError::new(&problems::ALREADY_REVOKED, problems::ALREADY_REVOKED.title));
+        return Err(OperationError::of(&problems::ALREADY_REVOKED));
     }
     tx.at_site(device.row.site_id);
     let (id, entry) = (tx.id(), tx.entry());

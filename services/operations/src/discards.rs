@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
 use tubtrail_storage::WriteTx;
 use tubtrail_storage::stock::MovementRow;
 use utoipa::ToSchema;
@@ -114,7 +115,7 @@ fn state_at(standing: &Standing, site_id: i64, said: Option<Standpoint>) -> Resu
     let has = |state| standing.at(Place::new(site_id, state)) > 0;
     match (has(State::Available), has(State::Open)) {
         (true, true) => {
-            let detail = "some of it is on the shelf and some in the case: say available or open";
+            let detail = say!("some of it is on the shelf and some in the case: say available or open");
             Err(OperationError::invalid("state", detail))
         }
         (_, true) => Ok(State::Open),

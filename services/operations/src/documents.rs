@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::papers::{Paper, PaperError};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use tubtrail_storage::AnyConnection;
 use tubtrail_storage::documents::{self as stored, DeliveryDocumentRow, document, documents_of};
 use utoipa::ToSchema;
@@ -80,11 +82,12 @@ impl Tubtrail {
             let sha256 = stored::sha256(&file);
             let before = documents_of(tx.conn()?, delivery.id)?;
             if let Some(same) = before.iter().find(|row| row.sha256 == sha256) {
-                let detail = format!("this is already kept with the delivery, as {:?}", same.name);
+                let detail = say!("this is already kept with the delivery, as {same}", same = Quoted(&same.name));
                 return Err(OperationError::new(&problems::REPEATED, detail).at("file"));
             }
             if before.len() >= MOST_OF_A_DELIVERY {
-                let detail = format!("at most {MOST_OF_A_DELIVERY} photos and papers are kept with a delivery");
+                let detail =
+                    say!("at most {most} photos and papers are kept with a delivery", most = MOST_OF_A_DELIVERY);
                 return Err(OperationError::invalid("file", detail));
             }
             tx.at_site(delivery.site_id);
@@ -126,12 +129,12 @@ impl Tubtrail {
 
 fn not_kept(error: &PaperError) -> OperationError {
     let problem = if *error == PaperError::TooLarge { &problems::TOO_LARGE } else { &problems::INVALID };
-    OperationError::new(problem, error.to_string()).at("file")
+    OperationError::new(problem, error.saying()).at("file")
 }
 
 /// The document a request's address names, for someone who may do this to it.
 fn addressed(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, id: i64) -> Result<DeliveryDocumentRow> {
-    let not_found = || OperationError::not_found("document", id);
+    let not_found = || OperationError::not_found(say!("document"), id);
     let row = document(conn, id)?.ok_or_else(not_found)?;
     let of = deliveries::addressed(conn, actor, operation, row.delivery_id);
     of.map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;

@@ -1,6 +1,7 @@
 //! Equipment: the machines and vessels that what is made runs over, one after another.
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::master_data::{self as stored, EquipmentRow, EquipmentVersionRow, Noun};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::ToSchema;
@@ -38,7 +39,7 @@ pub struct Equipment {
 }
 
 impl Master for Equipment {
-    noun!("equipment", stored::Equipment, [LIST_EQUIPMENT GET_EQUIPMENT LIST_EQUIPMENT_VERSIONS CREATE_EQUIPMENT CHANGE_EQUIPMENT]);
+    noun!(say!("equipment"), stored::Equipment, [LIST_EQUIPMENT GET_EQUIPMENT LIST_EQUIPMENT_VERSIONS CREATE_EQUIPMENT CHANGE_EQUIPMENT]);
 
     fn answer_version(
         conn: &mut AnyConnection,
@@ -97,16 +98,16 @@ impl Master for Equipment {
 /// The kinds in the order of making, each once.
 fn in_order(touches: &[ItemKind]) -> Result<Vec<ItemKind>> {
     if touches.is_empty() {
-        return Err(OperationError::invalid("touches", "name at least one kind of item that it touches"));
+        return Err(OperationError::invalid("touches", say!("name at least one kind of item that it touches")));
     }
     let ordered: Vec<_> = ItemKind::ALL.into_iter().filter(|kind| touches.contains(kind)).collect();
     if ordered.len() < touches.len() {
-        return Err(OperationError::new(&problems::REPEATED, "a kind of item is named twice").at("touches"));
+        return Err(OperationError::new(&problems::REPEATED, say!("a kind of item is named twice")).at("touches"));
     }
     Ok(ordered)
 }
 
 fn site_id(conn: &mut AnyConnection, code: &str) -> Result<i64> {
-    let site = stored::Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, "site"))?;
+    let site = stored::Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, "site"))?;
     Ok(site.row.id)
 }

@@ -1,4 +1,6 @@
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::{Fills, Quoted, Saying};
 use tubtrail_storage::StorageError;
 use utoipa::ToSchema;
 
@@ -10,7 +12,7 @@ pub struct OperationError {
     /// Which problem.
     pub problem: &'static Problem,
     /// This time, in a sentence a shop hand understands.
-    pub detail: String,
+    pub detail: Saying,
     /// The field of the request, as in `lines[0].quantity.unit`.
     pub field: Option<String>,
     /// The numbers of the lots concerned.
@@ -30,7 +32,8 @@ pub struct Fault {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub field: Option<String>,
     /// What is wrong with it, in a sentence.
-    pub detail: String,
+    #[schema(value_type = String)]
+    pub detail: Saying,
 }
 
 /// What operations return.
@@ -38,7 +41,7 @@ pub type Result<T> = std::result::Result<T, OperationError>;
 
 impl OperationError {
     /// A problem in words.
-    pub fn new(problem: &'static Problem, detail: impl Into<String>) -> Self {
+    pub fn new(problem: &'static Problem, detail: impl Into<Saying>) -> Self {
         Self {
             problem,
             detail: detail.into(),
@@ -50,24 +53,31 @@ impl OperationError {
         }
     }
 
+    /// A problem of which no more is to be said than what it is.
+    pub fn of(problem: &'static Problem) -> Self {
+        Self::new(problem, problem.title.clone())
+    }
+
     /// A field that does not hold what it should.
-    pub fn invalid(field: impl Into<String>, detail: impl Into<String>) -> Self {
+    pub fn invalid(field: impl Into<String>, detail: impl Into<Saying>) -> Self {
         Self::new(&problems::INVALID, detail).at(field)
     }
 
     /// A code in a field that names nothing we know.
-    pub fn unknown(noun: &str, code: &str, field: impl Into<String>) -> Self {
-        Self::new(&problems::UNKNOWN_CODE, format!("there is no {noun} {code:?}")).at(field)
+    #[expect(clippy::needless_pass_by_value, reason = "it is made for this")]
+    pub fn unknown(noun: Saying, code: &str, field: impl Into<String>) -> Self {
+        Self::new(&problems::UNKNOWN_CODE, say!("there is no {noun} {code}", noun, code = Quoted(code))).at(field)
     }
 
     /// Something in the address that is not there, or out of reach.
-    pub fn not_found(noun: &str, name: impl std::fmt::Display) -> Self {
-        Self::new(&problems::NOT_FOUND, format!("there is no {noun} {name} within your reach"))
+    #[expect(clippy::needless_pass_by_value, reason = "it is made for this")]
+    pub fn not_found(noun: Saying, name: impl Fills) -> Self {
+        Self::new(&problems::NOT_FOUND, say!("there is no {noun} {name} within your reach", noun, name))
     }
 
     /// Something out of reach, of which not even the name is told.
     pub fn out_of_reach() -> Self {
-        Self::new(&problems::NOT_FOUND, "there is no such thing within your reach")
+        Self::new(&problems::NOT_FOUND, say!("there is no such thing within your reach"))
     }
 
     /// Names the field at fault.
@@ -106,7 +116,7 @@ impl std::fmt::Display for OperationError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match &self.field {
             Some(field) => write!(f, "{field}: {}", self.detail),
-            None => f.write_str(&self.detail),
+            None => self.detail.fmt(f),
         }
     }
 }
@@ -127,7 +137,7 @@ impl From<StorageError> for OperationError {
             | StorageError::InUse(_)
             | StorageError::Corrupt(_) => &problems::INTERNAL,
         };
-        let mut operation_error = Self::new(problem, problem.title);
+        let mut operation_error = Self::of(problem);
         operation_error.cause = Some(Box::new(error));
         operation_error
     }

@@ -3,6 +3,9 @@
 use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveDateTime, TimeZone, Timelike, Utc};
 use chrono_tz::Tz;
 use serde::{Deserialize, Deserializer};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
+use tubtrail_domain::saying::Saying;
 use tubtrail_domain::text::{self, TextError};
 use tubtrail_storage::AnyConnection;
 use tubtrail_storage::master_data::{Equipment, Item, Noun, Partner, Recipe, Site};
@@ -39,11 +42,11 @@ pub fn optional_note(field: &str, value: Option<&str>) -> Result<Option<String>>
 /// A reason that must be given.
 pub fn reason(field: &str, value: Option<&str>) -> Result<String> {
     optional_note(field, value)?
-        .ok_or_else(|| OperationError::new(&problems::NEEDS_REASON, "say why, in a few words").at(field))
+        .ok_or_else(|| OperationError::new(&problems::NEEDS_REASON, say!("say why, in a few words")).at(field))
 }
 
 fn taken(field: &str, text: std::result::Result<&str, TextError>) -> Result<String> {
-    text.map(str::to_owned).map_err(|error| OperationError::invalid(field, error.to_string()))
+    text.map(str::to_owned).map_err(|error| OperationError::invalid(field, error))
 }
 
 /// Reads a kind that has no fields of its own. What stands there all the same would be dropped in silence: serde refuses
@@ -60,7 +63,10 @@ pub fn between(field: &str, count: usize, least: usize, most: usize) -> Result<(
     if (least..=most).contains(&count) {
         Ok(())
     } else {
-        Err(OperationError::invalid(field, format!("there are {count} of these; {least} to {most} are taken")))
+        Err(OperationError::invalid(
+            field,
+            say!("there are {count} of these; {least} to {most} are taken", count, least, most),
+        ))
     }
 }
 
@@ -69,11 +75,11 @@ pub fn occurred_at(field: &str, said: Option<DateTime<Utc>>, now: NaiveDateTime)
     let Some(said) = said else { return Ok(now) };
     let said = to_microseconds(said.naive_utc());
     if said > now + AHEAD {
-        return Err(OperationError::new(&problems::IN_THE_FUTURE, "this lies in the future").at(field));
+        return Err(OperationError::new(&problems::IN_THE_FUTURE, say!("this lies in the future")).at(field));
     }
     // A day later than said: west of Greenwich it is still 1999 for a while.
     if said.date() <= NaiveDate::from_ymd_opt(2000, 1, 1).unwrap_or_default() {
-        return Err(OperationError::invalid(field, "this lies before the year 2000"));
+        return Err(OperationError::invalid(field, say!("this lies before the year 2000")));
     }
     Ok(said)
 }
@@ -84,7 +90,7 @@ pub fn celsius_tenths(field: &str, celsius: f64) -> Result<i32> {
     if (-100.0..=300.0).contains(&celsius) {
         Ok((celsius * 10.0).round() as i32)
     } else {
-        Err(OperationError::invalid(field, "a temperature lies between -100 and 300 °C"))
+        Err(OperationError::invalid(field, say!("a temperature lies between -100 and 300 °C")))
     }
 }
 
@@ -95,26 +101,26 @@ pub fn utc(time: NaiveDateTime) -> DateTime<Utc> {
 
 /// A site named in a request; must be in use.
 pub fn site(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Site> {
-    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, field))?;
-    in_use(site.current.active, "site", code, field)?;
+    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, field))?;
+    in_use(site.current.active, say!("site"), code, field)?;
     Ok(site)
 }
 
 /// A site that narrows a list; it may be out of use by now.
 pub fn filter_site(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
-    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, field))?;
+    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, field))?;
     Ok(site.row.id)
 }
 
 /// A partner that narrows a list; it may be out of use by now.
 pub fn filter_partner(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
-    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("partner", code, field))?;
+    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("partner"), code, field))?;
     Ok(partner.row.id)
 }
 
 /// An item that narrows a list; it may be out of use by now.
 pub fn filter_item(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
-    let item = Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("item", code, field))?;
+    let item = Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("item"), code, field))?;
     Ok(item.row.id)
 }
 
@@ -124,7 +130,7 @@ pub fn after_id(field: &str, text: &str) -> Result<i64> {
         return Ok(0);
     }
     let id = text.parse().ok().filter(|id: &i64| id.to_string() == text);
-    id.ok_or_else(|| OperationError::invalid(field, "send the `next` of the page before, as it was"))
+    id.ok_or_else(|| OperationError::invalid(field, say!("send the `next` of the page before, as it was")))
 }
 
 /// The `next` of a list that is paged by code; empty before the first page.
@@ -142,7 +148,7 @@ pub fn site_for(
 ) -> Result<Site> {
     let site = site(conn, field, code)?;
     if !actor.reaches(site.row.id) {
-        return Err(OperationError::not_found("site", code).at(field));
+        return Err(OperationError::not_found(say!("site"), code).at(field));
     }
     actor.may(operation, site.row.id).map_err(|error| error.at(field))?;
     Ok(site)
@@ -156,10 +162,10 @@ pub(crate) fn site_kept_for<'a>(
     actor: &Actor,
     operation: &Operation,
 ) -> Result<&'a KeptSite> {
-    let kept = names.site_of_code(code).ok_or_else(|| OperationError::unknown("site", code, field))?;
-    in_use(kept.site.current.active, "site", code, field)?;
+    let kept = names.site_of_code(code).ok_or_else(|| OperationError::unknown(say!("site"), code, field))?;
+    in_use(kept.site.current.active, say!("site"), code, field)?;
     if !actor.reaches(kept.site.row.id) {
-        return Err(OperationError::not_found("site", code).at(field));
+        return Err(OperationError::not_found(say!("site"), code).at(field));
     }
     actor.may(operation, kept.site.row.id).map_err(|error| error.at(field))?;
     Ok(kept)
@@ -173,9 +179,9 @@ pub fn sites_asked(
     operation: &Operation,
 ) -> Result<Option<Vec<i64>>> {
     let Some(code) = code else { return Ok(actor.sites_for(operation)) };
-    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, "site"))?;
+    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, "site"))?;
     if !actor.reaches(site.row.id) {
-        return Err(OperationError::not_found("site", code).at("site"));
+        return Err(OperationError::not_found(say!("site"), code).at("site"));
     }
     actor.may(operation, site.row.id).map_err(|error| error.at("site"))?;
     Ok(Some(vec![site.row.id]))
@@ -183,37 +189,43 @@ pub fn sites_asked(
 
 /// A partner named in a request; must be in use.
 pub fn partner(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Partner> {
-    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("partner", code, field))?;
-    in_use(partner.current.active, "partner", code, field)?;
+    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("partner"), code, field))?;
+    in_use(partner.current.active, say!("partner"), code, field)?;
     Ok(partner)
 }
 
 /// An item named in a request; must be in use.
 pub fn item(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Item> {
-    let item = Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("item", code, field))?;
-    in_use(item.current.active, "item", code, field)?;
+    let item = Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("item"), code, field))?;
+    in_use(item.current.active, say!("item"), code, field)?;
     Ok(item)
 }
 
 /// A recipe named in a request; must be in use.
 pub fn recipe(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Recipe> {
-    let recipe = Recipe::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("recipe", code, field))?;
-    in_use(recipe.current.active, "recipe", code, field)?;
+    let recipe = Recipe::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("recipe"), code, field))?;
+    in_use(recipe.current.active, say!("recipe"), code, field)?;
     Ok(recipe)
 }
 
 /// Equipment named in a request; must be in use.
 pub fn equipment(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Equipment> {
-    let equipment = Equipment::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("equipment", code, field))?;
-    in_use(equipment.current.active, "equipment", code, field)?;
+    let equipment =
+        Equipment::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("equipment"), code, field))?;
+    in_use(equipment.current.active, say!("equipment"), code, field)?;
     Ok(equipment)
 }
 
-fn in_use(active: bool, noun: &str, code: &str, field: &str) -> Result<()> {
+#[expect(clippy::needless_pass_by_value, reason = "it is made for this")]
+fn in_use(active: bool, noun: Saying, code: &str, field: &str) -> Result<()> {
     if active {
         return Ok(());
     }
-    Err(OperationError::new(&problems::NOT_IN_USE, format!("the {noun} {code:?} is no longer in use")).at(field))
+    Err(OperationError::new(
+        &problems::NOT_IN_USE,
+        say!("the {noun} {code} is no longer in use", noun, code = Quoted(&code)),
+    )
+    .at(field))
 }
 
 /// The day it is, or was, at a site.
@@ -240,6 +252,8 @@ pub struct WallClock {
     pub time: NaiveDateTime,
 }
 
+tubtrail_domain::fills_as_text!(WallClock);
+
 impl std::fmt::Display for WallClock {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let wall = self.time.and_utc().with_timezone(&self.zone);
@@ -257,7 +271,7 @@ pub fn day_begins(site: &Site, day: NaiveDate) -> Result<NaiveDateTime> {
         let wall = midnight.checked_add_signed(Duration::minutes(15 * quarters))?;
         zone.from_local_datetime(&wall).earliest()
     });
-    begins.map(|begins| begins.naive_utc()).ok_or_else(|| OperationError::invalid("day", "this is no day there"))
+    begins.map(|begins| begins.naive_utc()).ok_or_else(|| OperationError::invalid("day", say!("this is no day there")))
 }
 
 fn zone(site: &Site) -> Result<Tz> {

@@ -4,6 +4,8 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::gs1::gtin::Gtin;
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::gtins::{GtinWithdrawalRow, ItemGtinRow, gtin_in_force};
 use tubtrail_storage::master_data::{Item, Noun};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -105,7 +107,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::ADD_ITEM_GTIN)?;
         let item = item.to_owned();
         self.write(request, &reach::ADD_ITEM_GTIN, move |tx| {
-            let not_found = || OperationError::not_found("item", &item);
+            let not_found = || OperationError::not_found(say!("item"), &item);
             let item = Item::by_code(tx.conn()?, &item)?.ok_or_else(not_found)?;
             let row = check(tx, &item, &new)?;
             tx.record(&row)?;
@@ -121,7 +123,7 @@ impl Tubtrail {
         new: NewGtinWithdrawal,
     ) -> Result<Answered<GtinWithdrawal>> {
         request.actor.may_anywhere(&reach::WITHDRAW_GTIN)?;
-        let gtin: Gtin = gtin.parse().map_err(|error| OperationError::invalid("gtin", format!("{error}")))?;
+        let gtin: Gtin = gtin.parse().map_err(|error| OperationError::invalid("gtin", error))?;
         self.write(request, &reach::WITHDRAW_GTIN, move |tx| {
             let known = gtin_in_force(tx.conn()?, &gtin.to_string())?.ok_or_else(|| stands_for_nothing(gtin))?;
             let reason = fields::reason("reason", new.reason.as_deref())?;
@@ -138,7 +140,7 @@ impl Tubtrail {
     /// What a number stands for now.
     pub fn get_gtin(&self, request: &Request, gtin: &str) -> Result<ItemGtin> {
         request.actor.may_anywhere(&reach::GET_GTIN)?;
-        let number: Gtin = gtin.parse().map_err(|error| OperationError::invalid("gtin", format!("{error}")))?;
+        let number: Gtin = gtin.parse().map_err(|error| OperationError::invalid("gtin", error))?;
         self.read_at_once(|conn| {
             let row = gtin_in_force(conn, &number.to_string())?;
             show(conn, row.ok_or_else(|| stands_for_nothing(number))?)
@@ -147,11 +149,11 @@ impl Tubtrail {
 }
 
 fn stands_for_nothing(gtin: Gtin) -> OperationError {
-    OperationError::not_found("item with the GTIN", gtin.printed())
+    OperationError::not_found(say!("item with the GTIN"), gtin.printed())
 }
 
 fn check(tx: &mut WriteTx<'_>, item: &Item, new: &NewItemGtin) -> Result<ItemGtinRow> {
-    let gtin: Gtin = new.gtin.parse().map_err(|error| OperationError::invalid("gtin", format!("{error}")))?;
+    let gtin: Gtin = new.gtin.parse().map_err(|error| OperationError::invalid("gtin", error))?;
     let unit_mg = new.grams_per_unit.map(|grams| mass("grams_per_unit", grams)).transpose()?.map(Mass::mg);
     let since = fields::occurred_at("since", new.since, tx.now())?;
     let reason = fields::optional_note("reason", new.reason.as_deref())?;
@@ -162,7 +164,11 @@ fn check(tx: &mut WriteTx<'_>, item: &Item, new: &NewItemGtin) -> Result<ItemGti
     let before = gtin_in_force(tx.conn()?, &gtin.to_string())?;
     if let (Some(before), None) = (before.filter(|before| before.item_id != item.row.id), &reason) {
         let other = item_of(tx.conn()?, &before)?;
-        let detail = format!("this number is {}'s; say why it is to be {}'s", other.row.code, item.row.code);
+        let detail = say!(
+            "this number is {other}'s; say why it is to be {item}'s",
+            other = other.row.code,
+            item = item.row.code
+        );
         return Err(OperationError::new(&problems::NEEDS_REASON, detail).at("reason"));
     }
     let (id, entry) = (tx.id(), tx.entry());
@@ -171,12 +177,12 @@ fn check(tx: &mut WriteTx<'_>, item: &Item, new: &NewItemGtin) -> Result<ItemGti
 
 fn supplier_of(tx: &mut WriteTx<'_>, item: &Item, code: &str) -> Result<i64> {
     let supplier = fields::partner(tx.conn()?, "supplier", code)?;
-    let wrong = |detail: String| Err(OperationError::new(&problems::WRONG_KIND, detail).at("supplier"));
+    let wrong = |detail: Saying| Err(OperationError::new(&problems::WRONG_KIND, detail).at("supplier"));
     if !supplier.current.supplies {
-        return wrong(format!("{} is not a supplier", supplier.current.name));
+        return wrong(say!("{supplier} is not a supplier", supplier = supplier.current.name));
     }
     if item.row.kind != "ingredient" {
-        return wrong(format!("{} is made here, so nobody brings it", item.current.name));
+        return wrong(say!("{item} is made here, so nobody brings it", item = item.current.name));
     }
     Ok(supplier.row.id)
 }

@@ -7,6 +7,7 @@ use std::collections::HashMap;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{LotRow, lot, lots_by_ids};
 use tubtrail_storage::on_hand::holds_after;
 use tubtrail_storage::search::authors;
@@ -142,7 +143,7 @@ impl Tubtrail {
         request.actor.may_anywhere(&reach::RELEASE_HOLD)?;
         let actor = request.actor.clone();
         self.write_with_recalls(request, &reach::RELEASE_HOLD, move |tx, index| {
-            let no_such = || OperationError::not_found("hold", id);
+            let no_such = || OperationError::not_found(say!("hold"), id);
             let hold = hold(tx.conn()?, id)?.ok_or_else(no_such)?;
             let lot = lot(tx.conn()?, hold.lot_id)?;
             let standing = Standing::of(tx.conn()?, &lot)?;
@@ -150,7 +151,7 @@ impl Tubtrail {
             let sites = sites.map_err(|error| if error.problem == &problems::NOT_FOUND { no_such() } else { error })?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             if release_of(tx.conn()?, hold.id)?.is_some() {
-                let detail = format!("hold {id} was already released");
+                let detail = say!("hold {id} was already released", id);
                 return Err(OperationError::new(&problems::ALREADY_RELEASED, detail).about([standing.number()?]));
             }
             refuse_while_recalled(index, &standing)?;
@@ -241,19 +242,24 @@ fn refuse_while_recalled(index: &Index, standing: &Standing) -> Result<()> {
     let Some(keeper) = Keeper::of(index, standing.lot.id)? else { return Ok(()) };
     let number = standing.number()?;
     let recall = keeper.recall;
-    let detail = format!("recall {recall} keeps lot {number}: as long as it does, no hold on it is released");
+    let detail =
+        say!("recall {recall} keeps lot {number}: as long as it does, no hold on it is released", recall, number);
     Err(OperationError::new(&problems::LOT_RECALLED, detail).about([number]))
 }
 
 fn refuse_to_reject(standing: &Standing) -> Result<()> {
     let number = standing.number()?;
     if standing.lot.kind != "received" {
-        let detail = format!("lot {number} was made here: it goes back to nobody; throw it away");
+        let detail = say!("lot {number} was made here: it goes back to nobody; throw it away", number);
         return Err(OperationError::new(&problems::WRONG_KIND, detail).about([number]));
     }
     let nothing_left = standing.available().next().is_none();
     if let Some(rejection) = standing.rejection.as_ref().filter(|_| nothing_left) {
-        let detail = format!("lot {number} was already rejected, and none of it is left: {}", rejection.reason);
+        let detail = say!(
+            "lot {number} was already rejected, and none of it is left: {reason}",
+            number,
+            reason = rejection.reason
+        );
         return Err(OperationError::new(&problems::LOT_REJECTED, detail).about([number]));
     }
     Ok(())

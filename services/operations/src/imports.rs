@@ -7,6 +7,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::WriteTx;
 use utoipa::ToSchema;
 
@@ -95,7 +96,7 @@ impl Tubtrail {
             "item-labels" => self.import_noun::<ItemLabel>(request, file, progress),
             "printers" => self.import_noun::<Printer>(request, file, progress),
             _ => {
-                let detail = format!("these can be imported: {}", NOUNS.join(", "));
+                let detail = say!("these can be imported: {nouns}", nouns = NOUNS.join(", "));
                 Err(OperationError::new(&problems::NOT_FOUND, detail))
             }
         }
@@ -188,7 +189,7 @@ fn entries<M: FromTable>(rows: &[Row]) -> Vec<Result<Entry<M>>> {
             let lines: Vec<usize> = rows.iter().map(|row| row.line).collect();
             let code = rows[0].optional("code").unwrap_or("");
             if let Some(first) = seen.insert(code, lines[0]) {
-                let detail = format!("{code} stands on line {first} already");
+                let detail = say!("{code} stands on line {first} already", code, first);
                 return Err(at_line(lines[0], OperationError::new(&problems::REPEATED, detail).at("code")));
             }
             let row = M::from_rows(rows).map_err(|error| blame::<M>(&lines, error))?;
@@ -307,7 +308,7 @@ impl FromTable for Item {
 fn counted(row: &Row) -> Result<CountedBy> {
     let by = row.optional("counted_by").unwrap_or("mass");
     if !["mass", "volume", "piece", "strength"].contains(&by) {
-        return Err(OperationError::invalid("counted_by", "write mass, volume, piece or strength"));
+        return Err(OperationError::invalid("counted_by", say!("write mass, volume, piece or strength")));
     }
     for (figure, of) in [
         ("density_kg_per_m3", "volume"),
@@ -318,11 +319,11 @@ fn counted(row: &Row) -> Result<CountedBy> {
         if by != of && row.optional(figure).is_some() {
             return Err(OperationError::invalid(
                 figure,
-                format!("this belongs to what is counted by {of}, not by {by}"),
+                say!("this belongs to what is counted by {of}, not by {by}", of, by),
             ));
         }
     }
-    let missing = |column: &str| OperationError::invalid(column, format!("what is counted by {by} needs this"));
+    let missing = |column: &str| OperationError::invalid(column, say!("what is counted by {by} needs this", by));
     let amount = |column: &str| row.text(column).map(Amount).ok_or_else(|| missing(column));
     Ok(match by {
         "volume" => CountedBy::Volume { density_kg_per_m3: amount("density_kg_per_m3")? },
@@ -354,7 +355,7 @@ impl FromTable for Recipe {
         for row in &rows[1..] {
             refuse_another_head(first, row).map_err(|error| at_line(row.line, error))?;
         }
-        let missing = || OperationError::invalid("expected_yield_grams", "this must not be empty");
+        let missing = || OperationError::invalid("expected_yield_grams", say!("this must not be empty"));
         Ok(Self {
             code: first.required("code")?,
             item: first.required("item")?,
@@ -386,7 +387,8 @@ fn refuse_another_head(first: &Row, row: &Row) -> Result<()> {
     let own = Recipe::COLUMNS.iter().filter(|column| !column.starts_with("line_"));
     for column in own {
         if row.optional(column).is_some() && row.optional(column) != first.optional(column) {
-            let detail = format!("this differs from line {}, where the recipe begins; leave it empty", first.line);
+            let detail =
+                say!("this differs from line {line}, where the recipe begins; leave it empty", line = first.line);
             return Err(OperationError::invalid(*column, detail));
         }
     }
@@ -394,7 +396,7 @@ fn refuse_another_head(first: &Row, row: &Row) -> Result<()> {
 }
 
 fn recipe_line(row: &Row) -> Result<RecipeLine> {
-    let missing = || OperationError::invalid("line_grams", "this must not be empty");
+    let missing = || OperationError::invalid("line_grams", say!("this must not be empty"));
     Ok(RecipeLine { item: row.required("line_item")?, grams: row.grams("line_grams")?.ok_or_else(missing)? })
 }
 

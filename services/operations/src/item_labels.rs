@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::labels::Shown;
+use tubtrail_domain::say;
 use tubtrail_storage::labels::{ItemLabelRow, ItemLabelVersionRow};
 use tubtrail_storage::master_data::{self as stored, Noun};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -89,7 +90,7 @@ pub struct ItemLabel {
 }
 
 impl Master for ItemLabel {
-    noun!("label of an item", stored::ItemLabel, [LIST_ITEM_LABELS GET_ITEM_LABEL LIST_ITEM_LABEL_VERSIONS CREATE_ITEM_LABEL CHANGE_ITEM_LABEL]);
+    noun!(say!("label of an item"), stored::ItemLabel, [LIST_ITEM_LABELS GET_ITEM_LABEL LIST_ITEM_LABEL_VERSIONS CREATE_ITEM_LABEL CHANGE_ITEM_LABEL]);
 
     fn answer_version(_: &mut AnyConnection, stored: &stored::ItemLabel, version: ItemLabelVersionRow) -> Result<Self> {
         Ok(Self {
@@ -115,14 +116,14 @@ impl Master for ItemLabel {
         };
         if is_bought == (made_of == MadeOf::WhatWentIn) {
             let detail = if is_bought {
-                "it is bought: write single, or the list of its supplier's label"
+                say!("it is bought: write single, or the list of its supplier's label")
             } else {
-                "we make it: write what_went_in, for what really went in is listed"
+                say!("we make it: write what_went_in, for what really went in is listed")
             };
             return Err(OperationError::invalid("made_of", detail));
         }
         if is_bought && self.shown.is_some() {
-            return Err(OperationError::invalid("shown", "this is of what we make only"));
+            return Err(OperationError::invalid("shown", say!("this is of what we make only")));
         }
         let storage = self.storage.as_deref().map(|storage| fields::name("storage", storage)).transpose()?;
         within("opened_days", self.opened_days, 3650)?;
@@ -132,7 +133,7 @@ impl Master for ItemLabel {
 
     fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64> {
         let item = stored::Item::by_code(tx.conn()?, &self.code)?;
-        let item = item.ok_or_else(|| OperationError::unknown("item", &self.code, "code"))?;
+        let item = item.ok_or_else(|| OperationError::unknown(say!("item"), &self.code, "code"))?;
         let id = tx.id();
         tx.record(&ItemLabelRow { id, entry: tx.entry(), code: self.code.clone(), item_id: item.row.id })?;
         Ok(id)
@@ -214,5 +215,5 @@ fn within(field: &str, value: Option<i32>, most: i32) -> Result<()> {
     if value.is_none_or(|value| (1..=most).contains(&value)) {
         return Ok(());
     }
-    Err(OperationError::invalid(field, format!("this is 1 to {most}")))
+    Err(OperationError::invalid(field, say!("this is 1 to {most}", most)))
 }

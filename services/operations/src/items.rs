@@ -4,6 +4,8 @@ use serde::{Deserialize, Serialize};
 use tubtrail_domain::arrival::Kept;
 use tubtrail_domain::decimal::Decimal;
 use tubtrail_domain::quantity::{Counting, Density, Mass};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_domain::spirit::Strength;
 use tubtrail_storage::master_data::{self as stored, ItemRow, ItemVersionRow};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -31,6 +33,16 @@ pub enum ItemKind {
 
 impl ItemKind {
     pub(crate) const ALL: [Self; 4] = [Self::Ingredient, Self::Base, Self::Component, Self::Flavour];
+
+    /// What it is called in a sentence.
+    pub(crate) const fn saying(self) -> Saying {
+        match self {
+            Self::Ingredient => say!("ingredient"),
+            Self::Base => say!("base"),
+            Self::Component => say!("component"),
+            Self::Flavour => say!("flavour"),
+        }
+    }
 
     pub(crate) const fn word(self) -> &'static str {
         match self {
@@ -156,7 +168,7 @@ pub struct Item {
 }
 
 impl Master for Item {
-    noun!("item", stored::Item, [LIST_ITEMS GET_ITEM LIST_ITEM_VERSIONS CREATE_ITEM CHANGE_ITEM]);
+    noun!(say!("item"), stored::Item, [LIST_ITEMS GET_ITEM LIST_ITEM_VERSIONS CREATE_ITEM CHANGE_ITEM]);
 
     fn answer_version(_: &mut AnyConnection, stored: &stored::Item, version: ItemVersionRow) -> Result<Self> {
         Ok(Self {
@@ -177,7 +189,7 @@ impl Master for Item {
 
     fn checked(self, _: &mut AnyConnection) -> Result<Self> {
         if !self.tracked && self.kind != ItemKind::Ingredient {
-            return Err(OperationError::invalid("tracked", "what we make is always kept by lot"));
+            return Err(OperationError::invalid("tracked", say!("what we make is always kept by lot")));
         }
         let counted = canonical(&self.counted).map_err(|error| error.under("counted"))?;
         let warmest_arrival_celsius = match self.warmest_arrival_celsius {
@@ -188,10 +200,10 @@ impl Master for Item {
             mass("portion_grams", portion)?;
         }
         if self.shelf_life_days.is_some_and(|days| !(0..=3650).contains(&days)) {
-            return Err(OperationError::invalid("shelf_life_days", "a shelf life is 0 to 3650 days"));
+            return Err(OperationError::invalid("shelf_life_days", say!("a shelf life is 0 to 3650 days")));
         }
         if self.warn_days.is_some_and(|days| !(0..=3650).contains(&days)) {
-            return Err(OperationError::invalid("warn_days", "this is 0 to 3650 days before the last one"));
+            return Err(OperationError::invalid("warn_days", say!("this is 0 to 3650 days before the last one")));
         }
         Ok(Self { name: fields::name("name", &self.name)?, counted, warmest_arrival_celsius, ..self })
     }
@@ -200,7 +212,8 @@ impl Master for Item {
         if stored.row.kind == next.kind.word() {
             return Ok(());
         }
-        let detail = format!("its kind is {} and stays so; make a new item", stored.row.kind);
+        let kind = ItemKind::from_word(&stored.row.kind).map_or(Saying::as_it_is(&stored.row.kind), ItemKind::saying);
+        let detail = say!("its kind is {kind} and stays so; make a new item", kind);
         Err(OperationError::invalid("kind", detail))
     }
 
@@ -279,13 +292,13 @@ fn to_counting(counted: &CountedBy) -> Result<Counting> {
         CountedBy::Mass => Counting::ByMass,
         CountedBy::Volume { density_kg_per_m3 } => {
             let density = Density::from_kg_per_m3(&decimal("density_kg_per_m3", density_kg_per_m3)?)
-                .map_err(|error| OperationError::invalid("density_kg_per_m3", error.to_string()))?;
+                .map_err(|error| OperationError::invalid("density_kg_per_m3", error))?;
             Counting::ByVolume { density }
         }
         CountedBy::Piece { piece_grams } => Counting::ByPiece { piece_mass: mass("piece_grams", *piece_grams)? },
         CountedBy::Strength { percent_vol, .. } => {
             let strength = Strength::from_percent(&decimal("percent_vol", percent_vol)?)
-                .map_err(|error| OperationError::invalid("percent_vol", error.to_string()))?;
+                .map_err(|error| OperationError::invalid("percent_vol", error))?;
             Counting::ByStrength { strength }
         }
     })
@@ -294,7 +307,9 @@ fn to_counting(counted: &CountedBy) -> Result<Counting> {
 /// The counting checked, its figures written as they are answered.
 fn canonical(counted: &CountedBy) -> Result<CountedBy> {
     if let CountedBy::Strength { sweetened: true, .. } = counted {
-        let detail = "sugar changes the density and the strength says nothing of it: measure the density, and count it by volume";
+        let detail = say!(
+            "sugar changes the density and the strength says nothing of it: measure the density, and count it by volume"
+        );
         return Err(OperationError::new(&problems::NEEDS_DENSITY, detail).at("sweetened"));
     }
     Ok(match to_counting(counted)? {
@@ -321,11 +336,11 @@ fn columns(counted: &CountedBy) -> Result<Columns> {
 }
 
 fn decimal(field: &str, amount: &Amount) -> Result<Decimal> {
-    amount.0.parse().map_err(|error| OperationError::invalid(field, format!("{error}")))
+    amount.0.parse().map_err(|error| OperationError::invalid(field, error))
 }
 
 /// A mass a person gave in grams; more than nothing.
 pub(crate) fn mass(field: &str, grams: Grams) -> Result<Mass> {
-    let mass = Mass::from_mg(grams.mg()).map_err(|error| OperationError::invalid(field, error.to_string()))?;
-    if mass.is_zero() { Err(OperationError::invalid(field, "this must be more than nothing")) } else { Ok(mass) }
+    let mass = Mass::from_mg(grams.mg()).map_err(|error| OperationError::invalid(field, error))?;
+    if mass.is_zero() { Err(OperationError::invalid(field, say!("this must be more than nothing"))) } else { Ok(mass) }
 }

@@ -7,6 +7,7 @@ use std::collections::HashMap;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Deserializer, Serialize};
 use serde_json::Value;
+use tubtrail_domain::say;
 use tubtrail_storage::journal::{JournalFilter, JournalRow, entries, entries_after, position};
 use tubtrail_storage::search::site_codes;
 use tubtrail_storage::{AnyConnection, StorageError};
@@ -116,12 +117,12 @@ impl Tubtrail {
         let line = |field: &str, text: &Option<String>, most: usize| -> Result<Option<String>> {
             let Some(text) = text.as_deref() else { return Ok(None) };
             if text.chars().count() > most {
-                return Err(OperationError::invalid(field, format!("this is longer than {most} characters")));
+                return Err(OperationError::invalid(field, say!("this is longer than {most} characters", most)));
             }
             fields::name(field, text).map(Some)
         };
         if search.before.is_some_and(|before| before < 1) {
-            return Err(OperationError::invalid("before", "the journal's first entry is 1"));
+            return Err(OperationError::invalid("before", say!("the journal's first entry is 1")));
         }
         let actor = line("actor", &search.actor, LONGEST_ACTOR)?;
         let operation = line("operation", &search.operation, LONGEST_OPERATION)?;
@@ -150,7 +151,7 @@ impl Tubtrail {
         self.read_at_once(|conn| {
             let last = position(conn)?;
             if !(0..=last).contains(&after) {
-                return Err(OperationError::invalid("after", format!("the journal's last entry is {last}")));
+                return Err(OperationError::invalid("after", say!("the journal's last entry is {last}", last)));
             }
             let rows = entries_after(conn, after, i64::from(limit.clamp(1, MOST)))?;
             show(conn, rows)

@@ -11,6 +11,8 @@ mod words;
 use chrono::{NaiveDate, NaiveDateTime};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::labels::Despite;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::AnyConnection;
 use tubtrail_storage::lots::LotRow;
 use utoipa::ToSchema;
@@ -27,8 +29,10 @@ use crate::standing::{Keeper, Standing};
 use crate::tubtrail::{Tubtrail, at_once};
 
 /// What stands beside every label.
-pub const CAUTION: &str = "This label says what was written down. What was not written down, or written down wrongly, is not on it; \
-    it clears nothing. The responsible person looks at it before it is used; local rules decide.";
+pub const CAUTION: Saying = say!(
+    "This label says what was written down. What was not written down, or written down wrongly, is not on it; \
+    it clears nothing. The responsible person looks at it before it is used; local rules decide."
+);
 
 /// What a label says.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -88,7 +92,8 @@ pub struct Label {
     pub least_letters_micrometres: u32,
     /// What whoever prints it should know; it does not stand on the label.
     #[serde(default)]
-    pub warnings: Vec<String>,
+    #[schema(value_type = Vec<String>)]
+    pub warnings: Vec<Saying>,
     /// What it does not say.
     pub caution: String,
 }

@@ -23,6 +23,7 @@ pub mod reach;
 mod standing;
 mod table;
 mod tubtrail;
+pub mod unreadable;
 
 pub mod allergen_checks;
 pub mod allergen_sheets;

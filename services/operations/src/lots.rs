@@ -8,6 +8,7 @@ pub(crate) use search::{show_one, within_reach};
 use chrono::{NaiveDate, NaiveDateTime};
 use tubtrail_domain::lot_number::LotNumber;
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{LotRow, last_serial, lot_by_number};
 use tubtrail_storage::stock::MovementRow;
 use tubtrail_storage::{AnyConnection, WriteTx};
@@ -95,20 +96,20 @@ pub(crate) fn number(lot: &LotRow) -> Result<LotNumber> {
 /// The lot a number in a request's field names. Who asks must be checked by the caller.
 pub(crate) fn named(conn: &mut AnyConnection, field: &str, text: &str) -> Result<LotRow> {
     let number = parse(text).map_err(|error| error.at(field))?;
-    find(conn, number)?.ok_or_else(|| OperationError::unknown("lot", text, field))
+    find(conn, number)?.ok_or_else(|| OperationError::unknown(say!("lot"), text, field))
 }
 
 /// The lot a number in a request's address names. Who asks must be checked by the caller.
 pub(crate) fn addressed(conn: &mut AnyConnection, text: &str) -> Result<LotRow> {
     let number = parse(text)?;
-    find(conn, number)?.ok_or_else(|| OperationError::not_found("lot", text))
+    find(conn, number)?.ok_or_else(|| OperationError::not_found(say!("lot"), text))
 }
 
 pub(crate) fn find(conn: &mut AnyConnection, number: LotNumber) -> Result<Option<LotRow>> {
-    let serial = i32::try_from(number.serial()).map_err(|_| OperationError::not_found("lot", number))?;
+    let serial = i32::try_from(number.serial()).map_err(|_| OperationError::not_found(say!("lot"), number))?;
     Ok(lot_by_number(conn, number.day(), serial)?)
 }
 
 pub(crate) fn parse(text: &str) -> Result<LotNumber> {
-    text.parse().map_err(|error| OperationError::new(&problems::BAD_LOT_NUMBER, format!("{error}")))
+    text.parse().map_err(|error| OperationError::new(&problems::BAD_LOT_NUMBER, error))
 }

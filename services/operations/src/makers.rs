@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::allergens;
 use tubtrail_domain::gs1::digital_link::CANONICAL_STEM;
+use tubtrail_domain::say;
 use tubtrail_domain::text;
 use tubtrail_storage::labels::{MakerRow, MakerVersionRow};
 use tubtrail_storage::master_data as stored;
@@ -49,7 +50,7 @@ pub struct Maker {
 
 impl Master for Maker {
     const OF_THE_WHOLE_HOUSE: bool = true;
-    noun!("maker", stored::Maker, [LIST_MAKERS GET_MAKER LIST_MAKER_VERSIONS CREATE_MAKER CHANGE_MAKER]);
+    noun!(say!("maker"), stored::Maker, [LIST_MAKERS GET_MAKER LIST_MAKER_VERSIONS CREATE_MAKER CHANGE_MAKER]);
 
     fn answer_version(_: &mut AnyConnection, stored: &stored::Maker, version: MakerVersionRow) -> Result<Self> {
         Ok(Self {
@@ -107,7 +108,7 @@ pub(crate) fn stem_of(version: &MakerVersionRow) -> &str {
 
 /// An address of the web without a path of GS1's, a question mark or a fragment.
 fn link_stem(stem: &str) -> Result<String> {
-    let wrong = || OperationError::invalid("link_stem", "write it as in https://northquay.example");
+    let wrong = || OperationError::invalid("link_stem", say!("write it as in https://northquay.example"));
     let stem = text::line(stem, text::NAME).map_err(|_| wrong())?.trim_end_matches('/');
     // A link made with it must be read back as it was meant.
     let link = format!("{stem}/01/09520123456788");

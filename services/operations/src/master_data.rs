@@ -5,6 +5,9 @@
 
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Deserializer, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::master_data::Noun;
 use tubtrail_storage::{AnyConnection, WriteTx};
 use utoipa::ToSchema;
@@ -53,7 +56,7 @@ impl<T> Page<T> {
 /// A noun of the master data.
 pub trait Master: Clone + PartialEq + Serialize + DeserializeOwned + Send + 'static {
     /// What it is called in sentences and in import addresses.
-    const NOUN: &'static str;
+    const NOUN: Saying;
     /// How it is stored.
     type Stored: Noun;
     /// The operations on it.
@@ -107,8 +110,8 @@ pub trait Master: Clone + PartialEq + Serialize + DeserializeOwned + Send + 'sta
 
 /// What every noun says of itself in the same words, inside its `impl Master`.
 macro_rules! noun {
-    ($noun:literal, $stored:ty, [$list:ident $get:ident $versions:ident $create:ident $change:ident]) => {
-        const NOUN: &'static str = $noun;
+    ($noun:expr, $stored:ty, [$list:ident $get:ident $versions:ident $create:ident $change:ident]) => {
+        const NOUN: tubtrail_domain::saying::Saying = $noun;
         type Stored = $stored;
         const LIST: &'static crate::reach::Operation = &crate::reach::$list;
         const GET: &'static crate::reach::Operation = &crate::reach::$get;
@@ -196,17 +199,20 @@ impl Tubtrail {
         self.write(request, M::CHANGE, move |tx| {
             let (stored, _) = addressed::<M>(tx.conn()?, &actor, M::CHANGE, &code)?;
             if next.code() != code {
-                return Err(OperationError::invalid("code", "a code never changes"));
+                return Err(OperationError::invalid("code", say!("a code never changes")));
             }
             if let Some(site_id) = next.lies_at(tx.conn()?)? {
                 actor.may(M::CHANGE, site_id).map_err(|error| error.at("site"))?;
                 tx.at_site(site_id);
             }
             match next.version() {
-                None => Err(OperationError::invalid("version", "say which version this changes")),
+                None => Err(OperationError::invalid("version", say!("say which version this changes"))),
                 Some(version) if version != M::version_of(&stored) => Err(OperationError::new(
                     &problems::VERSION_MOVED,
-                    format!("version {} is in force; read it again before you change it", M::version_of(&stored)),
+                    say!(
+                        "version {version} is in force; read it again before you change it",
+                        version = M::version_of(&stored)
+                    ),
                 )
                 .at("version")),
                 Some(_) => change(tx, &stored, next),
@@ -242,12 +248,12 @@ fn may_write<M: Master>(request: &Request, operation: &Operation) -> Result<()> 
 
 fn create<M: Master>(tx: &mut WriteTx<'_>, new: M) -> Result<M> {
     if new.version().is_some() {
-        return Err(OperationError::invalid("version", "what is new has no version yet"));
+        return Err(OperationError::invalid("version", say!("what is new has no version yet")));
     }
     fields::code("code", new.code())?;
     let new = new.checked(tx.conn()?)?;
     if M::Stored::by_code(tx.conn()?, new.code())?.is_some() {
-        let detail = format!("there is a {} {:?} already", M::NOUN, new.code());
+        let detail = say!("there is a {noun} {code} already", noun = M::NOUN, code = Quoted(&new.code()));
         return Err(OperationError::new(&problems::CODE_TAKEN, detail).at("code"));
     }
     let id = new.record_identity(tx)?;

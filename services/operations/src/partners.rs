@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::gs1::gtin::Gln;
+use tubtrail_domain::say;
 use tubtrail_storage::master_data::{self as stored, PartnerRow, PartnerVersionRow};
 use tubtrail_storage::{AnyConnection, WriteTx};
 use utoipa::ToSchema;
@@ -50,7 +51,7 @@ pub struct Partner {
 }
 
 impl Master for Partner {
-    noun!("partner", stored::Partner, [LIST_PARTNERS GET_PARTNER LIST_PARTNER_VERSIONS CREATE_PARTNER CHANGE_PARTNER]);
+    noun!(say!("partner"), stored::Partner, [LIST_PARTNERS GET_PARTNER LIST_PARTNER_VERSIONS CREATE_PARTNER CHANGE_PARTNER]);
 
     fn answer_version(_: &mut AnyConnection, stored: &stored::Partner, version: PartnerVersionRow) -> Result<Self> {
         Ok(Self {
@@ -68,10 +69,10 @@ impl Master for Partner {
 
     fn checked(self, _: &mut AnyConnection) -> Result<Self> {
         if !self.supplies && !self.takes_tubs {
-            return Err(OperationError::invalid("supplies", "a partner supplies, or takes tubs, or both"));
+            return Err(OperationError::invalid("supplies", say!("a partner supplies, or takes tubs, or both")));
         }
         if let Some(gln) = &self.gln {
-            gln.parse::<Gln>().map_err(|error| OperationError::invalid("gln", error.to_string()))?;
+            gln.parse::<Gln>().map_err(|error| OperationError::invalid("gln", error))?;
         }
         Ok(Self {
             name: fields::name("name", &self.name)?,

@@ -5,6 +5,7 @@ use argon2::password_hash::{self, PasswordHasher, PasswordVerifier};
 use parking_lot::{Condvar, Mutex};
 use serde::de::{Unexpected, Visitor};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::StorageError;
 use utoipa::ToSchema;
 
@@ -103,7 +104,7 @@ impl Passwords {
     pub fn hash(&self, field: &str, password: &Password) -> Result<String> {
         let length = password.0.chars().count();
         if !(SHORTEST..=LONGEST).contains(&length) {
-            let detail = format!("a password has {SHORTEST} to {LONGEST} characters");
+            let detail = say!("a password has {least} to {most} characters", least = SHORTEST, most = LONGEST);
             return Err(OperationError::invalid(field, detail));
         }
         let _turn = self.turn()?;
@@ -127,7 +128,7 @@ impl Passwords {
         let mut queue = self.queue.lock();
         if queue.at_work >= AT_WORK {
             if queue.waiting >= WAITING {
-                let detail = "too many people are coming in at once; try again in a moment";
+                let detail = say!("too many people are coming in at once; try again in a moment");
                 return Err(OperationError::new(&problems::BUSY, detail));
             }
             queue.waiting += 1;

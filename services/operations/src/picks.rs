@@ -6,6 +6,8 @@ use chrono::{NaiveDate, NaiveDateTime};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::picks::{Candidate, choose, scale};
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Item, Noun, Recipe, RecipeLineRow, Site, recipe_lines_of};
 use tubtrail_storage::picks::on_shelf;
@@ -91,10 +93,11 @@ impl Tubtrail {
         let now = (self.clock)();
         self.read_at_once(|conn| {
             request.actor.may_anywhere(&reach::PROPOSE_PICKS)?;
-            let stored = Recipe::by_code(conn, recipe)?.ok_or_else(|| OperationError::not_found("recipe", recipe))?;
+            let stored =
+                Recipe::by_code(conn, recipe)?.ok_or_else(|| OperationError::not_found(say!("recipe"), recipe))?;
             let site = fields::site_for(conn, "site", &wanted.site, &request.actor, &reach::PROPOSE_PICKS)?;
             if !stored.current.active {
-                let detail = format!("the recipe {recipe:?} is no longer in use");
+                let detail = say!("the recipe {recipe} is no longer in use", recipe = Quoted(&recipe));
                 return Err(OperationError::new(&problems::NOT_IN_USE, detail));
             }
             let index = self.current_index(conn)?;
@@ -118,7 +121,7 @@ fn propose(
     let shelf = Shelf::read(conn, index, site.row.id, &lines, today, now)?;
     let lines = lines.iter().map(|line| {
         let too_much = |error: tubtrail_domain::quantity::QuantityError| {
-            OperationError::new(&problems::BAD_QUANTITY, error.to_string()).at("grams")
+            OperationError::new(&problems::BAD_QUANTITY, error).at("grams")
         };
         let grams = scale(stored_mass(line.mass_mg)?, wanted, own_yield).map_err(too_much)?;
         shelf.pick(conn, line.item_id, grams)

@@ -7,6 +7,8 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDateTime;
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::labels::{PrintStepRow, label_print, last_step, steps_after};
 use tubtrail_storage::master_data::{Noun, Printer};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -57,6 +59,20 @@ impl PrintState {
         Self::Uncertain,
         Self::Cancelled,
     ];
+
+    /// What it is in a sentence.
+    const fn saying(self) -> Saying {
+        match self {
+            Self::Queued => say!("queued"),
+            Self::Waiting => say!("waiting"),
+            Self::Sending => say!("sending"),
+            Self::Sent => say!("sent"),
+            Self::Printed => say!("printed"),
+            Self::Refused => say!("refused"),
+            Self::Uncertain => say!("uncertain"),
+            Self::Cancelled => say!("cancelled"),
+        }
+    }
 
     /// The word for it in the database and in every answer.
     pub const fn word(self) -> &'static str {
@@ -202,9 +218,10 @@ impl Tubtrail {
         self.write(request, &reach::CANCEL_PRINT, move |tx| {
             let row = addressed(tx.conn()?, &actor, &reach::CANCEL_PRINT, id)?;
             let reason = said("reason", new.reason.as_deref())?;
-            let reason = reason.ok_or_else(|| OperationError::new(&problems::NEEDS_REASON, "say why").at("reason"))?;
+            let reason =
+                reason.ok_or_else(|| OperationError::new(&problems::NEEDS_REASON, say!("say why")).at("reason"))?;
             let open = [PrintState::Queued, PrintState::Waiting, PrintState::Refused, PrintState::Uncertain];
-            refuse_unless(tx.conn()?, row.id, &open, "it can no longer be taken back here")?;
+            refuse_unless(tx.conn()?, row.id, &open, say!("it can no longer be taken back here"))?;
             tx.at_site(row.site_id);
             record(tx, row.id, NewStep::to(PrintState::Cancelled).saying(reason))?;
             one_print(tx.conn()?, row)
@@ -219,7 +236,7 @@ impl Tubtrail {
             let row = addressed(tx.conn()?, &actor, &reach::SETTLE_PRINT, id)?;
             let note = said("note", new.note.as_deref())?;
             let unsettled = [PrintState::Refused, PrintState::Uncertain];
-            refuse_unless(tx.conn()?, row.id, &unsettled, "there is nothing to settle")?;
+            refuse_unless(tx.conn()?, row.id, &unsettled, say!("there is nothing to settle"))?;
             tx.at_site(row.site_id);
             let state = if new.came_out { PrintState::Printed } else { PrintState::Queued };
             let said = note.or_else(|| Some(format!("said by {}", actor.name)));
@@ -259,7 +276,7 @@ impl Tubtrail {
     /// What it takes to print one.
     pub fn print_work(&self, print: i64) -> Result<PrintWork> {
         self.read_at_once(|conn| {
-            let row = label_print(conn, print)?.ok_or_else(|| OperationError::not_found("print", print))?;
+            let row = label_print(conn, print)?.ok_or_else(|| OperationError::not_found(say!("print"), print))?;
             let corrupt = || StorageError::Corrupt(format!("print {print} names no printer"));
             let printer = Printer::by_id(conn, row.printer_id.ok_or_else(corrupt)?)?.ok_or_else(corrupt)?;
             Ok(PrintWork {
@@ -281,7 +298,7 @@ impl Tubtrail {
         let (print, id, noted) = (seen.print, seen.id, next.clone());
         let done = self.write(&Request::system(), &NOTE_PRINT_STEP, move |tx| {
             if last_step(tx.conn()?, print)?.is_none_or(|last| last.id != id) {
-                return Err(OperationError::new(&problems::PRINT_UNDER_WAY, "another has it in hand"));
+                return Err(OperationError::new(&problems::PRINT_UNDER_WAY, say!("another has it in hand")));
             }
             let row = record(tx, print, next)?;
             Ok((row.id, row.happened_at, row.said))
@@ -326,12 +343,13 @@ fn record(tx: &mut WriteTx<'_>, print_id: i64, step: NewStep) -> Result<PrintSte
     Ok(row)
 }
 
-fn refuse_unless(conn: &mut AnyConnection, print: i64, states: &[PrintState], otherwise: &str) -> Result<()> {
+#[expect(clippy::needless_pass_by_value, reason = "it is made for this")]
+fn refuse_unless(conn: &mut AnyConnection, print: i64, states: &[PrintState], otherwise: Saying) -> Result<()> {
     let state = last_step(conn, print)?.map(|last| PrintState::of(&last)).transpose()?;
     let detail = match state {
         Some(state) if states.contains(&state) => return Ok(()),
-        Some(state) => format!("it is {}: {otherwise}", state.word()),
-        None => "no printer of ours has it: whoever asked for it drew it".to_owned(),
+        Some(state) => say!("it is {state}: {otherwise}", state = state.saying(), otherwise),
+        None => say!("no printer of ours has it: whoever asked for it drew it"),
     };
     Err(OperationError::new(&problems::PRINT_UNDER_WAY, detail))
 }
@@ -339,7 +357,7 @@ fn refuse_unless(conn: &mut AnyConnection, print: i64, states: &[PrintState], ot
 fn said(field: &str, text: Option<&str>) -> Result<Option<String>> {
     let note = fields::optional_note(field, text)?;
     if note.as_ref().is_some_and(|note| note.chars().count() > LONGEST_SAID) {
-        return Err(OperationError::invalid(field, format!("this is longer than {LONGEST_SAID} characters")));
+        return Err(OperationError::invalid(field, say!("this is longer than {most} characters", most = LONGEST_SAID)));
     }
     Ok(note)
 }

@@ -1,6 +1,8 @@
 //! Printers: where labels are printed, and what is in them.
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_domain::text;
 use tubtrail_storage::labels::{PrinterRow, PrinterVersionRow};
 use tubtrail_storage::master_data::{self as stored, Noun};
@@ -54,7 +56,7 @@ pub struct Printer {
 }
 
 impl Master for Printer {
-    noun!("printer", stored::Printer, [LIST_PRINTERS GET_PRINTER LIST_PRINTER_VERSIONS CREATE_PRINTER CHANGE_PRINTER]);
+    noun!(say!("printer"), stored::Printer, [LIST_PRINTERS GET_PRINTER LIST_PRINTER_VERSIONS CREATE_PRINTER CHANGE_PRINTER]);
 
     fn answer_version(conn: &mut AnyConnection, stored: &stored::Printer, version: PrinterVersionRow) -> Result<Self> {
         let corrupt = |what: &str| StorageError::Corrupt(format!("printer version {}: its {what}", version.id));
@@ -112,30 +114,32 @@ impl Master for Printer {
 }
 
 fn site_id(conn: &mut AnyConnection, code: &str) -> Result<i64> {
-    let site = stored::Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("site", code, "site"))?;
+    let site = stored::Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, "site"))?;
     Ok(site.row.id)
 }
 
 /// An address of a printer: a scheme it can be spoken to in, a host without a name and a password before it, no fragment.
 fn address(uri: &str) -> Result<String> {
-    let wrong = |detail: &str| OperationError::invalid("uri", detail);
-    let uri = text::line(uri, LONGEST).map_err(|error| OperationError::invalid("uri", error.to_string()))?;
+    let wrong = |detail: Saying| OperationError::invalid("uri", detail);
+    let uri = text::line(uri, LONGEST).map_err(|error| OperationError::invalid("uri", error))?;
     let scheme = SCHEMES.iter().find(|scheme| uri.starts_with(**scheme));
-    let scheme = scheme.ok_or_else(|| wrong("it begins with ipp://, ipps://, http:// or https://"))?;
+    let scheme = scheme.ok_or_else(|| wrong(say!("it begins with ipp://, ipps://, http:// or https://")))?;
     let plain = |character: char| character.is_ascii_graphic() && !"\"<>\\^`{|}#".contains(character);
     if !uri.chars().all(plain) {
-        return Err(wrong("it holds a character that belongs in no address"));
+        return Err(wrong(say!("it holds a character that belongs in no address")));
     }
     let host = uri[scheme.len()..].split(['/', '?']).next().unwrap_or_default();
     if host.contains('@') {
-        return Err(wrong("leave the name and the password out: they would be kept for everyone to read"));
+        return Err(wrong(say!("leave the name and the password out: they would be kept for everyone to read")));
     }
     let (name, port) = match host.strip_prefix('[').and_then(|rest| rest.split_once(']')) {
         Some((name, port)) => (name, port.strip_prefix(':')),
         None => host.split_once(':').map_or((host, None), |(name, port)| (name, Some(port))),
     };
     if name.is_empty() || port.is_some_and(|port| port.parse::<u16>().is_err()) {
-        return Err(wrong("it names no host, or a port that is none: write it as in ipp://192.168.1.40/ipp/print"));
+        return Err(wrong(say!(
+            "it names no host, or a port that is none: write it as in ipp://192.168.1.40/ipp/print"
+        )));
     }
     Ok(uri.to_owned())
 }

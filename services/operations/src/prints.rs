@@ -8,6 +8,7 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::labels::{
     JobFilter, LabelPrintRow, PrintStepRow, jobs_after, label_print, prints_of_lot, steps_of,
 };
@@ -166,7 +167,7 @@ pub(crate) fn addressed(
     operation: &Operation,
     id: i64,
 ) -> Result<LabelPrintRow> {
-    let not_found = || OperationError::not_found("print", id);
+    let not_found = || OperationError::not_found(say!("print"), id);
     let row = label_print(conn, id)?.ok_or_else(not_found)?;
     if !actor.reaches(row.site_id) {
         return Err(not_found());
@@ -184,7 +185,7 @@ pub(crate) fn one_print(conn: &mut AnyConnection, row: LabelPrintRow) -> Result<
 /// A printer named in a field; one out of reach is unknown.
 fn named_printer(conn: &mut AnyConnection, code: &str, actor: &Actor) -> Result<Printer> {
     let printer = Printer::by_code(conn, code)?.filter(|printer| actor.reaches(printer.current.site_id));
-    printer.ok_or_else(|| OperationError::unknown("printer", code, "printer"))
+    printer.ok_or_else(|| OperationError::unknown(say!("printer"), code, "printer"))
 }
 
 fn page(conn: &mut AnyConnection, rows: Vec<LabelPrintRow>, limit: u32) -> Result<Page<Print>> {

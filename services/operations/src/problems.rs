@@ -3,6 +3,9 @@
 //! A command checks in this order and names the first that fails: who asks (sign-in, reach, role), the form of what was
 //! sent, what it names (unknown codes), the state of things (holds, dates, places, quantities), the graph (loops).
 
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
+
 /// What sort of problem it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sort {
@@ -36,14 +39,14 @@ pub struct Problem {
     /// Stable; the last part of the problem's type.
     pub word: &'static str,
     /// A short sentence.
-    pub title: &'static str,
+    pub title: Saying,
     /// What sort it is.
     pub sort: Sort,
 }
 
 macro_rules! problems {
     ($( $(#[$doc:meta])* $name:ident = $sort:ident $word:literal $title:literal; )*) => {
-        $( $(#[$doc])* #[doc = $title] pub static $name: Problem = Problem { word: $word, title: $title, sort: Sort::$sort }; )*
+        $( $(#[$doc])* #[doc = $title] pub static $name: Problem = Problem { word: $word, title: say!($title), sort: Sort::$sort }; )*
         /// All of them.
         pub static ALL: &[&Problem] = &[$( &$name ),*];
     };

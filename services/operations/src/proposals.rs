@@ -10,6 +10,8 @@ use chrono::Datelike as _;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use tubtrail_domain::gs1::epc;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::AnyConnection;
 use tubtrail_storage::gtins::{partner_with_gln, site_with_gln};
 use tubtrail_storage::master_data::{Partner, Site};
@@ -36,7 +38,8 @@ pub struct DeliveryProposal {
     /// The gaps. When all of them are filled, the delivery can be received.
     pub missing: Vec<Gap>,
     /// What to look at before it is received.
-    pub cautions: Vec<String>,
+    #[schema(value_type = Vec<String>)]
+    pub cautions: Vec<Saying>,
     /// Events of the document that bring nothing.
     pub passed_over: Vec<PassedOver>,
 }
@@ -80,7 +83,8 @@ pub struct Gap {
     /// Which, as in `lines[0].item`.
     pub field: String,
     /// Why.
-    pub why: String,
+    #[schema(value_type = String)]
+    pub why: Saying,
 }
 
 /// An event of the document that brings nothing.
@@ -90,7 +94,8 @@ pub struct PassedOver {
     /// Where it stands in the document (JSON pointer, RFC 6901).
     pub at: String,
     /// Why.
-    pub why: String,
+    #[schema(value_type = String)]
+    pub why: Saying,
 }
 
 impl Tubtrail {
@@ -130,7 +135,7 @@ impl Tubtrail {
 }
 
 impl DeliveryProposal {
-    fn lacks(&mut self, field: &str, why: impl Into<String>) {
+    fn lacks(&mut self, field: &str, why: impl Into<Saying>) {
         self.missing.push(Gap { field: field.to_owned(), why: why.into() });
     }
 
@@ -152,22 +157,22 @@ impl DeliveryProposal {
                 continue;
             };
             if named.as_ref().is_some_and(|named| named.row.id != partner.row.id) {
-                let detail = "this comes from another supplier than what stands before it: send each by itself";
+                let detail = say!("this comes from another supplier than what stands before it: send each by itself");
                 return Err(OperationError::invalid(at, detail));
             }
             named = Some(partner);
         }
         match (named, of_articles) {
             (Some(partner), _) if partner.current.supplies => self.delivery.supplier = Some(partner.row.code),
-            (Some(partner), _) => self.lacks("supplier", format!("{} is not a supplier", partner.current.name)),
+            (Some(partner), _) => {
+                self.lacks("supplier", say!("{partner} is not a supplier", partner = partner.current.name));
+            }
             (None, [only]) => self.delivery.supplier = Some(partner_code(conn, *only)?),
-            (None, _) => self.lacks(
-                "supplier",
-                match unknown {
-                    Some(number) => format!("no partner has the location number {number}"),
-                    None => "the document does not say by a location number who sent it".to_owned(),
-                },
-            ),
+            (None, _) => {
+                let not_said = || say!("the document does not say by a location number who sent it");
+                let not_known = |number: String| say!("no partner has the location number {number}", number);
+                self.lacks("supplier", unknown.map_or_else(not_said, not_known));
+            }
         }
         Ok(())
     }
@@ -181,7 +186,7 @@ impl DeliveryProposal {
         match number {
             Some(Ok(number)) => self.delivery.document = Some(number),
             Some(Err(error)) => self.lacks("document", error.detail),
-            None => self.lacks("document", "the document names no paper"),
+            None => self.lacks("document", say!("the document names no paper")),
         }
     }
 
@@ -190,7 +195,7 @@ impl DeliveryProposal {
             let number = epc::place(uri, year).map_err(|why| OperationError::invalid(at, why))?;
             let Some(number) = number.map(|number| number.to_string()) else { continue };
             if let Some(other) = site_with_gln(conn, &number)?.filter(|other| other.row.id != site.row.id) {
-                let caution = format!("the document says that it goes to {}", other.current.name);
+                let caution = say!("the document says that it goes to {other}", other = other.current.name);
                 if !self.cautions.contains(&caution) {
                     self.cautions.push(caution);
                 }

@@ -1,11 +1,13 @@
 //! How quantities travel: typed in any unit, answered in grams.
 
 use std::borrow::Cow;
+use std::fmt;
 
 use serde::de::{self, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
-use tubtrail_domain::decimal::Decimal;
-use tubtrail_domain::quantity::{Counting, Entered, Mass, Unit, to_mass};
+use tubtrail_domain::decimal::{Decimal, DecimalError};
+use tubtrail_domain::quantity::{Counting, Entered, Mass, QuantityError, Unit, to_mass};
+use tubtrail_domain::saying::{Fills, Gap, Saying};
 use utoipa::openapi::schema::{ObjectBuilder, Schema, SchemaType, Type};
 use utoipa::openapi::{OneOfBuilder, RefOr};
 use utoipa::{PartialSchema, ToSchema};
@@ -38,10 +40,26 @@ impl From<Mass> for Grams {
 }
 
 /// Milligrams as grams in a sentence: `1200.5 g`; may be below zero.
-pub(crate) fn in_grams(mg: i64) -> String {
-    let (sign, mg) = (if mg < 0 { "-" } else { "" }, mg.unsigned_abs());
-    let text = format!("{sign}{}.{:03}", mg / 1000, mg % 1000);
-    format!("{} g", text.trim_end_matches('0').trim_end_matches('.'))
+#[derive(Clone, Copy)]
+pub(crate) struct InGrams(i64);
+
+/// Milligrams as grams in a sentence.
+pub(crate) const fn in_grams(mg: i64) -> InGrams {
+    InGrams(mg)
+}
+
+impl fmt::Display for InGrams {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (sign, mg) = (if self.0 < 0 { "-" } else { "" }, self.0.unsigned_abs());
+        let text = format!("{sign}{}.{:03}", mg / 1000, mg % 1000);
+        write!(f, "{} g", text.trim_end_matches('0').trim_end_matches('.'))
+    }
+}
+
+impl Fills for InGrams {
+    fn fill(&self) -> Gap {
+        Gap::Figure(self.to_string())
+    }
 }
 
 impl Serialize for Grams {
@@ -159,14 +177,16 @@ pub struct QuantityEntered {
 impl QuantityEntered {
     /// What it comes to, counted as the item is. The fields at fault are `amount` and `unit`.
     pub fn to_mass(&self, counting: &Counting) -> Result<Mass> {
-        let bad = |field: &str, detail: String| OperationError::new(&problems::BAD_QUANTITY, detail).at(field);
-        let amount: Decimal = self.amount.0.parse().map_err(|error| bad("amount", format!("{error}")))?;
-        let unit: Unit = self.unit.parse().map_err(|error| bad("unit", format!("{error}")))?;
+        let bad = |field: &str, detail: Saying| OperationError::new(&problems::BAD_QUANTITY, detail).at(field);
+        let amount: Decimal = self.amount.0.parse().map_err(|error: DecimalError| bad("amount", error.saying()))?;
+        let unit: Unit = self.unit.parse().map_err(|error: QuantityError| bad("unit", error.saying()))?;
         to_mass(&Entered { amount, unit }, counting).map_err(|error| {
-            use tubtrail_domain::quantity::QuantityError as E;
-            let field =
-                if matches!(error, E::NeedsDensity { .. } | E::NeedsPieceMass { .. }) { "unit" } else { "amount" };
-            bad(field, error.to_string())
+            let field = if matches!(error, QuantityError::NeedsDensity { .. } | QuantityError::NeedsPieceMass { .. }) {
+                "unit"
+            } else {
+                "amount"
+            };
+            bad(field, error.saying())
         })
     }
 

@@ -9,7 +9,7 @@ use crate::problems;
 pub fn bytes<const COUNT: usize>() -> Result<[u8; COUNT]> {
     let mut random = [0; COUNT];
     getrandom::fill(&mut random).map_err(|error| {
-        let mut problem = OperationError::new(&problems::INTERNAL, problems::INTERNAL.title);
+        let mut problem = OperationError::of(&problems::INTERNAL);
         problem.cause = Some(Box::new(StorageError::Corrupt(format!("no random numbers: {error}"))));
         problem
     })?;

@@ -1,6 +1,8 @@
 //! Who may do what, where.
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
@@ -25,6 +27,17 @@ pub enum Role {
 impl Role {
     /// All of them.
     pub const ALL: [Self; 5] = [Self::Owner, Self::Kitchen, Self::Shop, Self::Inspector, Self::Device];
+
+    /// What it is called in a sentence.
+    pub const fn saying(self) -> Saying {
+        match self {
+            Self::Owner => say!("owner"),
+            Self::Kitchen => say!("kitchen"),
+            Self::Shop => say!("shop"),
+            Self::Inspector => say!("inspector"),
+            Self::Device => say!("device"),
+        }
+    }
 
     /// The word for it.
     pub const fn word(self) -> &'static str {
@@ -112,8 +125,7 @@ impl Actor {
 }
 
 fn forbidden(operation: &Operation) -> OperationError {
-    let roles: Vec<_> = operation.roles.iter().map(|role| role.word()).collect();
-    OperationError::new(&problems::FORBIDDEN, format!("this needs the role {}", roles.join(" or ")))
+    OperationError::new(&problems::FORBIDDEN, say!("this needs the role {roles}", roles = operation.roles_in_words()))
 }
 
 /// A request: who asks, and what the journal should know of it.
@@ -148,6 +160,14 @@ pub struct Operation {
     pub id: &'static str,
     /// Who may.
     pub roles: &'static [Role],
+}
+
+impl Operation {
+    /// The roles in a sentence: “owner or kitchen”.
+    pub(crate) fn roles_in_words(&self) -> Saying {
+        let each = self.roles.iter().map(|role| role.saying());
+        Saying::joined(each, |one, other| say!("{one} or {other}", one, other)).unwrap_or(say!("nobody"))
+    }
 }
 
 macro_rules! operations {

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::readings::{ReadingRow, ReadingVoidRow, reading, reading_voids_of, readings_of_batch};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::ToSchema;
@@ -151,14 +152,17 @@ impl Tubtrail {
     pub fn void_reading(&self, request: &Request, id: i64, new: ReadingVoid) -> Result<Answered<Readings>> {
         let actor = request.actor.clone();
         self.write(request, &reach::VOID_READING, move |tx| {
-            let not_found = || OperationError::not_found("reading", id);
+            let not_found = || OperationError::not_found(say!("reading"), id);
             let row = reading(tx.conn()?, id)?.ok_or_else(not_found)?;
             let making = batches::addressed(tx.conn()?, &actor, &reach::VOID_READING, row.batch_id)
                 .map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;
             let reason = fields::reason("reason", Some(&new.reason))?;
             let instead = new.temperature_celsius.map(|celsius| in_its_place(tx, &row, celsius)).transpose()?;
             if !reading_voids_of(tx.conn()?, &[id])?.is_empty() {
-                return Err(OperationError::new(&problems::ALREADY_VOIDED, format!("reading {id} was already voided")));
+                return Err(OperationError::new(
+                    &problems::ALREADY_VOIDED,
+                    say!("reading {id} was already voided", id),
+                ));
             }
             tx.at_site(making.row.site_id);
             let void = ReadingVoidRow { id: tx.id(), entry: tx.entry(), reading_id: id, reason };
@@ -173,7 +177,7 @@ impl Tubtrail {
 fn in_its_place(tx: &mut WriteTx<'_>, row: &ReadingRow, celsius: f64) -> Result<CheckedReading> {
     let celsius_tenths = fields::celsius_tenths("temperature_celsius", celsius)?;
     if readings_of_batch(tx.conn()?, row.batch_id)?.len() >= MOST_OF_A_BATCH {
-        let detail = format!("a batch takes at most {MOST_OF_A_BATCH} readings");
+        let detail = say!("a batch takes at most {most} readings", most = MOST_OF_A_BATCH);
         return Err(OperationError::invalid("temperature_celsius", detail));
     }
     let step = step_of(row)?;
@@ -199,7 +203,7 @@ pub(crate) fn check(new: &[NewReading], now: NaiveDateTime) -> Result<Vec<Checke
 
 fn check_reading(reading: &NewReading, now: NaiveDateTime) -> Result<CheckedReading> {
     if reading.held_seconds.is_some_and(|seconds| !(0..=LONGEST_SECONDS).contains(&seconds)) {
-        let detail = format!("this is 0 to {LONGEST_SECONDS} seconds (a week)");
+        let detail = say!("this is 0 to {most} seconds (a week)", most = LONGEST_SECONDS);
         return Err(OperationError::invalid("held_seconds", detail));
     }
     Ok(CheckedReading {

@@ -25,6 +25,8 @@ use std::collections::HashMap;
 use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::recall::RecallClass;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_lineage::Reach;
 use tubtrail_storage::recalls::{RecallEndingRow, RecallFilter, RecallRow, endings_of, recall, recalls_page, seeds_of};
 use tubtrail_storage::search::authors;
@@ -56,8 +58,10 @@ use crate::reach::{self, Request};
 use crate::tubtrail::{Answered, Tubtrail};
 
 /// What stands beside every recall.
-pub const CAUTION: &str = "This is what was recorded. What was not written down, or written down wrongly, is not in it; \
-    that a lot is missing from it clears nothing. Local rules and the responsible person decide what must be done.";
+pub const CAUTION: Saying = say!(
+    "This is what was recorded. What was not written down, or written down wrongly, is not in it; \
+    that a lot is missing from it clears nothing. Local rules and the responsible person decide what must be done."
+);
 
 /// How long a recall may take unless it says: the law usually wants records within 24 hours (21 CFR 1.1455(c)(1): "no
 /// later than 24 hours", from memory).
@@ -201,7 +205,7 @@ impl Tubtrail {
             // The entry is written once the command is through.
             let written = Written::from([(row.entry, (actor, tx.now()))]);
             let recall = show_one(tx.conn()?, None, row, &written)?;
-            Ok(Begun { recall, seed_lots: lots.len(), reached_lots: reached, caution: CAUTION.to_owned() })
+            Ok(Begun { recall, seed_lots: lots.len(), reached_lots: reached, caution: CAUTION.to_string() })
         })
     }
 
@@ -222,12 +226,15 @@ impl Tubtrail {
 
 fn check(tx: &mut WriteTx<'_>, new: &NewRecall) -> Result<RecallRow> {
     let class = RecallClass::from_number(i64::from(new.class));
-    let class = class.ok_or_else(|| OperationError::invalid("class", "a recall is of class 1, 2 or 3"))?;
+    let class = class.ok_or_else(|| OperationError::invalid("class", say!("a recall is of class 1, 2 or 3")))?;
     let hazard = fields::name("hazard", &new.hazard)?;
     let is_drill = new.kind == RecallKind::Drill;
     let holds = new.holds.unwrap_or(true);
     if !holds && !is_drill {
-        return Err(OperationError::invalid("holds", "a recall that is meant always holds; only a drill may leave it"));
+        return Err(OperationError::invalid(
+            "holds",
+            say!("a recall that is meant always holds; only a drill may leave it"),
+        ));
     }
     let noticed_at = fields::occurred_at("noticed_at", new.noticed_at, tx.now())?;
     let due_at = match new.due_at {
@@ -235,10 +242,10 @@ fn check(tx: &mut WriteTx<'_>, new: &NewRecall) -> Result<RecallRow> {
         None => noticed_at + USUALLY_DUE,
     };
     if due_at <= noticed_at {
-        return Err(OperationError::invalid("due_at", "this lies before the house heard of it"));
+        return Err(OperationError::invalid("due_at", say!("this lies before the house heard of it")));
     }
     if due_at > noticed_at + Duration::days(MOST_DAYS) {
-        let detail = format!("a recall is to be done within {MOST_DAYS} days");
+        let detail = say!("a recall is to be done within {most} days", most = MOST_DAYS);
         return Err(OperationError::invalid("due_at", detail));
     }
     Ok(RecallRow {
@@ -260,7 +267,7 @@ const MOST_DAYS: i64 = 365;
 
 /// A recall in an address.
 pub(crate) fn addressed(conn: &mut AnyConnection, id: i64) -> Result<RecallRow> {
-    recall(conn, id)?.ok_or_else(|| OperationError::not_found("recall", id))
+    recall(conn, id)?.ok_or_else(|| OperationError::not_found(say!("recall"), id))
 }
 
 /// The lots that a recall reaches, by row id.

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use tubtrail_domain::moving::{Settlement, settle};
 use tubtrail_domain::place::{Place, State};
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
 use tubtrail_storage::lots::lots_by_ids;
 use tubtrail_storage::stock::{MovementRow, ReceiptLineRow, ReceiptRow, TransferRow, lines_of_transfer, receipt_of};
 use tubtrail_storage::{AnyConnection, WriteTx};
@@ -103,7 +104,7 @@ fn may_receive(actor: &Actor, transfer: &TransferRow) -> Result<()> {
     if actor.reaches(transfer.to_site_id) {
         return actor.may(&reach::RECEIVE_TRANSFER, transfer.to_site_id);
     }
-    Err(OperationError::new(&problems::FORBIDDEN, "only the site it goes to receives it"))
+    Err(OperationError::new(&problems::FORBIDDEN, say!("only the site it goes to receives it")))
 }
 
 /// A receipt that may be recorded.
@@ -129,11 +130,11 @@ fn check(tx: &mut WriteTx<'_>, transfer: TransferRow, new: &NewReceipt) -> Resul
     fields::between("lines", new.lines.len(), 0, 2 * MOST_LINES)?;
     let rest = rest_of(new)?;
     if received_at < transfer.dispatched_at {
-        let detail = format!("it left at {}", fields::utc(transfer.dispatched_at));
+        let detail = say!("it left at {at}", at = fields::utc(transfer.dispatched_at));
         return Err(OperationError::new(&problems::OUT_OF_ORDER, detail).at("received_at"));
     }
     if receipt_of(tx.conn()?, transfer.id)?.is_some() {
-        let detail = format!("transfer {} was already received", transfer.id);
+        let detail = say!("transfer {transfer} was already received", transfer = transfer.id);
         return Err(OperationError::new(&problems::ALREADY_RECEIVED, detail));
     }
     let sent = lines_of_transfer(tx.conn()?, transfer.id)?;
@@ -144,7 +145,7 @@ fn check(tx: &mut WriteTx<'_>, transfer: TransferRow, new: &NewReceipt) -> Resul
         let under = |error: OperationError| error.under(&format!("lines[{position}]"));
         let line = check_line(tx, &checked.transfer, &sent_mg, line, new.reason.as_deref()).map_err(under)?;
         if !seen.insert(line.standing.lot.id) {
-            let detail = format!("lot {} stands on two lines of this receipt", line.standing.number()?);
+            let detail = say!("lot {lot} stands on two lines of this receipt", lot = line.standing.number()?);
             return Err(under(OperationError::new(&problems::REPEATED, detail).at("lot")));
         }
         checked.lines.push(line);
@@ -159,7 +160,7 @@ fn rest_of(new: &NewReceipt) -> Result<Option<Rest>> {
         return Ok(new.rest);
     }
     if !new.lines.is_empty() || new.rest == Some(Rest::Missing) {
-        let detail = "then there is nothing else to say; with lines, say rest: as_sent";
+        let detail = say!("then there is nothing else to say; with lines, say rest: as_sent");
         return Err(OperationError::invalid("all_as_sent", detail));
     }
     Ok(Some(Rest::AsSent))
@@ -179,7 +180,7 @@ fn the_rest(
     let Some(rest) = rest else {
         let numbers = sent.iter().map(lots::number).collect::<Result<Vec<_>>>()?;
         let numbers: Vec<String> = numbers.iter().map(ToString::to_string).collect();
-        let detail = format!("these were sent and have no line: {}", numbers.join(", "));
+        let detail = say!("these were sent and have no line: {numbers}", numbers = numbers.join(", "));
         return Err(OperationError::invalid("lines", detail).about(numbers));
     };
     let reason = match rest {
@@ -212,7 +213,7 @@ fn check_line(
     let expected_mg = sent_mg.unwrap_or_else(|| standing.at(shelf));
     let (received_mg, damaged_mg) = arrived(tx.conn()?, &standing, line, expected_mg)?;
     if sent_mg.is_none() && received_mg + damaged_mg == 0 {
-        let detail = "it was not sent: say how much of it arrived, or leave it out";
+        let detail = say!("it was not sent: say how much of it arrived, or leave it out");
         return Err(OperationError::invalid("received", detail));
     }
     let settled = settle(sent_mg.unwrap_or(0), received_mg, damaged_mg);
@@ -256,7 +257,7 @@ fn refuse_what_cannot_be(line: &Line, expected_mg: i64) -> Result<()> {
     standing.refuse_what_cannot_be("received", arrived_mg, expected_mg, standing.spare(false))?;
     if standing.is_tub() && line.sent_mg == 0 && arrived_mg < expected_mg {
         let number = standing.number()?;
-        let detail = format!("tub {number} holds {} and goes as a whole", in_grams(expected_mg));
+        let detail = say!("tub {number} holds {mass} and goes as a whole", number, mass = in_grams(expected_mg));
         return Err(OperationError::invalid("received", detail).about([number]));
     }
     Ok(())

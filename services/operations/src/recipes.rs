@@ -4,6 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
 use tubtrail_storage::master_data::{
     self as stored, Noun, RecipeLineRow, RecipeRow, RecipeVersionRow, item_rows, recipe_lines_of,
 };
@@ -75,7 +76,7 @@ pub struct RecipeLine {
 }
 
 impl Master for Recipe {
-    noun!("recipe", stored::Recipe, [LIST_RECIPES GET_RECIPE LIST_RECIPE_VERSIONS CREATE_RECIPE CHANGE_RECIPE]);
+    noun!(say!("recipe"), stored::Recipe, [LIST_RECIPES GET_RECIPE LIST_RECIPE_VERSIONS CREATE_RECIPE CHANGE_RECIPE]);
 
     fn answer_version(conn: &mut AnyConnection, stored: &stored::Recipe, version: RecipeVersionRow) -> Result<Self> {
         let lines = recipe_lines_of(conn, version.id)?;
@@ -102,19 +103,19 @@ impl Master for Recipe {
         let kind = ItemKind::from_word(&made.row.kind);
         if kind == Some(ItemKind::Ingredient) {
             let detail =
-                format!("{} comes from a supplier; a recipe makes a base, a component or a flavour", self.item);
+                say!("{item} comes from a supplier; a recipe makes a base, a component or a flavour", item = self.item);
             return Err(OperationError::new(&problems::WRONG_KIND, detail).at("item"));
         }
         let sum = check_lines(conn, &self)?;
         let expected = mass("expected_yield_grams", self.expected_yield_grams)?;
         if expected > sum {
-            let detail = format!("{sum} go in, so no {expected} can come out");
+            let detail = say!("{sum} go in, so no {expected} can come out", sum, expected);
             return Err(OperationError::invalid("expected_yield_grams", detail));
         }
         let usual = if kind == Some(ItemKind::Base) { BASE_MATURES_MINUTES } else { 0 };
         let maturing_minutes = self.maturing_minutes.unwrap_or(usual);
         if !(0..=LONGEST_REST_MINUTES).contains(&maturing_minutes) {
-            let detail = format!("a rest is 0 to {LONGEST_REST_MINUTES} minutes (two weeks)");
+            let detail = say!("a rest is 0 to {most} minutes (two weeks)", most = LONGEST_REST_MINUTES);
             return Err(OperationError::invalid("maturing_minutes", detail));
         }
         Ok(Self {
@@ -130,7 +131,7 @@ impl Master for Recipe {
         if stored.row.item_id == next {
             return Ok(());
         }
-        Err(OperationError::invalid("item", "a recipe goes on making what it makes; write a new one"))
+        Err(OperationError::invalid("item", say!("a recipe goes on making what it makes; write a new one")))
     }
 
     fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64> {
@@ -177,7 +178,7 @@ fn check_lines(conn: &mut AnyConnection, recipe: &Recipe) -> Result<Mass> {
     for (position, line) in recipe.lines.iter().enumerate() {
         let under = |error: OperationError| error.under(&format!("lines[{position}]"));
         let mass = check_line(conn, recipe, line, &mut seen).map_err(under)?;
-        let too_much = || OperationError::invalid("grams", "the recipe comes to more than 1000000 kg");
+        let too_much = || OperationError::invalid("grams", say!("the recipe comes to more than 1000000 kg"));
         sum = sum.checked_add(mass).ok_or_else(too_much).map_err(under)?;
     }
     Ok(sum)
@@ -193,11 +194,11 @@ fn check_line<'r>(
     if line.item == recipe.item {
         return Err(OperationError::invalid(
             "item",
-            "a recipe cannot take what it makes; put it in as rework when you make it",
+            say!("a recipe cannot take what it makes; put it in as rework when you make it"),
         ));
     }
     if !seen.insert(&line.item) {
-        let detail = format!("{} stands on two lines; add them up", line.item);
+        let detail = say!("{item} stands on two lines; add them up", item = line.item);
         return Err(OperationError::new(&problems::REPEATED, detail).at("item"));
     }
     mass("grams", line.grams)
@@ -208,11 +209,11 @@ fn named_item(conn: &mut AnyConnection, field: &str, code: &str, in_use: bool) -
     if in_use {
         return fields::item(conn, field, code);
     }
-    stored::Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("item", code, field))
+    stored::Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("item"), code, field))
 }
 
 fn item_id(conn: &mut AnyConnection, code: &str) -> Result<i64> {
-    let item = stored::Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("item", code, "item"))?;
+    let item = stored::Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("item"), code, "item"))?;
     Ok(item.row.id)
 }
 

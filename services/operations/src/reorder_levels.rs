@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
 use tubtrail_storage::master_data::{Item, Noun, ReorderLevelRow, Site};
 use utoipa::ToSchema;
 
@@ -44,16 +45,16 @@ impl Tubtrail {
         let actor = request.actor.clone();
         let (item, site) = (item.to_owned(), site.to_owned());
         self.write(request, &reach::SET_REORDER_LEVEL, move |tx| {
-            let not_found = || OperationError::not_found("site", &site);
+            let not_found = || OperationError::not_found(say!("site"), &site);
             let stored_site = Site::by_code(tx.conn()?, &site)?.filter(|site| actor.reaches(site.row.id));
             let stored_site = stored_site.ok_or_else(not_found)?;
             actor.may(&reach::SET_REORDER_LEVEL, stored_site.row.id)?;
-            let not_found = || OperationError::not_found("item", &item);
+            let not_found = || OperationError::not_found(say!("item"), &item);
             let stored_item = Item::by_code(tx.conn()?, &item)?.ok_or_else(not_found)?;
             let level = Mass::from_mg(new.grams.mg())
-                .map_err(|error| OperationError::new(&problems::BAD_QUANTITY, error.to_string()).at("grams"))?;
+                .map_err(|error| OperationError::new(&problems::BAD_QUANTITY, error).at("grams"))?;
             if !stored_item.current.tracked && !level.is_zero() {
-                let detail = format!("{item} is not kept by lot, so nobody knows how much of it there is");
+                let detail = say!("{item} is not kept by lot, so nobody knows how much of it there is", item);
                 return Err(OperationError::new(&problems::WRONG_KIND, detail).at("item"));
             }
             tx.at_site(stored_site.row.id);

@@ -3,6 +3,7 @@
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::AnyConnection;
 use tubtrail_storage::cleans::{CarryOverDefaultRow, ResidueRow, carry_over_defaults_of, residues_of};
 use tubtrail_storage::master_data::{Equipment, Noun, Site};
@@ -128,7 +129,7 @@ impl Tubtrail {
 
 fn addressed(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, code: &str) -> Result<Equipment> {
     let found = Equipment::by_code(conn, code)?.filter(|equipment| actor.reaches(equipment.current.site_id));
-    let equipment = found.ok_or_else(|| OperationError::not_found("equipment", code))?;
+    let equipment = found.ok_or_else(|| OperationError::not_found(say!("equipment"), code))?;
     actor.may(operation, equipment.current.site_id)?;
     Ok(equipment)
 }
@@ -137,7 +138,7 @@ fn left(grams: Grams) -> Result<i64> {
     if (0..=MOST_MG).contains(&grams.mg()) {
         return Ok(grams.mg());
     }
-    Err(OperationError::invalid("grams", "what stays behind is between nothing and a tonne"))
+    Err(OperationError::invalid("grams", say!("what stays behind is between nothing and a tonne")))
 }
 
 fn residue(equipment: &Equipment, row: ResidueRow) -> Residue {

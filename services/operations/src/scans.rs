@@ -10,6 +10,8 @@ use tubtrail_domain::gs1::gtin::{Gln, Gtin};
 use tubtrail_domain::gs1::scanned::{self, Code, Label, Scanned};
 use tubtrail_domain::lot_number::LotNumber;
 use tubtrail_domain::quantity::{Counting, Mass};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::AnyConnection;
 use tubtrail_storage::gtins::{ItemGtinRow, gtin_in_force, site_with_gln};
 use tubtrail_storage::master_data::Item;
@@ -136,10 +138,12 @@ pub enum Scan {
         /// What the delivery still needs and the code does not say: supplier, `supplier_lot_code`, quantity.
         missing: Vec<String>,
         /// What to look at before it is received.
-        cautions: Vec<String>,
+        #[schema(value_type = Vec<String>)]
+        cautions: Vec<Saying>,
         /// What to do about what is missing, where another code of the label may say it.
         #[serde(default, skip_serializing_if = "Option::is_none")]
-        hint: Option<String>,
+        #[schema(value_type = Option<String>)]
+        hint: Option<Saying>,
         /// The number of the pallet it stands on.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         sscc: Option<String>,
@@ -181,7 +185,8 @@ pub enum Scan {
         /// What another code has to say: `gtin`, `count`, `sscc`, or other identifiers by their digits.
         missing: Vec<String>,
         /// What to do, in a sentence.
-        hint: String,
+        #[schema(value_type = String)]
+        hint: Saying,
     },
     /// It cannot be read, or stands for nothing here.
     Wrong {
@@ -191,7 +196,8 @@ pub enum Scan {
         #[serde(default = "first_code")]
         code: usize,
         /// What is wrong, in a sentence.
-        reason: String,
+        #[schema(value_type = String)]
+        reason: Saying,
     },
 }
 
@@ -208,7 +214,7 @@ impl Tubtrail {
             let label = match scanned::read_label(&codes, today.year()) {
                 Ok(label) => label,
                 Err((at, error)) => {
-                    let (code, position, reason) = (at + 1, error.position, error.fault.to_string());
+                    let (code, position, reason) = (at + 1, error.position, error.fault.saying());
                     return Ok(Scan::Wrong { position, code, reason });
                 }
             };
@@ -254,25 +260,28 @@ fn check(new: &NewScan) -> Result<()> {
 
 fn check_code(text: &str, symbology: Option<&str>) -> Result<()> {
     if text.is_empty() {
-        return Err(OperationError::invalid("text", "this must not be empty"));
+        return Err(OperationError::invalid("text", say!("this must not be empty")));
     }
     if text.chars().count() > MOST_CHARACTERS {
-        return Err(OperationError::invalid("text", format!("this is longer than {MOST_CHARACTERS} characters")));
+        return Err(OperationError::invalid(
+            "text",
+            say!("this is longer than {most} characters", most = MOST_CHARACTERS),
+        ));
     }
     if text.contains('\0') {
-        return Err(OperationError::invalid("text", "this holds a NUL, which no scanner sends"));
+        return Err(OperationError::invalid("text", say!("this holds a NUL, which no scanner sends")));
     }
     match symbology {
         Some(symbology) if !scanned::is_symbology_identifier(symbology) => {
-            let detail = "a symbology identifier is a closing bracket, a letter and a digit, as in ]C1";
+            let detail = say!("a symbology identifier is a closing bracket, a letter and a digit, as in ]C1");
             Err(OperationError::invalid("symbology", detail))
         }
         _ => Ok(()),
     }
 }
 
-fn wrong(position: usize, reason: impl Into<String>) -> Scan {
-    Scan::Wrong { position, code: first_code(), reason: reason.into() }
+fn wrong(position: usize, reason: Saying) -> Scan {
+    Scan::Wrong { position, code: first_code(), reason }
 }
 
 /// Who asks, where it is looked up, and which day it is there.
@@ -287,7 +296,7 @@ struct Asked<'a> {
 
 impl Asked<'_> {
     fn lot(&mut self, number: LotNumber) -> Result<Scan> {
-        let not_here = || wrong(1, format!("there is no lot {number} within your reach"));
+        let not_here = || wrong(1, say!("there is no lot {number} within your reach", number));
         let Some(row) = lots::find(self.conn, number)? else { return Ok(not_here()) };
         match lots::show_one(self.conn, self.index, self.actor, &reach::SCAN, &row) {
             Ok(lot) => Ok(Scan::Lot { lot: Box::new(lot) }),
@@ -304,7 +313,7 @@ impl Asked<'_> {
 
     fn half(&self, says: &ElementString, lacks: &Gs1Error) -> Scan {
         let missing = missing_beside(says);
-        let hint = format!("{}: scan the label's other code too, and send it as `also`", lacks.fault);
+        let hint = say!("{fault}: scan the label's other code too, and send it as `also`", fault = lacks.fault);
         Scan::Half { said: self.said(says.elements()), missing, hint }
     }
 
@@ -315,8 +324,9 @@ impl Asked<'_> {
             if let (Scan::DeliveryLine { cautions, .. }, Some(hidden)) =
                 (&mut scan, says.run_together(self.today.year()))
             {
-                let caution = format!(
-                    "the code ends in what could be {hidden}: if the label says so, the scanner drops separators (FNC1)"
+                let caution = say!(
+                    "the code ends in what could be {hidden}: if the label says so, the scanner drops separators (FNC1)",
+                    hidden
                 );
                 cautions.push(caution);
             }
@@ -329,7 +339,7 @@ impl Asked<'_> {
             return self.place(&gln, says);
         }
         let first = says.elements().first().map_or(1, |element| element.position);
-        Ok(wrong(first, "this code is well formed, but names no article, pallet or place"))
+        Ok(wrong(first, say!("this code is well formed, but names no article, pallet or place")))
     }
 
     fn place(&mut self, gln: &Gln, says: &ElementString) -> Result<Scan> {
@@ -339,7 +349,7 @@ impl Asked<'_> {
             return Ok(Scan::Place { site: site.row.code, name: site.current.name, gln, said });
         }
         let position = says.elements().iter().find(|element| element.value == gln).map_or(1, |one| one.position);
-        Ok(wrong(position, format!("no site of ours has the location number {gln}")))
+        Ok(wrong(position, say!("no site of ours has the location number {gln}", gln)))
     }
 
     fn article(&mut self, gtin: Gtin, goods: &Goods, elements: &[Element]) -> Result<Scan> {
@@ -355,7 +365,7 @@ impl Asked<'_> {
             return self.of_our_making(&item, goods, elements);
         }
         if !item.current.tracked {
-            return Ok(wrong(1, format!("this is {}, which is not kept by lot", item.current.name)));
+            return Ok(wrong(1, say!("this is {item}, which is not kept by lot", item = item.current.name)));
         }
         self.delivery_line(gtin, &known, &item, goods, elements)
     }
@@ -372,7 +382,7 @@ impl Asked<'_> {
         }
         let position = elements.iter().find(|element| element.number == "10").map_or(1, |element| element.position);
         let reason =
-            format!("this is {}, which is made here, and no lot of it: scan its own number", item.current.name);
+            say!("this is {item}, which is made here, and no lot of it: scan its own number", item = item.current.name);
         Ok(wrong(position, reason))
     }
 
@@ -411,16 +421,19 @@ impl Asked<'_> {
         })
     }
 
-    fn cautions(&self, item: &Item, goods: &Goods, expiry: Option<Expiry>, has_quantity: bool) -> Vec<String> {
+    fn cautions(&self, item: &Item, goods: &Goods, expiry: Option<Expiry>, has_quantity: bool) -> Vec<Saying> {
         let mut cautions = Vec::new();
         if !item.current.active {
-            cautions.push(format!("{} is no longer in use, so it cannot be received", item.current.name));
+            cautions.push(say!("{item} is no longer in use, so it cannot be received", item = item.current.name));
         }
         if let Some(expiry) = expiry.filter(|expiry| expiry.on < self.today) {
-            cautions.push(format!("its last day was {}: the line can only be rejected", expiry.on));
+            cautions.push(say!("its last day was {on}: the line can only be rejected", on = expiry.on));
         }
         if !has_quantity && !goods.measures.is_empty() {
-            cautions.push(format!("the code gives a measure in which {} is not counted: weigh it", item.current.name));
+            cautions.push(say!(
+                "the code gives a measure in which {item} is not counted: weigh it",
+                item = item.current.name
+            ));
         }
         cautions
     }
@@ -471,8 +484,10 @@ fn missing_beside(says: &ElementString) -> Vec<String> {
 }
 
 /// What to do about an article whose lot is not said.
-fn hint(goods: &Goods) -> Option<String> {
-    let hint = "this says which article it is, and not which lot: if the label has another code, scan it too, and send it as \
-        `also`; otherwise read the lot and the date from the label";
-    goods.lot.is_none().then(|| hint.to_owned())
+fn hint(goods: &Goods) -> Option<Saying> {
+    let hint = say!(
+        "this says which article it is, and not which lot: if the label has another code, scan it too, and send it as \
+        `also`; otherwise read the lot and the date from the label"
+    );
+    goods.lot.is_none().then_some(hint)
 }

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::AnyConnection;
 use tubtrail_storage::cleans::{ServingWayRow, serving_ways_of};
 use tubtrail_storage::master_data::{Noun, Site};
@@ -85,7 +86,7 @@ pub(crate) fn site_addressed(
     code: &str,
 ) -> Result<Site> {
     let found = Site::by_code(conn, code)?.filter(|site| actor.reaches(site.row.id));
-    let site = found.ok_or_else(|| OperationError::not_found("site", code))?;
+    let site = found.ok_or_else(|| OperationError::not_found(say!("site"), code))?;
     actor.may(operation, site.row.id)?;
     Ok(site)
 }

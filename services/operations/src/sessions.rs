@@ -6,6 +6,7 @@ use chrono::NaiveDateTime;
 use parking_lot::{Mutex, RwLock};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::lockout::wait_after;
+use tubtrail_domain::say;
 use tubtrail_storage::people::{self as stored, LoginAttemptRow, failures_in_a_row, user_by_login};
 use tubtrail_storage::{AnyConnection, journal};
 use utoipa::ToSchema;
@@ -135,7 +136,7 @@ impl Tubtrail {
 
     /// Who a session stands for: still active, with the password it was begun with; their roles are today's.
     pub fn user_of_session(&self, login: &str, session_mark: &str) -> Result<Actor> {
-        let over = || OperationError::new(&problems::SESSION_OVER, problems::SESSION_OVER.title);
+        let over = || OperationError::of(&problems::SESSION_OVER);
         let known = self.known(format!("user:{login}"), |conn, name| {
             let Some(user) = user_by_login(conn, login)?.filter(|user| user.current.active) else { return Ok(None) };
             let actor = Actor { name: name.to_owned(), grants: grants_of(&user)? };
@@ -147,7 +148,7 @@ impl Tubtrail {
     /// Which device a token stands for, unless it was revoked.
     pub fn device_of_token(&self, token: &str) -> Result<Actor> {
         let refused =
-            || OperationError::new(&problems::NOT_SIGNED_IN, "this device's token is not known, or was revoked");
+            || OperationError::new(&problems::NOT_SIGNED_IN, say!("this device's token is not known, or was revoked"));
         let hash = devices::token_hash(token);
         let known = self.known(format!("device:{hash}"), |conn, _| {
             let device = stored::device_by_token_hash(conn, &hash)?.filter(|device| device.revoked.is_none());
@@ -238,14 +239,14 @@ fn refuse_until(failures: u32, last: NaiveDateTime, now: NaiveDateTime) -> Resul
     }
     // Rounded up: whoever comes back when told must not be told again.
     let seconds = remaining.num_seconds() + i64::from(remaining.subsec_nanos() > 0);
-    let detail = format!("too many wrong passwords; wait {seconds} s before the next");
+    let detail = say!("too many wrong passwords; wait {seconds} s before the next", seconds);
     let mut error = OperationError::new(&problems::TOO_MANY_ATTEMPTS, detail);
     error.retry_after_seconds = u32::try_from(seconds).ok();
     Err(error)
 }
 
 fn wrong_password() -> OperationError {
-    OperationError::new(&problems::WRONG_PASSWORD, problems::WRONG_PASSWORD.title)
+    OperationError::of(&problems::WRONG_PASSWORD)
 }
 
 /// The hash holds a random salt, so that a few bytes of its digest tell nothing of the password.

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::gs1::gtin::Gln;
+use tubtrail_domain::say;
 use tubtrail_storage::master_data::{self as stored, SiteRow, SiteVersionRow};
 use tubtrail_storage::{AnyConnection, WriteTx};
 use utoipa::ToSchema;
@@ -76,7 +77,7 @@ pub(crate) const fn yes() -> bool {
 
 impl Master for Site {
     const OF_THE_WHOLE_HOUSE: bool = true;
-    noun!("site", stored::Site, [LIST_SITES GET_SITE LIST_SITE_VERSIONS CREATE_SITE CHANGE_SITE]);
+    noun!(say!("site"), stored::Site, [LIST_SITES GET_SITE LIST_SITE_VERSIONS CREATE_SITE CHANGE_SITE]);
 
     fn answer_version(_: &mut AnyConnection, stored: &stored::Site, version: SiteVersionRow) -> Result<Self> {
         let kind = SiteKind::ALL.into_iter().find(|kind| kind.word() == version.kind);
@@ -95,10 +96,10 @@ impl Master for Site {
 
     fn checked(self, _: &mut AnyConnection) -> Result<Self> {
         let zone: chrono_tz::Tz = self.time_zone.parse().map_err(|_| {
-            OperationError::invalid("time_zone", "this is no IANA time zone; write it as in Europe/Lisbon")
+            OperationError::invalid("time_zone", say!("this is no IANA time zone; write it as in Europe/Lisbon"))
         })?;
         if let Some(gln) = &self.gln {
-            gln.parse::<Gln>().map_err(|error| OperationError::invalid("gln", error.to_string()))?;
+            gln.parse::<Gln>().map_err(|error| OperationError::invalid("gln", error))?;
         }
         let address = fields::optional_note("address", self.address.as_deref())?;
         Ok(Self { name: fields::name("name", &self.name)?, time_zone: zone.name().to_owned(), address, ..self })

@@ -3,6 +3,8 @@
 use chrono::NaiveDateTime;
 use tubtrail_domain::moving::{self, Act, CannotBe, PartRefusal, Refusal, TubFound};
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::lots::LotRow;
 use tubtrail_storage::master_data::Site;
 use tubtrail_storage::standing::{self, StandingRow};
@@ -38,19 +40,19 @@ impl Standing {
     /// Of the lot a number in a request's address names. Who asks must be checked likewise.
     pub(crate) fn addressed(conn: &mut AnyConnection, text: &str) -> Result<Self> {
         let number = lots::parse(text)?;
-        Self::read(standing::by_number(conn, number)?.ok_or_else(|| OperationError::not_found("lot", text))?)
+        Self::read(standing::by_number(conn, number)?.ok_or_else(|| OperationError::not_found(say!("lot"), text))?)
     }
 
     /// The same, where a command may have had it looked up with the lots of its group.
     pub(crate) fn looked_up(tx: &mut WriteTx<'_>, text: &str) -> Result<Self> {
         let number = lots::parse(text)?;
-        Self::read(tx.standing(number)?.ok_or_else(|| OperationError::not_found("lot", text))?)
+        Self::read(tx.standing(number)?.ok_or_else(|| OperationError::not_found(say!("lot"), text))?)
     }
 
     /// Of a lot named in a field: one out of the actor's reach is unknown.
     pub(crate) fn named(conn: &mut AnyConnection, actor: &Actor, field: &str, text: &str) -> Result<Self> {
         let number = lots::parse(text).map_err(|error| error.at(field))?;
-        let unknown = || OperationError::unknown("lot", text, field);
+        let unknown = || OperationError::unknown(say!("lot"), text, field);
         let standing = Self::read(standing::by_number(conn, number)?.ok_or_else(unknown)?)?;
         if standing.is_reached_by(actor) { Ok(standing) } else { Err(unknown()) }
     }
@@ -134,7 +136,8 @@ impl Standing {
         }
         let number = self.number()?;
         let roles: Vec<_> = operation.roles.iter().map(|role| role.word()).collect();
-        let detail = format!("this needs the role {} wherever some of lot {number} lies", roles.join(" or "));
+        let detail =
+            say!("this needs the role {roles} wherever some of lot {number} lies", roles = roles.join(" or "), number);
         Err(OperationError::new(&problems::FORBIDDEN, detail).about([number]))
     }
 
@@ -147,7 +150,7 @@ impl Standing {
         if self.is_reached_by(actor) {
             return Ok(());
         }
-        Err(OperationError::not_found("lot", self.number()?))
+        Err(OperationError::not_found(say!("lot"), self.number()?))
     }
 
     /// The site where something is done with it: the one named in the field `site`, or the only one in the actor's reach
@@ -187,7 +190,7 @@ impl Standing {
             return Ok(known.site(conn, only)?.clone());
         }
         let codes: Result<Vec<_>> = sites.iter().map(|site| known.site_code(conn, *site)).collect();
-        Err(OperationError::invalid("site", format!("it lies at {}: say which", codes?.join(" and "))))
+        Err(OperationError::invalid("site", say!("it lies at {codes}: say which", codes = codes?.join(" and "))))
     }
 
     /// Refuses unless this may be done with it at a site, at a moment. The index must hold all that was written before.
@@ -214,7 +217,8 @@ impl Standing {
         if at >= self.lot.came_to_be_at {
             return Ok(());
         }
-        let detail = format!("lot {} came to be at {}", self.number()?, fields::utc(self.lot.came_to_be_at));
+        let detail =
+            say!("lot {lot} came to be at {at}", lot = self.number()?, at = fields::utc(self.lot.came_to_be_at));
         Err(OperationError::new(&problems::OUT_OF_ORDER, detail).at(field).about([self.number()?]))
     }
 
@@ -237,11 +241,11 @@ impl Standing {
         let number = self.number()?;
         let error = match why {
             CannotBe::Elsewhere => {
-                let detail = format!("the book has tub {number} at another place: count it there first");
+                let detail = say!("the book has tub {number} at another place: count it there first", number);
                 OperationError::new(&problems::LOT_ELSEWHERE, detail).at("lot")
             }
             CannotBe::MoreThan(most_mg) => {
-                let detail = format!("of tub {number}, {} can be there and no more", in_grams(most_mg));
+                let detail = say!("of tub {number}, {mass} can be there and no more", number, mass = in_grams(most_mg));
                 OperationError::invalid(field, detail)
             }
         };
@@ -259,7 +263,7 @@ impl Standing {
             }
             Err(PartRefusal::OnlyWhole) => {
                 let number = self.number()?;
-                let detail = format!("tub {number} holds {} and goes as a whole", in_grams(there));
+                let detail = say!("tub {number} holds {mass} and goes as a whole", number, mass = in_grams(there));
                 Err(OperationError::invalid("quantity", detail).about([number]))
             }
         }
@@ -269,8 +273,12 @@ impl Standing {
     pub(crate) fn not_enough(&self, place: Place, site: &str, wanted_mg: i64) -> Result<OperationError> {
         let number = self.number()?;
         let (there, state) = (in_grams(self.at(place)), words(place.state));
-        let wanted = if wanted_mg > 0 { format!(", {} are wanted", in_grams(wanted_mg)) } else { String::new() };
-        let detail = format!("lot {number}: {there} are {state} at {site}{wanted}");
+        let detail = if wanted_mg > 0 {
+            let wanted = in_grams(wanted_mg);
+            say!("lot {number}: {there} are {state} at {site}, {wanted} are wanted", number, there, state, site, wanted)
+        } else {
+            say!("lot {number}: {there} are {state} at {site}", number, there, state, site)
+        };
         Ok(OperationError::new(&problems::NOT_ENOUGH, detail).about([number]))
     }
 
@@ -278,16 +286,22 @@ impl Standing {
         let number = self.number()?;
         let (problem, detail) = match refusal {
             Refusal::Recalled => (&problems::LOT_RECALLED, self.said_of_recall(recalled)?),
-            Refusal::NotATub => (&problems::NOT_A_TUB, format!("lot {number} is no tub, but a lot of another kind")),
-            Refusal::Rejected(why) => (&problems::LOT_REJECTED, format!("lot {number} was rejected: {why}")),
-            Refusal::OnHold(why) => (&problems::LOT_ON_HOLD, self.said_of_hold(why)?),
-            Refusal::Expired(date) => (&problems::LOT_EXPIRED, format!("the last day of lot {number} was {date}")),
-            Refusal::AlreadyOpen => (&problems::ALREADY_OPEN, format!("tub {number} stands open at {site}")),
-            Refusal::NotOpen => (&problems::NOT_OPEN, format!("tub {number} stands closed at {site}: open it first")),
-            Refusal::Elsewhere => {
-                (&problems::LOT_ELSEWHERE, format!("the book has lot {number} elsewhere, not at {site}"))
+            Refusal::NotATub => {
+                (&problems::NOT_A_TUB, say!("lot {number} is no tub, but a lot of another kind", number))
             }
-            Refusal::NothingLeft => (&problems::NOT_ENOUGH, format!("nothing is left of lot {number}")),
+            Refusal::Rejected(why) => (&problems::LOT_REJECTED, say!("lot {number} was rejected: {why}", number, why)),
+            Refusal::OnHold(why) => (&problems::LOT_ON_HOLD, self.said_of_hold(why)?),
+            Refusal::Expired(date) => {
+                (&problems::LOT_EXPIRED, say!("the last day of lot {number} was {date}", number, date))
+            }
+            Refusal::AlreadyOpen => (&problems::ALREADY_OPEN, say!("tub {number} stands open at {site}", number, site)),
+            Refusal::NotOpen => {
+                (&problems::NOT_OPEN, say!("tub {number} stands closed at {site}: open it first", number, site))
+            }
+            Refusal::Elsewhere => {
+                (&problems::LOT_ELSEWHERE, say!("the book has lot {number} elsewhere, not at {site}", number, site))
+            }
+            Refusal::NothingLeft => (&problems::NOT_ENOUGH, say!("nothing is left of lot {number}", number)),
         };
         Ok(OperationError::new(problem, detail).about([number]))
     }
@@ -295,34 +309,41 @@ impl Standing {
 
 impl Standing {
     /// What to do and say about a lot under recall.
-    pub(crate) fn said_of_recall(&self, recalled: Option<&Keeper>) -> Result<String> {
+    pub(crate) fn said_of_recall(&self, recalled: Option<&Keeper>) -> Result<Saying> {
         let number = self.number()?;
-        let by = recalled.map_or_else(|| "recall".to_owned(), Keeper::in_words);
-        let responsible = "call the responsible person";
+        let by = recalled.map_or_else(|| say!("recall"), Keeper::in_words);
         Ok(if self.is_tub() {
-            format!(
+            say!(
                 "Tub {number} is under {by}: do not open or serve it and do not send it anywhere. Put it aside, tell \
-                 customers this flavour is not available, and {responsible}."
+                 customers this flavour is not available, and call the responsible person.",
+                number,
+                by
             )
         } else {
-            format!(
-                "Lot {number} is under {by}: do not use it and do not send it anywhere. Put it aside and {responsible}."
+            say!(
+                "Lot {number} is under {by}: do not use it and do not send it anywhere. Put it aside and call the responsible person.",
+                number,
+                by
             )
         })
     }
 
     /// What to do and say about a lot on hold.
-    pub(crate) fn said_of_hold(&self, why: &str) -> Result<String> {
+    pub(crate) fn said_of_hold(&self, why: &str) -> Result<Saying> {
         let number = self.number()?;
         let why = why.trim_end_matches('.');
         Ok(if self.is_tub() {
-            format!(
+            say!(
                 "Tub {number} is on hold: {why}. Do not open or serve it and do not send it anywhere: put it aside until \
-                 the hold is released, and tell customers it is not available."
+                 the hold is released, and tell customers it is not available.",
+                number,
+                why
             )
         } else {
-            format!(
-                "Lot {number} is on hold: {why}. Do not use it and do not send it anywhere until the hold is released."
+            say!(
+                "Lot {number} is on hold: {why}. Do not use it and do not send it anywhere until the hold is released.",
+                number,
+                why
             )
         })
     }
@@ -353,23 +374,27 @@ impl Keeper {
         }))
     }
 
-    fn in_words(&self) -> String {
-        let kind = if self.is_drill { "recall drill" } else { "recall" };
-        format!("{kind} {} ({})", self.recall, self.hazard)
+    fn in_words(&self) -> Saying {
+        let (recall, hazard) = (self.recall, &self.hazard);
+        if self.is_drill {
+            say!("recall drill {recall} ({hazard})", recall, hazard)
+        } else {
+            say!("recall {recall} ({hazard})", recall, hazard)
+        }
     }
 }
 
 /// A state as it stands in a sentence.
-pub(crate) const fn words(state: State) -> &'static str {
+pub(crate) const fn words(state: State) -> Saying {
     match state {
-        State::Available => "available",
-        State::Open => "open",
-        State::InTransit => "on the way",
-        State::Supplier => "with the supplier",
-        State::Production => "in production",
-        State::Served => "served",
-        State::Consigned => "consigned",
-        State::Discarded => "discarded",
-        State::CountDifference => "a count difference",
+        State::Available => say!("available"),
+        State::Open => say!("open"),
+        State::InTransit => say!("on the way"),
+        State::Supplier => say!("with the supplier"),
+        State::Production => say!("in production"),
+        State::Served => say!("served"),
+        State::Consigned => say!("consigned"),
+        State::Discarded => say!("discarded"),
+        State::CountDifference => say!("a count difference"),
     }
 }

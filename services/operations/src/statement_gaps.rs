@@ -110,7 +110,7 @@ impl Tubtrail {
                 complete: items.len() <= MOST_LISTED && lots.len() <= MOST_LISTED,
                 items: items.into_iter().take(MOST_LISTED).collect(),
                 lots: at_once(conn, |conn| show(conn, &lots[..lots.len().min(MOST_LISTED)]))?,
-                caution: CAUTION.to_owned(),
+                caution: CAUTION.to_string(),
             })
         })
     }

@@ -7,6 +7,7 @@ mod reading;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::statements::{StatementFilter, statement, statements_after};
 use utoipa::{IntoParams, ToSchema};
 
@@ -248,7 +249,7 @@ impl Tubtrail {
     pub fn get_statement(&self, request: &Request, id: i64) -> Result<Statement> {
         request.actor.may_anywhere(&reach::GET_STATEMENT)?;
         self.read_at_once(|conn| {
-            let not_found = || OperationError::not_found("statement", id);
+            let not_found = || OperationError::not_found(say!("statement"), id);
             let row = statement(conn, id)?.ok_or_else(not_found)?;
             if let Some(lot_id) = row.lot_id {
                 let lot = tubtrail_storage::lots::lot(conn, lot_id)?;

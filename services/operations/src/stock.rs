@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Days, NaiveDate, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::State;
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Noun, Site, reorder_levels_in_force};
 use tubtrail_storage::on_hand::{
@@ -227,14 +228,14 @@ fn filter(conn: &mut AnyConnection, actor: &Actor, asked: &StockAsked, now: Naiv
     let on_hand: Vec<_> = State::ALL.into_iter().filter(|state| state.is_on_hand()).map(State::word).collect();
     let state = asked.state.as_deref().map(|state| one_of("state", state, &on_hand)).transpose()?;
     if asked.expires_within_days.is_some_and(|days| days > FURTHEST_DAYS) {
-        let detail = format!("at most {FURTHEST_DAYS} days ahead can be looked at");
+        let detail = say!("at most {most} days ahead can be looked at", most = FURTHEST_DAYS);
         return Err(OperationError::invalid("expires_within_days", detail));
     }
     if asked.expires_by.is_some() && asked.expires_within_days.is_some() {
-        return Err(OperationError::invalid("expires_within_days", "say it once: a day, or a number of days"));
+        return Err(OperationError::invalid("expires_within_days", say!("say it once: a day, or a number of days")));
     }
     if asked.expires_by.is_some() && asked.expires_soon {
-        return Err(OperationError::invalid("expires_soon", "say it once: a day, or soon"));
+        return Err(OperationError::invalid("expires_soon", say!("say it once: a day, or soon")));
     }
     let sites = fields::sites_asked(conn, asked.site.as_deref(), actor, &reach::SHOW_STOCK)?;
     let item = asked.item.as_deref().map(|code| fields::filter_item(conn, "item", code)).transpose()?;
@@ -245,7 +246,9 @@ fn filter(conn: &mut AnyConnection, actor: &Actor, asked: &StockAsked, now: Naiv
 
 fn one_of(field: &str, word: &str, words: &[&'static str]) -> Result<&'static str> {
     let found = words.iter().find(|known| **known == word);
-    found.copied().ok_or_else(|| OperationError::invalid(field, format!("this is one of {}", words.join(", "))))
+    found
+        .copied()
+        .ok_or_else(|| OperationError::invalid(field, say!("this is one of {words}", words = words.join(", "))))
 }
 
 /// The last days asked for, with the sites and items for which each counts: today is not the same day everywhere, and soon
@@ -415,7 +418,7 @@ fn key_of(after: &str) -> Result<StockKey> {
     if after.is_empty() {
         return Ok(StockKey::default());
     }
-    let wrong = || OperationError::invalid("after", "send the `next` of the page before, as it was");
+    let wrong = || OperationError::invalid("after", say!("send the `next` of the page before, as it was"));
     let mut parts = after.split('.');
     let (Some(site), Some(state), Some(lot), None) = (parts.next(), parts.next(), parts.next(), parts.next()) else {
         return Err(wrong());

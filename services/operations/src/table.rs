@@ -2,10 +2,13 @@
 
 use serde::de::DeserializeOwned;
 use tubtrail_domain::decimal::Decimal;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 
 use crate::error::{OperationError, Result};
 use crate::problems;
 use crate::quantities::Grams;
+use crate::unreadable::in_plain_words;
 
 /// Most rows of one file.
 pub const MOST_ROWS: usize = 10_000;
@@ -22,7 +25,7 @@ pub(crate) struct Row {
 /// Reads a table that has exactly these columns, in any order, of which the last so many may be missing.
 pub(crate) fn read(columns: &'static [&'static str], optional: usize, file: &[u8]) -> Result<Vec<Row>> {
     let text = std::str::from_utf8(file).map_err(|error| {
-        at_line(line_of(file, error.valid_up_to()), OperationError::invalid("", "the file is not UTF-8 here"))
+        at_line(line_of(file, error.valid_up_to()), OperationError::invalid("", say!("the file is not UTF-8 here")))
     })?;
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     refuse_open_quote(text)?;
@@ -32,20 +35,23 @@ pub(crate) fn read(columns: &'static [&'static str], optional: usize, file: &[u8
     let mut order = None;
     let mut rows = Vec::new();
     for record in reader.records() {
-        let record = record.map_err(|error| OperationError::invalid("file", format!("this is no CSV: {error}")))?;
+        let record = record.map_err(|error| {
+            OperationError::invalid("file", say!("this is no CSV: {error}", error = error.to_string()))
+        })?;
         let line = lines.line_at(record.position().map_or(0, csv::Position::byte));
         let Some(order) = &order else {
             order = Some(header(columns, optional, &record).map_err(|error| at_line(line, error))?);
             continue;
         };
         if rows.len() == MOST_ROWS {
-            let detail = format!("at most {MOST_ROWS} rows are taken: split the file");
+            let detail = say!("at most {most} rows are taken: split the file", most = MOST_ROWS);
             return Err(at_line(line, OperationError::new(&problems::TOO_LARGE, detail)));
         }
         rows.push(row(columns, order, &record, line)?);
     }
     if rows.is_empty() {
-        let missing = if order.is_some() { "there are no rows under the header" } else { "the file is empty" };
+        let missing =
+            if order.is_some() { say!("there are no rows under the header") } else { say!("the file is empty") };
         return Err(OperationError::invalid("file", missing));
     }
     Ok(rows)
@@ -53,7 +59,7 @@ pub(crate) fn read(columns: &'static [&'static str], optional: usize, file: &[u8
 
 /// Names the line in the sentence and before the field.
 pub(crate) fn at_line(line: usize, error: OperationError) -> OperationError {
-    let detail = format!("line {line}: {}", error.detail);
+    let detail = say!("line {line}: {detail}", line, detail = error.detail);
     let field = match error.field.as_deref() {
         None | Some("") => format!("line {line}"),
         Some(column) => format!("line {line}: {column}"),
@@ -67,7 +73,7 @@ fn refuse_open_quote(text: &str) -> Result<()> {
         return Ok(());
     }
     let last = text.rfind('"').unwrap_or(0);
-    let detail = "a quote is opened and not closed: double the quotes within a quoted cell";
+    let detail = say!("a quote is opened and not closed: double the quotes within a quoted cell");
     Err(at_line(line_of(text.as_bytes(), last), OperationError::invalid("", detail)))
 }
 
@@ -76,14 +82,18 @@ fn header(columns: &'static [&'static str], optional: usize, record: &csv::Strin
     for (place, name) in record.iter().enumerate() {
         if !columns.contains(&name) {
             if name.contains(';') || name.contains('\t') {
-                let detail = "separate the columns with commas, not with semicolons or tabs";
+                let detail = say!("separate the columns with commas, not with semicolons or tabs");
                 return Err(at_line(1, OperationError::invalid("", detail)));
             }
-            let detail = format!("{name:?} is no column of this table; its columns are {}", columns.join(", "));
+            let detail = say!(
+                "{name} is no column of this table; its columns are {columns}",
+                name = Quoted(name),
+                columns = columns.join(", ")
+            );
             return Err(OperationError::invalid(name.chars().take(60).collect::<String>(), detail));
         }
         if record.iter().take(place).any(|earlier| earlier == name) {
-            let detail = format!("the column {name} stands there twice");
+            let detail = say!("the column {name} stands there twice", name);
             return Err(OperationError::new(&problems::REPEATED, detail).at(name));
         }
     }
@@ -91,7 +101,7 @@ fn header(columns: &'static [&'static str], optional: usize, record: &csv::Strin
     let place = |(index, column): (usize, &&'static str)| {
         let found = record.iter().position(|name| name == *column);
         if found.is_none() && index < needed {
-            return Err(OperationError::invalid(*column, format!("the column {column} is missing")));
+            return Err(OperationError::invalid(*column, say!("the column {column} is missing", column)));
         }
         Ok(found)
     };
@@ -106,7 +116,7 @@ fn row(
 ) -> Result<Row> {
     let due = order.iter().flatten().count();
     if record.len() != due {
-        let detail = format!("this row has {} cells and the header has {due}", record.len());
+        let detail = say!("this row has {len} cells and the header has {due}", len = record.len(), due);
         return Err(at_line(line, OperationError::invalid("", detail)));
     }
     let cell = |place: &Option<usize>| place.map(|place| record.get(place).unwrap_or("").to_owned());
@@ -161,7 +171,7 @@ impl Row {
 
     /// A cell that must not be empty.
     pub(crate) fn required(&self, column: &str) -> Result<String> {
-        self.text(column).ok_or_else(|| OperationError::invalid(column, "this must not be empty"))
+        self.text(column).ok_or_else(|| OperationError::invalid(column, say!("this must not be empty")))
     }
 
     /// One word of several, unless the cell is empty.
@@ -175,24 +185,29 @@ impl Row {
             None => Ok(None),
             Some("true") => Ok(Some(true)),
             Some("false") => Ok(Some(false)),
-            Some(_) => Err(OperationError::invalid(column, "write true or false")),
+            Some(_) => Err(OperationError::invalid(column, say!("write true or false"))),
         }
     }
 
     /// Grams, to the milligram.
     pub(crate) fn grams(&self, column: &str) -> Result<Option<Grams>> {
         let Some(cell) = self.optional(column) else { return Ok(None) };
-        let amount: Decimal = cell.parse().map_err(|error| OperationError::invalid(column, format!("{error}")))?;
+        let amount: Decimal = cell.parse().map_err(|error| OperationError::invalid(column, error))?;
         let mg = amount.scaled_exactly(3).and_then(|mg| i64::try_from(mg).ok());
         let too_fine =
-            || OperationError::invalid(column, "grams are kept to three decimals: leave the further ones out");
+            || OperationError::invalid(column, say!("grams are kept to three decimals: leave the further ones out"));
         mg.map(|mg| Some(Grams::from_mg(mg))).ok_or_else(too_fine)
     }
 
     /// A whole number, or one with decimals; whatever the type reads.
     pub(crate) fn number<T: std::str::FromStr>(&self, column: &str, such_as: &str) -> Result<Option<T>> {
         let Some(cell) = self.optional(column) else { return Ok(None) };
-        let wrong = |_| OperationError::invalid(column, format!("{cell:?} is no number: write it as in {such_as}"));
+        let wrong = |_| {
+            OperationError::invalid(
+                column,
+                say!("{cell} is no number: write it as in {such_as}", cell = Quoted(&cell), such_as),
+            )
+        };
         cell.parse().map(Some).map_err(wrong)
     }
 }
@@ -200,7 +215,7 @@ impl Row {
 /// A word as the type spells it.
 pub(crate) fn one_word<T: DeserializeOwned>(column: &str, word: &str) -> Result<T> {
     serde_json::from_value(serde_json::Value::String(word.to_owned()))
-        .map_err(|error| OperationError::invalid(column, error.to_string().replace("unknown variant", "unknown word")))
+        .map_err(|error| OperationError::invalid(column, in_plain_words(&error.to_string())))
 }
 
 #[cfg(test)]

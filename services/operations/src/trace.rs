@@ -8,6 +8,8 @@ mod path;
 mod totals;
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_lineage::{Balance, LotIx};
 use tubtrail_storage::lots::{lots_by_ids, lots_of_delivery};
 use utoipa::ToSchema;
@@ -27,8 +29,10 @@ use crate::reach::{self, Request};
 use crate::tubtrail::Tubtrail;
 
 /// What stands beside every trace.
-pub const CAUTION: &str = "This is what was recorded. What was not written down, or written down wrongly, is not in it; \
-    that a lot is missing from this list clears nothing.";
+pub const CAUTION: Saying = say!(
+    "This is what was recorded. What was not written down, or written down wrongly, is not in it; \
+    that a lot is missing from this list clears nothing."
+);
 
 /// Lots of a piece of a stream.
 const CHUNK: usize = 500;
@@ -237,7 +241,9 @@ impl Tubtrail {
         let part = Part::Page { from, most: limit.clamp(1, MOST) as usize };
         let outline = self.outline(request, seeds, direction, part)?;
         if from > outline.lots.len() || (from > 0 && outline.fingerprint(from) != fingerprint) {
-            return Err(OperationError::new(&problems::TRACE_MOVED, "read it again from the first page").at("after"));
+            return Err(
+                OperationError::new(&problems::TRACE_MOVED, say!("read it again from the first page")).at("after")
+            );
         }
         let lots = self.answer_of(request, |inside, _| show(inside, &outline, outline.detailed()))?;
         let until = outline.detailed().end;
@@ -277,7 +283,7 @@ fn cursor(after: &str) -> Result<(usize, &str)> {
         return Ok((0, ""));
     }
     let read = after.split_once('.').and_then(|(from, print)| Some((from.parse().ok()?, print)));
-    read.ok_or_else(|| OperationError::invalid("after", "send the `next` of the page before, as it was"))
+    read.ok_or_else(|| OperationError::invalid("after", say!("send the `next` of the page before, as it was")))
 }
 
 fn head(seeds: &[Seed], direction: Direction, outline: &Outline) -> TraceHead {
@@ -287,7 +293,7 @@ fn head(seeds: &[Seed], direction: Direction, outline: &Outline) -> TraceHead {
         journal_position: outline.position,
         total: outline.lots.len(),
         balance: outline.balance.as_ref().map(show_balance),
-        caution: CAUTION.to_owned(),
+        caution: CAUTION.to_string(),
     }
 }
 

@@ -6,6 +6,7 @@ use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::moving::{Act, settle};
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
 use tubtrail_storage::lots::lot;
 use tubtrail_storage::master_data::Site;
 use tubtrail_storage::on_hand::{End, TransferFilter, transfers_after};
@@ -232,7 +233,7 @@ impl Tubtrail {
 /// A transfer in an address: not found by whoever reaches neither end.
 pub(crate) fn addressed(conn: &mut AnyConnection, actor: &Actor, id: i64) -> Result<TransferRow> {
     let row = transfer(conn, id)?.filter(|row| actor.reaches(row.from_site_id) || actor.reaches(row.to_site_id));
-    row.ok_or_else(|| OperationError::not_found("transfer", id))
+    row.ok_or_else(|| OperationError::not_found(say!("transfer"), id))
 }
 
 /// A transfer that may be recorded.
@@ -250,7 +251,7 @@ fn check(tx: &mut WriteTx<'_>, index: &Index, actor: &Actor, from: Site, new: &N
     let note = fields::optional_note("note", new.note.as_deref())?;
     let to = fields::site(tx.conn()?, "to", &new.to)?;
     if to.row.id == from.row.id {
-        return Err(OperationError::invalid("to", "it is there already: name another site"));
+        return Err(OperationError::invalid("to", say!("it is there already: name another site")));
     }
     let mut checked = Checked { from, to, dispatched_at, note, lines: Vec::new() };
     let mut seen = HashSet::new();
@@ -258,7 +259,7 @@ fn check(tx: &mut WriteTx<'_>, index: &Index, actor: &Actor, from: Site, new: &N
         let under = |error: OperationError| error.under(&format!("lines[{position}]"));
         let (standing, mass_mg) = check_line(tx, index, actor, &checked, line).map_err(under)?;
         if !seen.insert(standing.lot.id) {
-            let detail = format!("lot {} stands on two lines of this transfer", line.lot);
+            let detail = say!("lot {lot} stands on two lines of this transfer", lot = line.lot);
             return Err(under(OperationError::new(&problems::REPEATED, detail).at("lot")));
         }
         checked.lines.push((standing, mass_mg));
@@ -377,7 +378,7 @@ fn line_of(conn: &mut AnyConnection, names: &mut Names, lot_id: i64, sent_mg: i6
 fn filter(conn: &mut AnyConnection, actor: &Actor, asked: &TransfersAsked) -> Result<TransferFilter> {
     let end = match (asked.site.as_deref(), asked.direction) {
         (None, None) => None,
-        (None, Some(_)) => return Err(OperationError::invalid("site", "say from which site this is seen")),
+        (None, Some(_)) => return Err(OperationError::invalid("site", say!("say from which site this is seen"))),
         (Some(code), direction) => {
             let site = fields::sites_asked(conn, Some(code), actor, &reach::LIST_TRANSFERS)?;
             let end = direction.map(|direction| match direction {

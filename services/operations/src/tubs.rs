@@ -7,6 +7,7 @@ use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::moving::Act;
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
 use tubtrail_storage::WriteTx;
 use tubtrail_storage::master_data::Site;
 use tubtrail_storage::stock::{MovementRow, opened_at};
@@ -240,7 +241,7 @@ fn served(tx: &mut WriteTx<'_>, standing: &Standing, serving: &Serving) -> Resul
     let said = [serving.grams.is_some(), serving.quantity.is_some(), serving.portions.is_some()];
     if said.iter().filter(|said| **said).count() > 1 {
         let second = if serving.portions.is_some() { "portions" } else { "quantity" };
-        return Err(OperationError::invalid(second, "say it once: grams, quantity or portions"));
+        return Err(OperationError::invalid(second, say!("say it once: grams, quantity or portions")));
     }
     if let Some(grams) = serving.grams {
         return Ok(("grams", mass("grams", grams)?.mg()));
@@ -252,13 +253,13 @@ fn served(tx: &mut WriteTx<'_>, standing: &Standing, serving: &Serving) -> Resul
         return Ok(("quantity.amount", mass.mg()));
     }
     let Some(portions) = serving.portions else {
-        return Err(OperationError::invalid("grams", "say how much: grams, quantity or portions"));
+        return Err(OperationError::invalid("grams", say!("say how much: grams, quantity or portions")));
     };
     if !(1..=MOST_PORTIONS).contains(&portions) {
-        return Err(OperationError::invalid("portions", format!("1 to {MOST_PORTIONS} portions are taken")));
+        return Err(OperationError::invalid("portions", say!("1 to {most} portions are taken", most = MOST_PORTIONS)));
     }
     let Some(portion_mg) = item.current.portion_mg else {
-        let detail = format!("{} has no portion: give the item one, or say how many grams", item.current.name);
+        let detail = say!("{item} has no portion: give the item one, or say how many grams", item = item.current.name);
         return Err(OperationError::invalid("portions", detail));
     };
     Ok(("portions", i64::from(portions) * portion_mg))
@@ -267,6 +268,6 @@ fn served(tx: &mut WriteTx<'_>, standing: &Standing, serving: &Serving) -> Resul
 fn refuse_before_opening(tx: &mut WriteTx<'_>, standing: &Standing, field: &str, at: NaiveDateTime) -> Result<()> {
     let opened = opened_at(tx.conn()?, standing.lot.id)?;
     let Some(opened) = opened.filter(|opened| at < *opened) else { return standing.refuse_before_it_was(field, at) };
-    let detail = format!("tub {} was opened at {}", standing.number()?, fields::utc(opened));
+    let detail = say!("tub {lot} was opened at {at}", lot = standing.number()?, at = fields::utc(opened));
     Err(OperationError::new(&problems::OUT_OF_ORDER, detail).at(field).about([standing.number()?]))
 }

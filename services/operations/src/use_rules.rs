@@ -2,6 +2,8 @@
 
 use chrono::NaiveDateTime;
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_domain::using::{self, Lies, Unfit, Wanted, may_be_used};
 use tubtrail_storage::lots::LotRow;
 use tubtrail_storage::search::authors;
@@ -78,7 +80,7 @@ fn held_since(tx: &mut WriteTx<'_>, lot: &Standing) -> Result<Option<NaiveDateTi
 }
 
 /// What to do where a lot may not be used any more, but was.
-const BUT_BEFORE: &str = "What went in before that is written down with its time (used_at) and a reason.";
+const BUT_BEFORE: Saying = say!("What went in before that is written down with its time (used_at) and a reason.");
 
 fn refusal(
     making: &Making,
@@ -89,40 +91,53 @@ fn refusal(
 ) -> Result<OperationError> {
     let number = asked.number;
     let (problem, field, detail) = match unfit {
-        Unfit::Recalled => (&problems::LOT_RECALLED, "lot", format!("{} {BUT_BEFORE}", lot.said_of_recall(recalled)?)),
+        Unfit::Recalled => (
+            &problems::LOT_RECALLED,
+            "lot",
+            say!("{lot} {but_before}", lot = lot.said_of_recall(recalled)?, but_before = BUT_BEFORE),
+        ),
         Unfit::OnHold => {
             let why = lot.hold.as_ref().map_or("", |hold| hold.reason.as_str());
-            (&problems::LOT_ON_HOLD, "lot", format!("{} {BUT_BEFORE}", lot.said_of_hold(why)?))
+            (
+                &problems::LOT_ON_HOLD,
+                "lot",
+                say!("{lot} {but_before}", lot = lot.said_of_hold(why)?, but_before = BUT_BEFORE),
+            )
         }
         Unfit::Rejected => {
             let why = lot.rejection.as_ref().map_or("", |rejection| rejection.reason.as_str());
-            (&problems::LOT_REJECTED, "lot", format!("lot {number} was rejected: {why}"))
+            (&problems::LOT_REJECTED, "lot", say!("lot {number} was rejected: {why}", number, why))
         }
-        Unfit::Elsewhere => (&problems::LOT_ELSEWHERE, "lot", format!("lot {number} is not here")),
+        Unfit::Elsewhere => (&problems::LOT_ELSEWHERE, "lot", say!("lot {number} is not here", number)),
         Unfit::Open => {
-            let detail = format!("tub {number} is open; what stood in the case goes into nothing else");
+            let detail = say!("tub {number} is open; what stood in the case goes into nothing else", number);
             (&problems::ALREADY_OPEN, "lot", detail)
         }
         Unfit::Completed(at) => {
             let at = fields::wall_clock(&making.site, at)?;
-            (&problems::OUT_OF_ORDER, "used_at", format!("the batch was completed at {at}"))
+            (&problems::OUT_OF_ORDER, "used_at", say!("the batch was completed at {at}", at))
         }
         Unfit::NotThereYet(at) => {
             let at = fields::wall_clock(&making.site, at)?;
-            (&problems::OUT_OF_ORDER, "used_at", format!("lot {number} is here only since {at}"))
+            (&problems::OUT_OF_ORDER, "used_at", say!("lot {number} is here only since {at}", number, at))
         }
-        Unfit::Expired(last) => (&problems::LOT_EXPIRED, "lot", format!("the last day of lot {number} was {last}")),
+        Unfit::Expired(last) => {
+            (&problems::LOT_EXPIRED, "lot", say!("the last day of lot {number} was {last}", number, last))
+        }
         Unfit::NotMature(at) => {
             let at = fields::wall_clock(&making.site, at)?;
             // Someone who says why wants it used all the same: then what is missing is the role.
             let problem = if asked.with_reason { &problems::FORBIDDEN } else { &problems::NOT_MATURE };
-            let roles: Vec<_> = reach::USE_BEFORE_MATURE.roles.iter().map(|role| role.word()).collect();
-            let roles = roles.join(" or ");
-            (problem, "lot", format!("lot {number} is mature at {at}; sooner needs a reason and the role {roles}"))
+            let roles = reach::USE_BEFORE_MATURE.roles_in_words();
+            (
+                problem,
+                "lot",
+                say!("lot {number} is mature at {at}; sooner needs a reason and the role {roles}", number, at, roles),
+            )
         }
         Unfit::NotEnough(here_mg) => {
             let (here, wanted) = (in_grams(here_mg), in_grams(asked.mass_mg));
-            let detail = format!("there are {here} of lot {number} here, and {wanted} are wanted");
+            let detail = say!("there are {here} of lot {number} here, and {wanted} are wanted", here, number, wanted);
             (&problems::NOT_ENOUGH, "quantity.amount", detail)
         }
     };
@@ -143,15 +158,15 @@ fn lies(standing: &Standing, site_id: i64) -> Lies {
 }
 
 /// Says where a lot is; sites out of reach are not named.
-fn elsewhere(conn: &mut AnyConnection, actor: &Actor, making: &Making, lot: &Standing) -> Result<String> {
+fn elsewhere(conn: &mut AnyConnection, actor: &Actor, making: &Making, lot: &Standing) -> Result<Saying> {
     let mut names = Names::default();
     let mut places = Vec::new();
     for place in lot.lies_at().filter(|place| actor.reaches(place.site_id)) {
-        let sent = if place.state == State::InTransit { "on its way from " } else { "at " };
-        places.push(format!("{sent}{}", names.site(conn, place.site_id)?.current.name));
+        let site = &names.site(conn, place.site_id)?.current.name;
+        let sent = place.state == State::InTransit;
+        places.push(if sent { say!("on its way from {site}", site) } else { say!("at {site}", site) });
     }
-    if places.is_empty() {
-        places.push("at a site out of your reach".to_owned());
-    }
-    Ok(format!("lot {} is not at {}: it is {}", lot.number()?, making.site.current.name, places.join(" and ")))
+    let places = Saying::joined(places, |one, other| say!("{one} and {other}", one, other))
+        .unwrap_or(say!("at a site out of your reach"));
+    Ok(say!("lot {lot} is not at {site}: it is {places}", lot = lot.number()?, site = making.site.current.name, places))
 }

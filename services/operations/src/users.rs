@@ -3,6 +3,8 @@
 use std::collections::HashSet;
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use tubtrail_storage::master_data::{Noun, Site};
 use tubtrail_storage::people::{self as stored, UserRoleRow, UserRow, UserVersionRow};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -140,7 +142,7 @@ fn create(tx: &mut WriteTx<'_>, new: &NewUser, password_hash: String) -> Result<
     let name = fields::name("name", &new.name)?;
     let grants = grants(tx.conn()?, &new.roles)?;
     if stored::user_by_login(tx.conn()?, &new.login)?.is_some() {
-        let detail = format!("there is a user {:?} already", new.login);
+        let detail = say!("there is a user {login} already", login = Quoted(&new.login));
         return Err(OperationError::new(&problems::CODE_TAKEN, detail).at("login"));
     }
     let user_id = tx.id();
@@ -151,11 +153,13 @@ fn create(tx: &mut WriteTx<'_>, new: &NewUser, password_hash: String) -> Result<
 }
 
 fn change(tx: &mut WriteTx<'_>, login: &str, next: &UserChange, password_hash: Option<String>) -> Result<User> {
-    let user = stored::user_by_login(tx.conn()?, login)?.ok_or_else(|| OperationError::not_found("user", login))?;
+    let user =
+        stored::user_by_login(tx.conn()?, login)?.ok_or_else(|| OperationError::not_found(say!("user"), login))?;
     let name = fields::name("name", &next.name)?;
     let grants = grants(tx.conn()?, &next.roles)?;
     if next.version != user.current.version {
-        let detail = format!("version {} is in force; read it again before you change it", user.current.version);
+        let detail =
+            say!("version {version} is in force; read it again before you change it", version = user.current.version);
         return Err(OperationError::new(&problems::VERSION_MOVED, detail).at("version"));
     }
     let was = user.current.active && grants_of(&user)?.iter().any(is_owner_everywhere);
@@ -186,7 +190,8 @@ fn record_version(tx: &mut WriteTx<'_>, row: UserVersionRow, grants: &[Grant]) -
 }
 
 fn now(tx: &mut WriteTx<'_>, login: &str) -> Result<User> {
-    let user = stored::user_by_login(tx.conn()?, login)?.ok_or_else(|| OperationError::not_found("user", login))?;
+    let user =
+        stored::user_by_login(tx.conn()?, login)?.ok_or_else(|| OperationError::not_found(say!("user"), login))?;
     answer(tx.conn()?, user)
 }
 
@@ -198,16 +203,16 @@ fn grants(conn: &mut AnyConnection, roles: &[RoleAt]) -> Result<Vec<Grant>> {
     for (index, at) in roles.iter().enumerate() {
         let field = |name: &str| format!("roles[{index}].{name}");
         if at.role == Role::Device {
-            return Err(OperationError::invalid(field("role"), "a person is no device; add a device instead"));
+            return Err(OperationError::invalid(field("role"), say!("a person is no device; add a device instead")));
         }
         if !seen.insert(at) {
-            return Err(OperationError::new(&problems::REPEATED, "this role is named twice").at(field("role")));
+            return Err(OperationError::new(&problems::REPEATED, say!("this role is named twice")).at(field("role")));
         }
         let site_id = match &at.site {
             None => None,
             Some(code) => {
                 let site = Site::by_code(conn, code)?;
-                Some(site.ok_or_else(|| OperationError::unknown("site", code, field("site")))?.row.id)
+                Some(site.ok_or_else(|| OperationError::unknown(say!("site"), code, field("site")))?.row.id)
             }
         };
         grants.push(Grant { role: at.role, site_id });
@@ -227,7 +232,7 @@ fn refuse_without_owner(conn: &mut AnyConnection, but: i64) -> Result<()> {
             return Ok(());
         }
     }
-    let detail = "nobody else may do everything everywhere; make another owner first";
+    let detail = say!("nobody else may do everything everywhere; make another owner first");
     Err(OperationError::new(&problems::LAST_OWNER, detail).at("roles"))
 }
 

@@ -6,6 +6,7 @@ use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::{Place, State};
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{
     LotRow, UntrackedInputRow, UseRow, UseVoidRow, completion_of, lots_by_ids, untracked_inputs_of, uses_of_batch,
     voids_of,
@@ -218,9 +219,9 @@ fn check_input(conn: &mut AnyConnection, actor: &Actor, new: &NewUse, now: Naive
     let (lot, item) = match (&new.lot, &new.item) {
         (Some(number), None) => named_lot(conn, actor, number)?,
         (None, Some(code)) => (None, untracked_item(conn, code, said_at)?),
-        (Some(_), Some(_)) => return Err(OperationError::invalid("item", "name the lot or the item, not both")),
+        (Some(_), Some(_)) => return Err(OperationError::invalid("item", say!("name the lot or the item, not both"))),
         (None, None) => {
-            return Err(OperationError::invalid("lot", "name the lot, or an item that is kept without lots"));
+            return Err(OperationError::invalid("lot", say!("name the lot, or an item that is kept without lots")));
         }
     };
     let mass = new.quantity.to_mass(&counting(&item.current)?).map_err(|error| error.under("quantity"))?;
@@ -238,11 +239,11 @@ fn named_lot(conn: &mut AnyConnection, actor: &Actor, number: &str) -> Result<(O
 fn untracked_item(conn: &mut AnyConnection, code: &str, said_at: Option<NaiveDateTime>) -> Result<Item> {
     let item = fields::item(conn, "item", code)?;
     if item.current.tracked {
-        let detail = format!("{} is kept by lot: name the lot", item.current.name);
+        let detail = say!("{item} is kept by lot: name the lot", item = item.current.name);
         return Err(OperationError::new(&problems::WRONG_KIND, detail).at("item"));
     }
     if said_at.is_some() {
-        return Err(OperationError::invalid("used_at", "a time is kept for lots only"));
+        return Err(OperationError::invalid("used_at", say!("a time is kept for lots only")));
     }
     Ok(item)
 }
@@ -251,14 +252,14 @@ fn refuse_late(inputs: &[Input]) -> Result<()> {
     match inputs.iter().position(|input| input.reason.is_none()) {
         None => Ok(()),
         Some(position) => {
-            let detail = "the batch is already completed: say why this is written down now";
+            let detail = say!("the batch is already completed: say why this is written down now");
             Err(under(position)(OperationError::new(&problems::NEEDS_REASON, detail).at("reason")))
         }
     }
 }
 
 fn completed_meanwhile() -> OperationError {
-    let detail = "the batch was completed a moment ago; look at it again, and send this again if it still holds";
+    let detail = say!("the batch was completed a moment ago; look at it again, and send this again if it still holds");
     OperationError::new(&problems::VERSION_MOVED, detail)
 }
 
@@ -288,7 +289,8 @@ fn would_loop(conn: &mut AnyConnection, number: &str, chain: &[i64]) -> Result<O
         .map(|lot| Ok((lot.id, lots::number(lot)?.to_string())))
         .collect::<Result<_>>()?;
     let chain: Vec<String> = chain.iter().filter_map(|id| numbers.get(id).cloned()).collect();
-    let detail = format!("lot {number} was made from what this batch yielded: {}", chain.join(", then "));
+    let detail =
+        say!("lot {number} was made from what this batch yielded: {chain}", number, chain = chain.join(", then "));
     Ok(OperationError::new(&problems::WOULD_LOOP, detail).at("lot").about(chain))
 }
 

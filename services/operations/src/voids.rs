@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{UseRow, UseVoidRow, completion_of, lot, use_by_id, voids_of};
 use tubtrail_storage::stock::MovementRow;
 use tubtrail_storage::{StorageError, WriteTx};
@@ -31,7 +32,7 @@ impl Tubtrail {
     pub fn void_use(&self, request: &Request, id: i64, new: UseVoid) -> Result<Answered<BatchUse>> {
         let actor = request.actor.clone();
         self.write(request, &reach::VOID_USE, move |tx| {
-            let not_found = || OperationError::not_found("use", id);
+            let not_found = || OperationError::not_found(say!("use"), id);
             let row = use_by_id(tx.conn()?, id)?.ok_or_else(not_found)?;
             let making = batches::addressed(tx.conn()?, &actor, &reach::VOID_USE, row.batch_id)
                 .map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;
@@ -49,17 +50,17 @@ fn only(mut uses: Vec<BatchUse>) -> Result<BatchUse> {
 
 fn refuse_void(tx: &mut WriteTx<'_>, row: &UseRow) -> Result<()> {
     if !voids_of(tx.conn()?, &[row.id])?.is_empty() {
-        return Err(OperationError::new(&problems::ALREADY_VOIDED, format!("use {} was already voided", row.id)));
+        return Err(OperationError::new(&problems::ALREADY_VOIDED, say!("use {id} was already voided", id = row.id)));
     }
     let Some(completion) = completion_of(tx.conn()?, row.batch_id)? else { return Ok(()) };
     let left_mg = went_in(tx.conn()?, row.batch_id)?.mass_mg - row.mass_mg;
     if left_mg >= completion.out_mg {
         return Ok(());
     }
-    let detail = format!(
-        "without it {} went in, and {} came out; write down first what went in instead",
-        in_grams(left_mg),
-        in_grams(completion.out_mg)
+    let detail = say!(
+        "without it {inside} went in, and {out} came out; write down first what went in instead",
+        inside = in_grams(left_mg),
+        out = in_grams(completion.out_mg)
     );
     Err(OperationError::new(&problems::MORE_OUT_THAN_IN, detail))
 }

@@ -13,6 +13,8 @@ mod tried;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use tubtrail_domain::webhooks::Event;
 use tubtrail_storage::search::authors;
 use tubtrail_storage::webhooks::{
@@ -24,7 +26,7 @@ use utoipa::ToSchema;
 
 pub use self::address::{Outgoing, Resolve};
 pub use self::events::{RecallTold, Tested, WebhookData, WebhookMessage};
-pub use self::sending::{Delivery, Desk, Due, Outcome};
+pub use self::sending::{Delivery, Desk, Due, Outcome, stop_reason};
 pub use self::tried::WebhookAttempt;
 use crate::error::{OperationError, Result};
 use crate::holds::Because;
@@ -269,7 +271,7 @@ impl Tubtrail {
             let stored = addressed(tx.conn()?, &code)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             if !stored.is_on() {
-                return Err(OperationError::new(&problems::WEBHOOK_STOPPED, problems::WEBHOOK_STOPPED.title));
+                return Err(OperationError::of(&problems::WEBHOOK_STOPPED));
             }
             switch(tx, stored, false, reason, false)
         })
@@ -283,7 +285,7 @@ impl Tubtrail {
             let stored = addressed(tx.conn()?, &code)?;
             let reason = fields::reason("reason", new.reason.as_deref())?;
             if stored.is_on() {
-                return Err(OperationError::new(&problems::WEBHOOK_RUNNING, problems::WEBHOOK_RUNNING.title));
+                return Err(OperationError::of(&problems::WEBHOOK_RUNNING));
             }
             refuse_too_many(tx.conn()?)?;
             switch(tx, stored, true, reason, new.skip_missed)
@@ -305,7 +307,7 @@ impl Tubtrail {
 
 /// A webhook in an address.
 fn addressed(conn: &mut AnyConnection, code: &str) -> Result<Stored> {
-    webhook_by_code(conn, code)?.ok_or_else(|| OperationError::not_found("webhook", code))
+    webhook_by_code(conn, code)?.ok_or_else(|| OperationError::not_found(say!("webhook"), code))
 }
 
 fn record(tx: &mut WriteTx<'_>, new: &NewWebhook, url: String) -> Result<WebhookRow> {
@@ -316,10 +318,10 @@ fn record(tx: &mut WriteTx<'_>, new: &NewWebhook, url: String) -> Result<Webhook
     events.sort_unstable();
     events.dedup();
     if events.len() < new.events.len() {
-        return Err(OperationError::new(&problems::REPEATED, "an event is named twice").at("events"));
+        return Err(OperationError::new(&problems::REPEATED, say!("an event is named twice")).at("events"));
     }
     if webhook_by_code(tx.conn()?, &new.code)?.is_some() {
-        let detail = format!("there is a webhook {:?} already", new.code);
+        let detail = say!("there is a webhook {code} already", code = Quoted(&new.code));
         return Err(OperationError::new(&problems::CODE_TAKEN, detail).at("code"));
     }
     refuse_too_many(tx.conn()?)?;
@@ -335,7 +337,7 @@ fn refuse_too_many(conn: &mut AnyConnection) -> Result<()> {
     if all_webhooks(conn)?.iter().filter(|webhook| webhook.is_on()).count() < MOST_WEBHOOKS {
         return Ok(());
     }
-    let detail = format!("{MOST_WEBHOOKS} webhooks are served already; stop one first");
+    let detail = say!("{most} webhooks are served already; stop one first", most = MOST_WEBHOOKS);
     Err(OperationError::new(&problems::TOO_MANY_WEBHOOKS, detail))
 }
 

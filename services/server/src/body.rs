@@ -11,6 +11,9 @@ use futures_util::future::LocalBoxFuture;
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 use tubtrail_domain::papers::{LARGEST_BYTES, PaperError};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
+use tubtrail_operations::unreadable::in_plain_words;
 use tubtrail_operations::{OperationError, problems};
 use utoipa::ToSchema;
 
@@ -109,7 +112,8 @@ impl FromRequest for File {
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
         let (request, payload) = (request.clone(), payload.take());
         Box::pin(async move {
-            let late = |_| Problem::from(OperationError::new(&problems::MALFORMED, "the file did not arrive in time"));
+            let late =
+                |_| Problem::from(OperationError::new(&problems::MALFORMED, say!("the file did not arrive in time")));
             let bytes = tokio::time::timeout(PATIENCE_FOR_FILES, collect(payload)).await.map_err(late)??;
             expect_content_type(&request, &FILES)?;
             Ok(Self { hash: request_hash(&request, &bytes), bytes })
@@ -121,9 +125,10 @@ impl FromRequest for File {
 async fn collect(mut payload: Payload) -> Result<Vec<u8>, Problem> {
     let mut bytes = Vec::new();
     while let Some(part) = payload.next().await {
-        let part = part.map_err(|error| OperationError::new(&problems::MALFORMED, error.to_string()))?;
+        let part =
+            part.map_err(|error| OperationError::new(&problems::MALFORMED, Saying::as_it_is(error.to_string())))?;
         if bytes.len() + part.len() > LARGEST_BYTES {
-            return Err(OperationError::new(&problems::TOO_LARGE, PaperError::TooLarge.to_string()).into());
+            return Err(OperationError::new(&problems::TOO_LARGE, PaperError::TooLarge).into());
         }
         bytes.extend_from_slice(&part);
     }
@@ -149,15 +154,17 @@ fn arrive<T: 'static>(
 fn read(request: &HttpRequest, payload: &mut Payload) -> impl Future<Output = Result<web::Bytes, Problem>> + use<> {
     let bytes = web::Bytes::from_request(request, payload);
     async move {
-        let late = |_| Problem::from(OperationError::new(&problems::MALFORMED, "the body did not arrive in time"));
+        let late =
+            |_| Problem::from(OperationError::new(&problems::MALFORMED, say!("the body did not arrive in time")));
         tokio::time::timeout(PATIENCE, bytes).await.map_err(late)?.map_err(|error| {
             let too_large = error.as_response_error().status_code() == actix_web::http::StatusCode::PAYLOAD_TOO_LARGE;
             let problem = if too_large { &problems::TOO_LARGE } else { &problems::MALFORMED };
-            OperationError::new(
-                problem,
-                if too_large { format!("at most {LARGEST} bytes are taken") } else { error.to_string() },
-            )
-            .into()
+            let detail = if too_large {
+                say!("at most {most} bytes are taken", most = LARGEST)
+            } else {
+                Saying::as_it_is(error.to_string())
+            };
+            OperationError::new(problem, detail).into()
         })
     }
 }
@@ -169,7 +176,9 @@ fn expect_content_type(request: &HttpRequest, expected: &[&str]) -> Result<(), P
     if expected.iter().any(|expected| essence.eq_ignore_ascii_case(expected)) {
         return Ok(());
     }
-    let detail = format!("send it as Content-Type: {}", expected.join(" or "));
+    let types = expected.iter().map(|one| Saying::as_it_is(*one));
+    let types = Saying::joined(types, |one, other| say!("{one} or {other}", one, other)).unwrap_or(say!("nothing"));
+    let detail = say!("send it as Content-Type: {types}", types);
     Err(OperationError::new(&problems::MALFORMED, detail).into())
 }
 
@@ -202,7 +211,7 @@ fn refuse_arrays(request: &HttpRequest, bytes: &[u8]) -> Result<(), Problem> {
     if !bytes.contains(&b'[') {
         return Ok(());
     }
-    let problem = OperationError::new(&problems::INVALID, "an object is expected here, not an array");
+    let problem = OperationError::new(&problems::INVALID, say!("an object is expected here, not an array"));
     if bytes.trim_ascii_start().first() == Some(&b'[') {
         let read = serde_json::from_slice::<serde::de::IgnoredAny>(bytes);
         return Err(read.map_or_else(|error| malformed(&error), |_| problem.into()));
@@ -232,32 +241,7 @@ pub(crate) fn field_at_fault(error: &serde_path_to_error::Error<serde_json::Erro
 }
 
 fn malformed(error: &serde_json::Error) -> Problem {
-    OperationError::new(&problems::MALFORMED, format!("this is no JSON: {error}")).into()
-}
-
-/// What a reader says, for people: the path says where, so line and column would only confuse, and the names of our types
-/// mean nothing to them.
-pub(crate) fn in_plain_words(said: &str) -> String {
-    const NO_TIME: [&str; 5] = [
-        "premature end of input",
-        "input contains invalid characters",
-        "input is out of range",
-        "trailing input",
-        "input is not enough for unique date and time",
-    ];
-    let said = said.split(" at line ").next().unwrap_or(said);
-    if NO_TIME.contains(&said) {
-        return "write a day as 2026-11-25, and a time as 2026-11-25T08:00:00Z".to_owned();
-    }
-    let said = said.strip_suffix(", there are no fields").unwrap_or(said);
-    let mut said = said.replace("unknown variant", "unknown word").replace("unknown field", "there is no field");
-    for number in ["f64", "u32", "i32", "i64"] {
-        said = said.replace(&format!("expected {number}"), "expected a number");
-    }
-    match said.split_once("expected struct ") {
-        Some((before, _)) => format!("{before}expected an object"),
-        None => said,
-    }
+    OperationError::new(&problems::MALFORMED, say!("this is no JSON: {error}", error = error.to_string())).into()
 }
 
 fn request_hash(request: &HttpRequest, body: &[u8]) -> String {

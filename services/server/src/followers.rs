@@ -4,6 +4,7 @@ use std::time::{Duration, Instant};
 
 use parking_lot::Mutex;
 use tokio::sync::watch;
+use tubtrail_domain::say;
 use tubtrail_operations::Tubtrail;
 
 use crate::house::{House, off_thread};
@@ -50,7 +51,12 @@ impl Followers {
             teller.send_replace(now);
         });
         let (stopping, _) = watch::channel(false);
-        Self { position, stopping, seats: Seats::new(MOST, "follow the journal"), looked: Mutex::new(Instant::now()) }
+        Self {
+            position,
+            stopping,
+            seats: Seats::new(MOST, say!("follow the journal")),
+            looked: Mutex::new(Instant::now()),
+        }
     }
 
     /// One more, unless there are too many.

@@ -6,6 +6,7 @@ use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
+use tubtrail_domain::say;
 use tubtrail_operations::webhooks::Outgoing;
 use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
 
@@ -124,7 +125,7 @@ where
 /// A handle for the life of the server.
 pub fn share(tubtrail: Tubtrail, door: Door, public_url: Option<String>, outgoing: Outgoing) -> House {
     let followers = Followers::of(&tubtrail);
-    let traces = Seats::new(TRACES, "read a whole trace");
+    let traces = Seats::new(TRACES, say!("read a whole trace"));
     web::Data::from(Arc::new(Inside {
         tubtrail,
         door,

@@ -5,6 +5,7 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use parking_lot::Mutex;
+use tubtrail_domain::say;
 use tubtrail_operations::imports::{ImportProgress, Imported};
 use tubtrail_operations::{OperationError, Request, problems};
 
@@ -81,7 +82,7 @@ impl Jobs {
         }
         let is_at_work = |job: &&Arc<Job>| job.outcome.lock().is_none();
         if jobs.iter().filter(is_at_work).count() >= MOST_AT_WORK {
-            let detail = "other files are being taken in: wait until one is done";
+            let detail = say!("other files are being taken in: wait until one is done");
             return Err(OperationError::new(&problems::BUSY, detail).into());
         }
         if jobs.len() == MOST {

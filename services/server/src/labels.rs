@@ -5,10 +5,12 @@ use std::sync::Arc;
 use actix_web::HttpResponse;
 use actix_web::http::header::CONTENT_TYPE;
 use tubtrail_documents::labels::{
-    self as drawing, CodeContent, LabelContent, LabelError, LabelSettings, LabelText, Labelled, PNG_MEDIA_TYPE,
-    Resolution, SVG_MEDIA_TYPE, TextPiece,
+    self as drawing, CodeContent, LabelContent, LabelError, LabelPart, LabelSettings, LabelText, Labelled,
+    PNG_MEDIA_TYPE, Resolution, SVG_MEDIA_TYPE, TextPiece,
 };
 use tubtrail_documents::pdf;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::{Gap, Saying};
 use tubtrail_operations::labels::{Dpi, Label, LabelCode, LabelPiece, LabelSize, LabelTone, Symbology};
 use tubtrail_operations::prints::Fits;
 use tubtrail_operations::{OperationError, problems};
@@ -110,15 +112,61 @@ fn code(code: &LabelCode) -> CodeContent {
     }
 }
 
+/// Why there is no label, in words.
+fn in_words(error: &LabelError) -> Saying {
+    match error {
+        LabelError::NoRoom { part, size, least_letters, word: Some(word), .. } => say!(
+            "{part} has no room on a label of {size} in letters of {letters} mm: “{word}” is wider than the room for it. \
+             Take a larger label, or shorten what is on it",
+            part = part_in_words(*part),
+            size = size.to_string(),
+            letters = Gap::Figure((f64::from(*least_letters) / 1000.0).to_string()),
+            word
+        ),
+        LabelError::NoRoom { part, size, least_letters, word: None, over } => say!(
+            "{part} has no room on a label of {size} in letters of {letters} mm: {over} mm of height are missing. Take a \
+             larger label, or shorten what is on it",
+            part = part_in_words(*part),
+            size = size.to_string(),
+            letters = Gap::Figure((f64::from(*least_letters) / 1000.0).to_string()),
+            over = Gap::Figure(format!("{}.{}", over / 10, over % 10))
+        ),
+        LabelError::NoSuchLetter { part, character } => {
+            say!("{part} cannot be printed: the letters have no “{character}”", part = part_in_words(*part), character)
+        }
+        LabelError::Code(why) => say!("the code cannot be made: {why}", why),
+        LabelError::NoName => say!("a label needs a name"),
+        LabelError::Letters => say!("the least height of letters must be from 0.8 to 5 mm"),
+        LabelError::Picture(_) | LabelError::Document(_) => Saying::as_it_is(error.to_string()),
+    }
+}
+
+const fn part_in_words(part: LabelPart) -> Saying {
+    match part {
+        LabelPart::Name => say!("the name"),
+        LabelPart::Subtitle => say!("the line below the name"),
+        LabelPart::Ingredients => say!("the list of ingredients"),
+        LabelPart::Statements => say!("what it contains and may contain"),
+        LabelPart::Notice => say!("the notice"),
+        LabelPart::NetQuantity => say!("the net quantity"),
+        LabelPart::Dates => say!("the date"),
+        LabelPart::Lot => say!("the lot number"),
+        LabelPart::Gtin => say!("the GTIN"),
+        LabelPart::Storage => say!("how to keep it"),
+        LabelPart::Maker => say!("the maker"),
+        LabelPart::Codes => say!("the code"),
+    }
+}
+
 fn failed(error: &LabelError, label: &Label) -> OperationError {
-    let problem = OperationError::new(&problems::LABEL_NO_ROOM, error.to_string()).about([label.lot.clone()]);
+    let problem = OperationError::new(&problems::LABEL_NO_ROOM, in_words(error)).about([label.lot.clone()]);
     match error {
         LabelError::NoRoom { part, .. } | LabelError::NoSuchLetter { part, .. } => problem.at(part.field()),
         LabelError::Code(_) => problem.at("codes"),
         LabelError::NoName => problem.at("name"),
         LabelError::Letters | LabelError::Picture(_) | LabelError::Document(_) => {
             tracing::error!(%error, lot = label.lot, "a label was not drawn");
-            OperationError::new(&problems::INTERNAL, problems::INTERNAL.title)
+            OperationError::of(&problems::INTERNAL)
         }
     }
 }

@@ -4,6 +4,7 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::RETRY_AFTER;
 use actix_web::{HttpResponse, ResponseError};
 use serde::Serialize;
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::problems::{self, Sort};
 use tubtrail_operations::{Fault, OperationError};
 use utoipa::ToSchema;
@@ -21,11 +22,13 @@ pub struct ProblemDetails {
     #[serde(rename = "type")]
     pub kind: String,
     /// The problem in general.
-    pub title: &'static str,
+    #[schema(value_type = String)]
+    pub title: Saying,
     /// The HTTP status, again.
     pub status: u16,
     /// The problem this time, in a sentence.
-    pub detail: String,
+    #[schema(value_type = String)]
+    pub detail: Saying,
     /// The field of the request at fault.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub field: Option<String>,
@@ -41,7 +44,7 @@ impl Problem {
     /// Something that must not happen; the cause goes to the log alone.
     pub fn internal(cause: &dyn std::fmt::Display) -> Self {
         tracing::error!(%cause, "a request failed");
-        Self(OperationError::new(&problems::INTERNAL, problems::INTERNAL.title))
+        Self(OperationError::of(&problems::INTERNAL))
     }
 
     /// Whether it is this one.
@@ -68,7 +71,7 @@ impl Problem {
     pub fn details(&self) -> ProblemDetails {
         ProblemDetails {
             kind: format!("/problems/{}", self.0.problem.word),
-            title: self.0.problem.title,
+            title: self.0.problem.title.clone(),
             status: self.status().as_u16(),
             detail: self.0.detail.clone(),
             field: self.0.field.clone(),

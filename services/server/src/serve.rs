@@ -11,6 +11,7 @@ use actix_web::middleware::{Compress, Next, from_fn};
 use actix_web::{App, HttpRequest, HttpServer, web};
 use tokio::signal::unix::{SignalKind, signal};
 use tracing_actix_web::TracingLogger;
+use tubtrail_domain::say;
 use tubtrail_operations::{OperationError, problems};
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config, SwaggerUi};
@@ -173,5 +174,5 @@ async fn not_found(request: HttpRequest) -> Outcome {
 }
 
 fn nothing_there(request: &HttpRequest) -> crate::problem::Problem {
-    OperationError::new(&problems::NOT_FOUND, format!("there is nothing at {}", request.path())).into()
+    OperationError::new(&problems::NOT_FOUND, say!("there is nothing at {path}", path = request.path())).into()
 }

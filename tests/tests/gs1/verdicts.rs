@@ -69,7 +69,7 @@ fn of_values(code: &str, theirs: &str) -> Option<&'static str> {
 
 /// Where bwip-js lets through what we refuse, in values of any kind of code.
 fn let_through(error: &Gs1Error) -> Option<&'static str> {
-    let prefix = matches!(&error.fault, Fault::Malformed { due, .. } if due.contains("company prefix"));
+    let prefix = matches!(&error.fault, Fault::Malformed { due, .. } if due.to_string().contains("company prefix"));
     prefix.then_some("bwip-js does not look at company prefixes")
 }
 

@@ -57,7 +57,9 @@ fn what_ran_before_may_be_in_it_until_an_allergen_clean(backend: Backend) {
         after_until: Some(minute(60)),
     };
     assert!(found.steps.contains(&contact), "{:#?}", found.steps);
-    assert!(found.because.iter().any(|line| line.contains("no clean between the two that clears hazelnut")));
+    assert!(
+        found.because.iter().any(|line| line.to_string().contains("no clean between the two that clears hazelnut"))
+    );
     let (_, _, second) = churn(&house, "fiordilatte", milk_only(&milk), "freezer-1", 70, 80);
     assert_eq!(answer(&house, &second, "hazelnut"), MayContain, "it goes on from batch to batch");
     clean(&house, "freezer-1", "allergen-clean", 85);
@@ -159,7 +161,7 @@ fn one_scoop_carries_from_tub_to_tub(backend: Backend) {
     let (served, found) = of(&plain, "hazelnut");
     assert_eq!((served, found.answer), (Served::NotSaid, MayContain), "unknown is never clear");
     assert!(
-        found.because.iter().any(|line| line.contains("the site has not said how it serves")),
+        found.because.iter().any(|line| line.to_string().contains("the site has not said how it serves")),
         "{:?}",
         found.because
     );
@@ -251,7 +253,7 @@ fn spirits_are_made_with_alcohol(backend: Backend) {
     let (_, _, tub) = churn(&house, "fiordilatte", vec![of(&milk, 9500), of(&rum, 500)], "freezer-1", 0, 30);
     let found = explained(&house, &tub, "alcohol");
     assert_eq!(found.answer, Contains, "a plain spirit needs nobody to say so");
-    assert!(found.because[0].contains("plain spirit"), "{:?}", found.because);
+    assert!(found.because[0].to_string().contains("plain spirit"), "{:?}", found.because);
     let ethanol = found.ethanol.expect("its strength is known");
     let due = 80.0 * 500.0 / 10_000.0 * 315.70 / 948.045;
     assert!((ethanol.grams_per_portion - due).abs() < 0.0005, "{ethanol:?}, {due} g are due");
@@ -266,7 +268,7 @@ fn spirits_are_made_with_alcohol(backend: Backend) {
     let (_, _, tub) = churn(&house, "fiordilatte", vec![of(&milk, 9500), of(&liqueur, 500)], "freezer-2", 0, 30);
     let found = explained(&house, &tub, "alcohol");
     assert_eq!((found.answer, found.ethanol), (Contains, None));
-    assert!(found.because[0].contains("made with alcohol"), "{:?}", found.because);
+    assert!(found.because[0].to_string().contains("made with alcohol"), "{:?}", found.because);
 }
 
 fn a_portion_has_the_worst_of_its_flavours(backend: Backend) {
@@ -326,7 +328,8 @@ fn bad_questions_name_the_field(backend: Backend) {
     assert_eq!(ask(asked(KITCHEN, &["milk"], Some(&[&milk, &milk]))), problem("repeated", "lots[1]"));
     assert_eq!(ask(asked(KITCHEN, &["milk"], Some(&["261102-0001-0"]))).0, "bad-lot-number");
     let empty = check(&house, SHOP, &["milk"], None);
-    assert_eq!((empty.tubs.len(), empty.note.as_deref()), (0, Some("Nothing stands open at harbour-shop now.")));
+    let note = empty.note.map(|note| note.to_string());
+    assert_eq!((empty.tubs.len(), note.as_deref()), (0, Some("Nothing stands open at harbour-shop now.")));
 }
 
 fn what_is_elsewhere_is_not_answered(backend: Backend) {

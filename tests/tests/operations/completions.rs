@@ -40,7 +40,11 @@ fn no_more_comes_out_than_went_in(backend: Backend) {
     house.tubtrail.void_use(&Request::system(), added.uses[1].id, void).expect("voided");
     let error = house.complete(batch, vec![out(Base, 1000), out(Remainder, 201)]).expect_err("1 g too much");
     assert_eq!((error.problem.word, error.field.as_deref()), ("more-out-than-in", Some("outputs")));
-    assert!(error.detail.contains("1201 g came out") && error.detail.contains("1200 g went in"), "{}", error.detail);
+    assert!(
+        error.detail.to_string().contains("1201 g came out") && error.detail.to_string().contains("1200 g went in"),
+        "{}",
+        error.detail
+    );
     assert!(house.batch(batch).completion.is_none());
     let done = house.complete(batch, vec![out(Base, 1000), out(Remainder, 200)]).expect("nothing is lost");
     assert_eq!((done.completion.in_grams.mg(), done.completion.loss_grams.mg()), (1_200_000, 0));

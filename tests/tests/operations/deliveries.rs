@@ -47,7 +47,7 @@ fn out_of_reach_is_as_if_it_were_not_there(backend: Backend) {
     for ask in [get, trace] {
         let said = [there, nowhere].map(|id| {
             let error = ask(&cook, id).expect_err("it is not there for them");
-            (error.problem.word, error.field, error.detail.replace(&id.to_string(), "ID"))
+            (error.problem.word, error.field, error.detail.to_string().replace(&id.to_string(), "ID"))
         });
         assert_eq!(said[0], said[1]);
         assert_eq!(said[0].0, "not-found");
@@ -56,5 +56,5 @@ fn out_of_reach_is_as_if_it_were_not_there(backend: Backend) {
         ask(&request(Role::Kitchen, Some(kitchen)), there).expect("it is theirs");
     }
     let error = cook.actor.may(&RECEIVE_DELIVERY, 4711).expect_err("it is out of reach");
-    assert_eq!((error.problem.word, error.detail.contains("4711")), ("not-found", false));
+    assert_eq!((error.problem.word, error.detail.to_string().contains("4711")), ("not-found", false));
 }

@@ -242,7 +242,7 @@ fn a_bad_file_leaves_nothing(backend: Backend) {
         let at = error.field.as_deref().unwrap_or("");
         assert_eq!((error.problem.word, at), (word, field), "{noun}, {find} -> {replace}: {error}");
         if let Some((line, _)) = field.split_once(':') {
-            assert!(error.detail.starts_with(line), "the sentence names the line too: {}", error.detail);
+            assert!(error.detail.to_string().starts_with(line), "the sentence names the line too: {}", error.detail);
         }
     }
     assert_eq!(house.tubtrail.is_ready().expect("the house stands"), before, "refusals leave no entry");

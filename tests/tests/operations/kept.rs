@@ -71,7 +71,8 @@ fn names_are_answered_as_they_stand(backend: Backend) {
     let paste = house.receive("nut-mill", "hazelnut-paste", "H-1", 5000);
     churn(&house, "gianduja", with_paste(&milk, &paste), "freezer-1", 0, 30);
     let (_, _, tub) = churn(&house, "fiordilatte", milk_only(&milk), "freezer-1", 40, 60);
-    let told = || explained(&house, &tub, "hazelnut").because.join(" ");
+    let told =
+        || explained(&house, &tub, "hazelnut").because.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ");
     assert!(told().contains("(gianduja, begun 2026-11-02 16:00 (Europe/Lisbon))"), "{}", told());
     assert!(told().contains(" ran on freezer-1 from 2026-11-02 06:00 (Europe/Lisbon)"), "{}", told());
 
@@ -110,10 +111,19 @@ fn names_are_answered_as_they_stand(backend: Backend) {
     assert!(told().contains(" ran on The old freezer from 2026-11-02 15:00 (Asia/Tokyo)"), "{}", told());
     assert_eq!(kept(&house, &milk).name, "Milk");
     let (_, _, next) = churn(&house, "gianduja", with_paste(&milk, &paste), "freezer-2", 0, 30);
-    assert!(explained(&house, &next, "hazelnut").because.join(" ").contains("(Gianduja II, begun "));
+    assert!(
+        explained(&house, &next, "hazelnut")
+            .because
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join(" ")
+            .contains("(Gianduja II, begun ")
+    );
     let shop = Site { name: "Harbour".into(), version: Some(1), ..site(SHOP, SiteKind::Shop) };
     done(house.tubtrail.change(&system, SHOP, shop));
-    assert_eq!(check(&house, SHOP, &["milk"], None).note.as_deref(), Some("Nothing stands open at Harbour now."));
+    let note = check(&house, SHOP, &["milk"], None).note.map(|note| note.to_string());
+    assert_eq!(note.as_deref(), Some("Nothing stands open at Harbour now."));
     let closed = Site { active: false, version: Some(2), ..site(SHOP, SiteKind::Shop) };
     done(house.tubtrail.change(&system, SHOP, closed));
     let refused = house.tubtrail.check_allergens(&system, &asked(SHOP, &["milk"], None)).unwrap_err();
@@ -309,7 +319,8 @@ fn what_was_told_is_told_again_until_something_changes(backend: Backend) {
         let text = house.tubtrail.check_allergens_at_hand(&request, &question).expect("it is at hand").unwrap();
         let found: AllergenCheck = serde_json::from_str(&text).unwrap();
         assert_eq!((found.asked_at, found.journal_position), (now, as_of));
-        assert_eq!(found, house.tubtrail.check_allergens(&request, &question).unwrap(), "told as it is worked out");
+        let worked_out = house.tubtrail.check_allergens(&request, &question).unwrap();
+        assert_eq!(text, serde_json::to_string(&worked_out).unwrap(), "told as it is worked out");
         found
     };
     let first = told(day(2, 7));

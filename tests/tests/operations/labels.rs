@@ -144,7 +144,7 @@ fn refused(answer: Result<Label, OperationError>, word: &str, says: &[&str]) {
     let error = answer.expect_err(word);
     assert_eq!(error.problem.word, word, "{error}");
     for said in says {
-        assert!(error.detail.contains(said), "{said:?} is not in {error}");
+        assert!(error.detail.to_string().contains(said), "{said:?} is not in {error}");
     }
 }
 
@@ -268,7 +268,7 @@ fn what_is_recalled_or_rejected_has_no_label(backend: Backend) {
     let because = tubtrail_operations::holds::Because { reason: Some("the seal was broken".into()) };
     house.tubtrail.hold_lot(&Request::system(), &cream, because.clone()).unwrap_or_else(|error| panic!("{error}"));
     let held = label(&world, &cream, Eu);
-    assert!(held.warnings[0].contains("is on hold: the seal was broken"), "{:?}", held.warnings);
+    assert!(held.warnings[0].to_string().contains("is on hold: the seal was broken"), "{:?}", held.warnings);
     house.tubtrail.reject_lot(&Request::system(), &cream, because).unwrap_or_else(|error| panic!("{error}"));
     refused(world.label(&cream, None), "lot-rejected", &["was rejected: the seal was broken"]);
     begin(house, vec![SeedAsked::Lots { lots: vec![world.milk.clone()] }]);

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::item_labels::{ItemLabel, MadeOf};
 use tubtrail_operations::labels::{Dpi, LabelSize};
 use tubtrail_operations::print_queue::{NewStep, PrintCancellation, PrintSettlement, PrintState, Queue, StepSeen};
@@ -138,7 +139,9 @@ fn an_owner_or_a_cook_orders_it_despite_something(backend: Backend) {
 fn what_does_not_fit_is_not_printed(backend: Backend) {
     let world = LabelWorld::new(backend);
     let none: Fits = Arc::new(|_, size, _| match size {
-        LabelSize::W60H40 => Err(OperationError::new(&problems::LABEL_NO_ROOM, "too much").at("ingredients")),
+        LabelSize::W60H40 => {
+            Err(OperationError::new(&problems::LABEL_NO_ROOM, Saying::as_it_is("too much")).at("ingredients"))
+        }
         LabelSize::W100H50 => Ok(()),
     });
     let at = |size| {

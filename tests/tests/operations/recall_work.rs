@@ -212,7 +212,7 @@ fn customers_are_told_and_answer(backend: Backend) {
         "the other tub is another batch's"
     );
     for part in [&made[0], "listeria", "5000 g", "DN-311", "class 1", "Do not serve"] {
-        assert!(told.notice_text.contains(part), "{part}: {}", told.notice_text);
+        assert!(told.notice_text.to_string().contains(part), "{part}: {}", told.notice_text);
     }
     let told = done(house.tubtrail.note_recall_notice(&system, id, notice()));
     assert_eq!((told.way.as_str(), read().told), ("by telephone", vec![told.clone()]));
@@ -241,7 +241,7 @@ fn a_recall_is_closed_when_nothing_is_open(backend: Backend) {
     let close = || house.tubtrail.close_recall(&system, id, closing());
     let open = close().unwrap_err();
     assert_eq!(open.problem.word, "recall-open-lines");
-    assert!(open.detail.contains("2 lines") && open.detail.contains("1 lots"), "{open}");
+    assert!(open.detail.to_string().contains("2 lines") && open.detail.to_string().contains("1 lots"), "{open}");
     assert_eq!(open.lots, all);
     done(confirm(&house, id, confirmation(KITCHEN, &made[0], LineOutcome::Found)));
     done(confirm(&house, id, confirmation(SHOP, &made[1], LineOutcome::Destroyed)));

@@ -222,7 +222,7 @@ fn nothing_of_it_is_used_moved_opened_served_or_consigned(backend: Backend) {
     let error = serve(&house, &open, 100).unwrap_err();
     assert_eq!(error.problem.word, "lot-recalled");
     assert_eq!(
-        error.detail,
+        error.detail.to_string(),
         format!(
             "Tub {open} is under recall {id} (listeria): do not open or serve it and do not send it anywhere. Put it aside, \
              tell customers this flavour is not available, and call the responsible person."
@@ -300,7 +300,7 @@ fn a_drill_may_leave_everything_where_it_is(backend: Backend) {
     assert_adds_up(&case(&house, free.recall.recall));
     let held = done(house.tubtrail.begin_recall(&Request::system(), drill(None)));
     let error = serve(&house, &open, 100).unwrap_err();
-    assert!(error.detail.contains(&format!("under recall drill {}", held.recall.recall)), "{error}");
+    assert!(error.detail.to_string().contains(&format!("under recall drill {}", held.recall.recall)), "{error}");
     let real = NewRecall { holds: Some(false), ..recall(vec![codes(&["24-118"])]) };
     assert_eq!(refused(house.tubtrail.begin_recall(&Request::system(), real)), problem("invalid", "holds"));
 }

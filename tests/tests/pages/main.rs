@@ -4,6 +4,7 @@ mod browser;
 mod counter;
 mod delivery;
 mod forms;
+mod french;
 mod large_case;
 mod making;
 mod recalls;

@@ -5,6 +5,8 @@
 
 use super::substances::{Substance, mask};
 use crate::decimal::Decimal;
+use crate::say;
+use crate::saying::Saying;
 
 /// Whose list a statement was made by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -41,11 +43,11 @@ impl AllergenList {
     }
 
     /// Whose it is, for a sentence: “the list of the European Union”.
-    pub const fn name(self) -> &'static str {
+    pub fn saying(self) -> Saying {
         match self {
-            Self::Eu => "the European Union",
-            Self::Us => "the United States",
-            Self::Ca => "Canada",
+            Self::Eu => say!("the European Union"),
+            Self::Us => say!("the United States"),
+            Self::Ca => say!("Canada"),
         }
     }
 

@@ -1,10 +1,10 @@
 //! What a supplier or the maker states, and what follows from it: contained, possible, unknown, or not recorded.
 
-use thiserror::Error;
-
 use super::lists::AllergenList;
 use super::substances::{EVERY_SUBSTANCE, Named, Substance};
 use crate::decimal::Decimal;
+use crate::saying::Saying;
+use crate::{say, speaks};
 
 /// A statement as it was given.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -23,42 +23,58 @@ pub struct StatementGiven {
 }
 
 /// Why a statement is not taken, in words for the person who entered it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum StatementError {
     /// No list, no name and no figure.
-    #[error("the statement says nothing: choose the list it was made by, or name what it contains")]
     SaysNothing,
     /// The same list twice.
-    #[error("the list of {} is given twice", list.name())]
     RepeatedList {
         /// Which.
         list: AllergenList,
     },
     /// The same name twice under contains, or twice under may contain.
-    #[error("“{named}” is named twice")]
     Repeated {
         /// Which.
         named: Named,
     },
     /// The same name under contains and under may contain.
-    #[error("“{named}” cannot be under contains and under may contain: keep it where the label has it")]
     ContainedAndPossible {
         /// Which.
         named: Named,
     },
     /// Alcohol by name.
-    #[error("alcohol is stated by its strength: enter the % vol, 0 where there is none")]
     AlcoholNamed,
     /// The unspecified member of a group by name.
-    #[error("where the label does not say which kind it is, name the group: tree nuts, or cereals with gluten")]
     UnspecifiedNamed,
     /// More than a million mg/kg.
-    #[error("sulphites cannot be more than 1000000 mg/kg")]
     SulphitesOutOfRange,
     /// More than 100 % vol.
-    #[error("the strength cannot be more than 100 % vol")]
     AlcoholOutOfRange,
 }
+
+impl StatementError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::SaysNothing => {
+                say!("the statement says nothing: choose the list it was made by, or name what it contains")
+            }
+            Self::RepeatedList { list } => say!("the list of {list} is given twice", list = list.saying()),
+            Self::Repeated { named } => say!("“{named}” is named twice", named),
+            Self::ContainedAndPossible { named } => {
+                say!("“{named}” cannot be under contains and under may contain: keep it where the label has it", named)
+            }
+            Self::AlcoholNamed => say!("alcohol is stated by its strength: enter the % vol, 0 where there is none"),
+            Self::UnspecifiedNamed => {
+                say!("where the label does not say which kind it is, name the group: tree nuts, or cereals with gluten")
+            }
+            Self::SulphitesOutOfRange => say!("sulphites cannot be more than 1000000 mg/kg"),
+            Self::AlcoholOutOfRange => say!("the strength cannot be more than 100 % vol"),
+        }
+    }
+}
+
+speaks!(StatementError);
 
 /// The answer to “is it in there?”, worst first.
 ///

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use crate::saying::{Fills, Gap};
+
 /// Something a person may have to keep away from.
 ///
 /// It need not be on any list: coconut is asked for, and an answer about it is unknown until somebody states it.
@@ -193,6 +195,12 @@ impl Substance {
     }
 }
 
+impl Fills for Substance {
+    fn fill(&self) -> Gap {
+        Gap::Named { name: self.word(), english: self.name() }
+    }
+}
+
 impl fmt::Display for Substance {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
         formatter.write_str(self.name())
@@ -288,6 +296,12 @@ impl Group {
     }
 }
 
+impl Fills for Group {
+    fn fill(&self) -> Gap {
+        Gap::Named { name: self.word(), english: self.name() }
+    }
+}
+
 impl fmt::Display for Group {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
         formatter.write_str(self.name())
@@ -344,6 +358,12 @@ impl From<Substance> for Named {
 impl From<Group> for Named {
     fn from(group: Group) -> Self {
         Self::Group(group)
+    }
+}
+
+impl Fills for Named {
+    fn fill(&self) -> Gap {
+        Gap::Named { name: self.word(), english: self.name() }
     }
 }
 

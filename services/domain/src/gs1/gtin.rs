@@ -3,13 +3,13 @@
 use std::fmt;
 use std::str::FromStr;
 
-use thiserror::Error;
+use crate::saying::Saying;
+use crate::{say, speaks};
 
 /// Why digits are no number of an article, a place or a pallet.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Error)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum NumberError {
     /// Something other than a digit.
-    #[error("“{}” at position {position} does not belong in a {name}: it has digits only", .found.escape_debug())]
     WrongCharacter {
         /// GTIN, GLN or SSCC.
         name: &'static str,
@@ -19,22 +19,40 @@ pub enum NumberError {
         found: char,
     },
     /// Not as many digits as it has.
-    #[error("a {name} has {due} digits, and this has {found}")]
     Length {
         /// GTIN, GLN or SSCC.
         name: &'static str,
         /// How many it may have, in words.
-        due: &'static str,
+        due: Saying,
         /// How many there are.
         found: usize,
     },
     /// The check digit does not fit the others.
-    #[error("a digit of the {name} is mistyped, or two are swapped")]
     CheckDigit {
         /// GTIN, GLN or SSCC.
         name: &'static str,
     },
 }
+
+impl NumberError {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::WrongCharacter { found, position, name } => say!(
+                "“{found}” at position {position} does not belong in a {name}: it has digits only",
+                found = found.escape_debug().to_string(),
+                position,
+                name
+            ),
+            Self::Length { name, due, found } => {
+                say!("a {name} has {due} digits, and this has {found}", name, due, found)
+            }
+            Self::CheckDigit { name } => say!("a digit of the {name} is mistyped, or two are swapped", name),
+        }
+    }
+}
+
+speaks!(NumberError);
 
 /// The check digit that follows these digits: weights 3 and 1 from the right, modulo 10. `None` if they are no digits.
 ///
@@ -54,7 +72,7 @@ pub(super) fn check_digit_fits(digits: &str) -> bool {
     body.is_some_and(|(body, last)| check_digit(body).is_some_and(|due| last.as_bytes() == [due + b'0']))
 }
 
-fn checked(name: &'static str, due: &'static str, lengths: &[usize], digits: &str) -> Result<(), NumberError> {
+fn checked(name: &'static str, due: Saying, lengths: &[usize], digits: &str) -> Result<(), NumberError> {
     if let Some((index, found)) = digits.chars().enumerate().find(|(_, found)| !found.is_ascii_digit()) {
         return Err(NumberError::WrongCharacter { name, position: index + 1, found });
     }
@@ -104,7 +122,7 @@ impl FromStr for Gtin {
 
     /// Reads 8, 12, 13 or 14 digits; shorter ones have their zeros left out in front.
     fn from_str(digits: &str) -> Result<Self, NumberError> {
-        checked("GTIN", "8, 12, 13 or 14", &[8, 12, 13, 14], digits)?;
+        checked("GTIN", say!("8, 12, 13 or 14"), &[8, 12, 13, 14], digits)?;
         Ok(Self(digits.bytes().fold(0, |number, digit| number * 10 + u64::from(digit - b'0'))))
     }
 }
@@ -118,7 +136,7 @@ impl FromStr for Gln {
 
     /// Reads 13 digits.
     fn from_str(digits: &str) -> Result<Self, NumberError> {
-        checked("GLN", "13", &[13], digits)?;
+        checked("GLN", say!("13"), &[13], digits)?;
         Ok(Self(digits.to_owned()))
     }
 }
@@ -138,7 +156,7 @@ impl FromStr for Sscc {
 
     /// Reads 18 digits.
     fn from_str(digits: &str) -> Result<Self, NumberError> {
-        checked("SSCC", "18", &[18], digits)?;
+        checked("SSCC", say!("18"), &[18], digits)?;
         Ok(Self(digits.to_owned()))
     }
 }

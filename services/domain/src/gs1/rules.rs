@@ -2,6 +2,8 @@
 
 use super::dates;
 use super::gtin::check_digit_fits;
+use crate::say;
+use crate::saying::Saying;
 
 /// What a part must fit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -69,7 +71,7 @@ pub enum Rule {
 }
 
 /// Why a part does not fit.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Trouble {
     /// Its check digit or check pair.
     CheckDigit,
@@ -80,19 +82,19 @@ pub enum Trouble {
     /// No country.
     NotACountry,
     /// Something else; what is due.
-    Malformed(&'static str),
+    Malformed(Saying),
 }
 
 /// Refuses what does not fit; days are read in `year`. The part holds its own characters in its own length by now.
 pub(super) fn fits(rule: Rule, text: &str, year: i32) -> Result<(), Trouble> {
     let or = |fits: bool, trouble: Trouble| if fits { Ok(()) } else { Err(trouble) };
-    let due = |fits: bool, due: &'static str| or(fits, Trouble::Malformed(due));
+    let due = |fits: bool, due: Saying| or(fits, Trouble::Malformed(due));
     match rule {
         Rule::CheckDigit => or(check_digit_fits(text), Trouble::CheckDigit),
         Rule::CheckPair => or(check_pair_fits(text), Trouble::CheckDigit),
-        Rule::Prefix => due(begins_with_prefix(text), "it begins with a company prefix of four digits or more"),
+        Rule::Prefix => due(begins_with_prefix(text), say!("it begins with a company prefix of four digits or more")),
         Rule::PrefixBehindOne => {
-            due(text.get(1..).is_some_and(begins_with_prefix), "a company prefix follows its first digit")
+            due(text.get(1..).is_some_and(begins_with_prefix), say!("a company prefix follows its first digit"))
         }
         Rule::DayOrMonth => or(dates::day(text, year).is_some(), Trouble::NotADay),
         Rule::Day => or(!text.ends_with("00") && dates::day(text, year).is_some(), Trouble::NotADay),
@@ -103,27 +105,28 @@ pub(super) fn fits(rule: Rule, text: &str, year: i32) -> Result<(), Trouble> {
         Rule::Country => or(is_country(text), Trouble::NotACountry),
         Rule::CountryOrMany => or(text == "999" || is_country(text), Trouble::NotACountry),
         Rule::CountryLetters => or(text.bytes().all(|byte| byte.is_ascii_uppercase()), Trouble::NotACountry),
-        Rule::YesNo => due(matches!(text, "0" | "1"), "0 for no or 1 for yes"),
-        Rule::Minus => due(text == "-", "only a minus sign may follow the six digits"),
-        Rule::NotZero => due(text.bytes().any(|byte| byte != b'0'), "it is more than nothing"),
-        Rule::Zero => due(text == "0", "it begins with a zero"),
-        Rule::NoZeroInFront => due(text == "0" || !text.starts_with('0'), "no zero stands in front"),
-        Rule::NotDigitsAlone => due(!text.bytes().all(|byte| byte.is_ascii_digit()), "it is not of digits alone"),
-        Rule::Winding => due(matches!(text, "0" | "1" | "9"), "the winding is 0, 1 or 9"),
-        Rule::PieceOfTotal => due(is_piece_of_total(text), "a piece and the number of pieces, as in 0203"),
-        Rule::PlaceInRow => due(is_place_in_row(text), "a place and the number of places, as in 1/3"),
-        Rule::Sex => due(matches!(text, "0" | "1" | "2" | "9"), "0, 1, 2 or 9"),
-        Rule::MediaType => due(is_media_type(text), "01 to 10 or 80 to 99"),
-        Rule::PercentCode => due(percent_codes_are_whole(text), "two hexadecimal digits follow a percent sign"),
-        Rule::ImporterIndex => {
-            due(text.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"-_".contains(&byte)), "letter, digit, - or _")
-        }
-        Rule::Latitude => due(text <= "1800000000", "at most 180 degrees"),
-        Rule::Longitude => due(text <= "3600000000", "at most 360 degrees"),
+        Rule::YesNo => due(matches!(text, "0" | "1"), say!("0 for no or 1 for yes")),
+        Rule::Minus => due(text == "-", say!("only a minus sign may follow the six digits")),
+        Rule::NotZero => due(text.bytes().any(|byte| byte != b'0'), say!("it is more than nothing")),
+        Rule::Zero => due(text == "0", say!("it begins with a zero")),
+        Rule::NoZeroInFront => due(text == "0" || !text.starts_with('0'), say!("no zero stands in front")),
+        Rule::NotDigitsAlone => due(!text.bytes().all(|byte| byte.is_ascii_digit()), say!("it is not of digits alone")),
+        Rule::Winding => due(matches!(text, "0" | "1" | "9"), say!("the winding is 0, 1 or 9")),
+        Rule::PieceOfTotal => due(is_piece_of_total(text), say!("a piece and the number of pieces, as in 0203")),
+        Rule::PlaceInRow => due(is_place_in_row(text), say!("a place and the number of places, as in 1/3")),
+        Rule::Sex => due(matches!(text, "0" | "1" | "2" | "9"), say!("0, 1, 2 or 9")),
+        Rule::MediaType => due(is_media_type(text), say!("01 to 10 or 80 to 99")),
+        Rule::PercentCode => due(percent_codes_are_whole(text), say!("two hexadecimal digits follow a percent sign")),
+        Rule::ImporterIndex => due(
+            text.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"-_".contains(&byte)),
+            say!("letter, digit, - or _"),
+        ),
+        Rule::Latitude => due(text <= "1800000000", say!("at most 180 degrees")),
+        Rule::Longitude => due(text <= "3600000000", say!("at most 360 degrees")),
         Rule::Iban => or(is_iban(text), Trouble::CheckDigit),
         Rule::PackageType => {
             let fits = text.bytes().all(|byte| byte.is_ascii_uppercase() || byte.is_ascii_digit());
-            due(fits, "capital letters and digits")
+            due(fits, say!("capital letters and digits"))
         }
     }
 }

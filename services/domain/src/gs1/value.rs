@@ -4,6 +4,8 @@ use super::fault::{Fault, Gs1Error, Of};
 use super::gtin::Gtin;
 use super::rules::{Trouble, fits};
 use super::table::Identifier;
+use crate::say;
+use crate::saying::Saying;
 
 /// A value, decoded.
 #[derive(Clone, Debug)]
@@ -71,11 +73,11 @@ impl Placed {
 
     /// What may be meant by a value that is too short: the number of an article, as it stands under the bars, has its zeros
     /// left out.
-    fn hint(&self, identifier: &Identifier) -> &'static str {
+    fn hint(&self, identifier: &Identifier) -> Option<Saying> {
         if identifier.title.ends_with("(GTIN)") && self.text.parse::<Gtin>().is_ok() {
-            return "; put zeros in front of it until there are 14: 9520123456788 is 09520123456788 here";
+            return Some(say!("put zeros in front of it until there are 14: 9520123456788 is 09520123456788 here"));
         }
-        ""
+        None
     }
 
     fn check_parts(&self, identifier: &Identifier, of: &Of, year: i32) -> Result<(), Gs1Error> {

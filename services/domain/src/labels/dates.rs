@@ -1,9 +1,10 @@
 //! Dates as a law wants them written.
 
 use chrono::{Datelike, NaiveDate};
-use thiserror::Error;
 
 use crate::allergens::AllergenList;
+use crate::saying::Saying;
+use crate::{say, speaks};
 
 /// What a date on a label is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -28,15 +29,25 @@ pub struct DateWording {
 }
 
 /// Why a date is not written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum DateRefused {
     /// Canada has no “use by” for such food.
-    #[error("a label for Canada has no “use by”: give a best-before date or a packaging date")]
     NoUseBy,
     /// Not a year of four digits.
-    #[error("the year must be one from 1000 to 9999")]
     Year,
 }
+
+impl DateRefused {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        match self {
+            Self::NoUseBy => say!("a label for Canada has no “use by”: give a best-before date or a packaging date"),
+            Self::Year => say!("the year must be one from 1000 to 9999"),
+        }
+    }
+}
+
+speaks!(DateRefused);
 
 /// Food and Drug Regulations B.01.007(5): symbols that are read in both languages.
 const CANADIAN_MONTHS: [&str; 12] = ["JA", "FE", "MR", "AL", "MA", "JN", "JL", "AU", "SE", "OC", "NO", "DE"];

@@ -1,10 +1,9 @@
 //! What is not known about the food on a label, and the order to print it all the same.
 
-use std::error::Error;
-use std::fmt;
-
 use crate::allergens::Substance;
+use crate::saying::Saying;
 use crate::text::{self, TextError};
+use crate::{say, speaks};
 
 /// A line of the label that has nothing to stand in it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -94,25 +93,34 @@ impl Unknown {
     }
 }
 
-impl fmt::Display for Unknown {
-    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Unknown {
+    /// In words.
+    pub fn saying(&self) -> Saying {
         match self {
-            Self::WhatWentIn => write!(formatter, "nothing is recorded as having gone in"),
-            Self::LabelName { item } => write!(formatter, "“{item}” has no name for labels"),
-            Self::Inside { item } => write!(formatter, "nobody has entered what “{item}” is made of"),
+            Self::WhatWentIn => say!("nothing is recorded as having gone in"),
+            Self::LabelName { item } => say!("“{item}” has no name for labels", item),
+            Self::Inside { item } => say!("nobody has entered what “{item}” is made of", item),
             Self::Allergens { item, names } => {
-                write!(formatter, "nobody has stated whether “{item}” contains {}", names.join(", "))
+                say!("nobody has stated whether “{item}” contains {names}", item, names = names.join(", "))
             }
-            Self::Traces { names } => {
-                let names = names.join(", ");
-                write!(formatter, "nobody has stated whether what ran on the same equipment before contains {names}")
-            }
-            Self::Kind { substance } => write!(formatter, "{} is not recorded", kind(*substance)),
-            Self::Species { substance } => write!(formatter, "the species of {substance} is not recorded"),
-            Self::Field(field) => write!(formatter, "{} is missing", field.name()),
+            Self::Traces { names } => say!(
+                "nobody has stated whether what ran on the same equipment before contains {names}",
+                names = names.join(", ")
+            ),
+            Self::Kind { substance: Substance::UnspecifiedTreeNut } => say!("which nut it is is not recorded"),
+            Self::Kind { .. } => say!("which cereal with gluten it is is not recorded"),
+            Self::Species { substance } => say!("the species of {substance} is not recorded", substance),
+            Self::Field(LabelField::Name) => say!("the name of the food is missing"),
+            Self::Field(LabelField::NetQuantity) => say!("the net quantity is missing"),
+            Self::Field(LabelField::Date) => say!("the date it keeps until is missing"),
+            Self::Field(LabelField::Lot) => say!("the lot number is missing"),
+            Self::Field(LabelField::Storage) => say!("how to keep it is missing"),
+            Self::Field(LabelField::Maker) => say!("the maker is missing"),
         }
     }
 }
+
+speaks!(Unknown);
 
 fn kind(unspecified: Substance) -> &'static str {
     if unspecified == Substance::UnspecifiedTreeNut { "which nut it is" } else { "which cereal with gluten it is" }
@@ -125,18 +133,19 @@ pub struct LabelRefusal {
     pub unknown: Vec<Unknown>,
 }
 
-impl fmt::Display for LabelRefusal {
-    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let unknown: Vec<_> = self.unknown.iter().map(ToString::to_string).collect();
-        let unknown = unknown.join("; ");
-        write!(
-            formatter,
-            "the label is refused: {unknown}: enter what is missing, or give a reason to print it all the same"
+impl LabelRefusal {
+    /// In words.
+    pub fn saying(&self) -> Saying {
+        let each = self.unknown.iter().map(Unknown::saying);
+        let unknown = Saying::joined(each, |one, other| say!("{one}; {other}", one, other));
+        say!(
+            "the label is refused: {unknown}: enter what is missing, or give a reason to print it all the same",
+            unknown = unknown.unwrap_or(Saying::plain(""))
         )
     }
 }
 
-impl Error for LabelRefusal {}
+speaks!(LabelRefusal);
 
 /// The order to print a label although something in it is unknown. The label then says so.
 #[derive(Debug, Clone, PartialEq, Eq)]

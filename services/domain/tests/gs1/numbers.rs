@@ -1,6 +1,7 @@
 //! Check digits, and the numbers of articles, places and pallets.
 
 use tubtrail_domain::gs1::gtin::{Gln, Gtin, NumberError, Sscc, check_digit};
+use tubtrail_domain::say;
 
 fn gtin(digits: &str) -> Gtin {
     digits.parse().unwrap_or_else(|error| panic!("{digits}: {error}"))
@@ -71,7 +72,7 @@ fn shorter_article_numbers_are_the_same_with_zeros_in_front() {
 
 #[test]
 fn what_is_no_number_is_named() {
-    let length = |found| Err(NumberError::Length { name: "GTIN", due: "8, 12, 13 or 14", found });
+    let length = |found| Err(NumberError::Length { name: "GTIN", due: say!("8, 12, 13 or 14"), found });
     assert_eq!("".parse::<Gtin>(), length(0));
     assert_eq!("952012345678".repeat(2).parse::<Gtin>(), length(24));
     assert_eq!("95201234567".parse::<Gtin>(), length(11));
@@ -80,7 +81,7 @@ fn what_is_no_number_is_named() {
     assert_eq!("９520123456788".parse::<Gtin>(), character(1, '９'));
     assert_eq!("9520123456788\0".parse::<Gtin>(), character(14, '\0'));
     assert!("6291041500213".parse::<Gln>().is_ok());
-    assert_eq!("06291041500213".parse::<Gln>(), Err(NumberError::Length { name: "GLN", due: "13", found: 14 }));
+    assert_eq!("06291041500213".parse::<Gln>(), Err(NumberError::Length { name: "GLN", due: say!("13"), found: 14 }));
     assert!("095201234567891235".parse::<Sscc>().is_ok(), "GS1's demonstration prefix");
 }
 

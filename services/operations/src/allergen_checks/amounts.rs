@@ -7,6 +7,8 @@ use serde::{Deserialize, Serialize};
 use tubtrail_domain::alcohol::ethanol_fraction;
 use tubtrail_domain::allergens::Substance;
 use tubtrail_domain::doses::{action_level, reference_dose};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_lineage::{BatchIx, Contact, LotIx, Scratch};
 use tubtrail_storage::contents::StatedLot;
 use utoipa::ToSchema;
@@ -46,7 +48,8 @@ pub struct Estimate {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub action_level_mg_per_kg: Option<f64>,
     /// What is not in the figure, for nobody knows how much it is: the true figure is higher.
-    pub leaves_out: Vec<String>,
+    #[schema(value_type = Vec<String>)]
+    pub leaves_out: Vec<Saying>,
     /// What it is not.
     pub caution: String,
 }
@@ -57,7 +60,8 @@ pub struct Ethanol {
     /// Grams of ethanol in a portion.
     pub grams_per_portion: f64,
     /// What is not in the figure, for nobody knows how much it is: the true figure is higher.
-    pub leaves_out: Vec<String>,
+    #[schema(value_type = Vec<String>)]
+    pub leaves_out: Vec<Saying>,
     /// What was taken for granted.
     pub assumes: String,
 }
@@ -102,17 +106,19 @@ impl Amounts<'_> {
         let stated = sources.into_iter().map(|lot| self.inside.stated_lot(lot)).collect::<Answered<Vec<_>>>()?;
         let reckoner = Reckoner::new(self.inside, residues, substance, &stated);
         let Some(carried) = reckoner.carried_into(lot_ix(lot.lot_id)?) else { return Ok(None) };
-        let mut leaves_out: Vec<String> = Vec::new();
+        let mut leaves_out = Vec::new();
         for equipment in &carried.unmeasured {
             let name = &names.equipment(*equipment)?.current.name;
-            leaves_out
-                .push(format!("what stays behind on {name}: it was not measured, and its site reckons with nothing"));
+            leaves_out.push(say!(
+                "what stays behind on {name}: it was not measured, and its site reckons with nothing",
+                name
+            ));
         }
         if carried.possible {
-            leaves_out.push(format!("lots of which it is stated only that {} may be in them", substance.name()));
+            leaves_out.push(say!("lots of which it is stated only that {name} may be in them", name = substance));
         }
         if lot.beside_others {
-            leaves_out.push("what a scoop may carry from other tubs in the case".to_owned());
+            leaves_out.push(say!("what a scoop may carry from other tubs in the case"));
         }
         let dose = reference_dose(substance);
         let level = dose.and_then(|dose| action_level(dose.protein_mg, to_mg(portion_mg) / 1000.0).ok());
@@ -130,7 +136,7 @@ impl Amounts<'_> {
     /// What every lot in it brings by its strength, in proportion.
     fn ethanol(self, scratch: &mut Scratch, lot_id: i64, portion_mg: i64) -> Answered<Option<Ethanol>> {
         let (origins, untracked) = origins_of_alcohol(self.inside, scratch, lot_id)?;
-        let (mut share, mut known, mut leaves_out) = (0.0, false, BTreeSet::new());
+        let (mut share, mut known, mut leaves_out) = (0.0, false, Vec::new());
         for (lot, part) in origins {
             let stated = self.inside.stated_lot(lot)?;
             let item = self.inside.beside.names.item(stated.item_id)?;
@@ -142,19 +148,22 @@ impl Amounts<'_> {
                     known = true;
                 }
                 Ok(None) => {
-                    leaves_out.insert(format!("{}: its strength or its density is not known", item.current.name));
+                    let name = &item.current.name;
+                    leaves_out.push(say!("{name}: its strength or its density is not known", name));
                 }
                 Err(error) => {
-                    leaves_out.insert(format!("{}: {error}", item.current.name));
+                    leaves_out.push(say!("{name}: {error}", name = item.current.name, error));
                 }
             }
         }
         if untracked {
-            leaves_out.insert("what was kept without lots".to_owned());
+            leaves_out.push(say!("what was kept without lots"));
         }
+        leaves_out.sort_by_cached_key(Saying::to_string);
+        leaves_out.dedup();
         Ok(known.then(|| Ethanol {
             grams_per_portion: rounded(share * to_mg(portion_mg) / 1000.0),
-            leaves_out: leaves_out.into_iter().collect(),
+            leaves_out,
             assumes: NO_LOSS.to_owned(),
         }))
     }

@@ -4,6 +4,7 @@ use std::cell::OnceCell;
 
 use tubtrail_domain::allergens::{Named, Substance};
 use tubtrail_domain::place::{Place, State};
+use tubtrail_domain::say;
 use tubtrail_lineage::{Content, Scratch};
 use tubtrail_storage::AnyConnection;
 use tubtrail_storage::master_data::Site;
@@ -69,7 +70,7 @@ pub(super) fn lots_here(inside: &Inside, site: &KeptSite, numbers: &[String]) ->
         let id = lot_row(lot);
         if ids.contains(&id) {
             let field = format!("lots[{position}]");
-            return Err(OperationError::new(&problems::REPEATED, format!("lot {text} is named twice"))
+            return Err(OperationError::new(&problems::REPEATED, say!("lot {text} is named twice", text))
                 .at(field)
                 .into());
         }
@@ -92,12 +93,12 @@ pub(super) fn lots_at(
         let standing = Standing::named(conn, &request.actor, &field, number)?;
         let here = |state| standing.at(Place::new(site.row.id, state));
         if here(State::Available) + here(State::Open) <= 0 {
-            let detail = format!("the book has nothing of lot {number} at {}", site.row.code);
+            let detail = say!("the book has nothing of lot {number} at {site}", number, site = site.row.code);
             let error = OperationError::new(&problems::LOT_ELSEWHERE, detail);
             return Err(error.at(field).about([standing.number()?]));
         }
         if ids.contains(&standing.lot.id) {
-            return Err(OperationError::new(&problems::REPEATED, format!("lot {number} is named twice")).at(field));
+            return Err(OperationError::new(&problems::REPEATED, say!("lot {number} is named twice", number)).at(field));
         }
         ids.push(standing.lot.id);
     }

@@ -1,11 +1,10 @@
 //! Answers in plain words: the chains of the index with the names, papers and times that it keeps.
 
-use std::fmt;
-
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::allergens::Substance;
-use tubtrail_domain::lot_number::LotNumber;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_lineage::{LotIx, Scratch};
 use utoipa::ToSchema;
 
@@ -144,54 +143,11 @@ pub(super) fn tubs(
     Ok(found)
 }
 
-/// A lot as a sentence names it.
+/// Where a lot or a batch stands in a sentence: what begins it begins with a capital.
 #[derive(Clone, Copy)]
-struct LotInWords<'a> {
-    is_tub: bool,
-    number: LotNumber,
-    name: &'a str,
-    /// The sentence begins with it.
-    begins: bool,
-}
-
-/// A batch as a sentence names it.
-#[derive(Clone, Copy)]
-struct BatchInWords<'a> {
-    id: i64,
-    name: &'a str,
-    begun: WallClock,
-    begins: bool,
-}
-
-impl LotInWords<'_> {
-    const fn capital(self) -> Self {
-        Self { begins: true, ..self }
-    }
-}
-
-impl BatchInWords<'_> {
-    const fn capital(self) -> Self {
-        Self { begins: true, ..self }
-    }
-}
-
-impl fmt::Display for LotInWords<'_> {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let what = match (self.is_tub, self.begins) {
-            (true, true) => "Tub",
-            (true, false) => "tub",
-            (false, true) => "Lot",
-            (false, false) => "lot",
-        };
-        write!(f, "{what} {} of {}", self.number, self.name)
-    }
-}
-
-impl fmt::Display for BatchInWords<'_> {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let batch = if self.begins { "Batch" } else { "batch" };
-        write!(f, "{batch} {} ({}, begun {})", self.id, self.name, self.begun)
-    }
+enum Stands {
+    First,
+    Within,
 }
 
 impl<'a> Words<'a> {
@@ -209,19 +165,27 @@ impl<'a> Words<'a> {
     }
 
     /// A lot in a sentence.
-    fn lot(&self, id: i64) -> Answered<LotInWords<'a>> {
+    fn lot(&self, id: i64, stands: Stands) -> Answered<Saying> {
         let (_, card) = self.card(id)?;
-        let name = &self.inside.beside.names.item(card.sort.item_id)?.current.name;
-        Ok(LotInWords { is_tub: card.sort.kind == LotKind::Tub, number: card.number, name, begins: false })
+        let (number, name) = (card.number, &self.inside.beside.names.item(card.sort.item_id)?.current.name);
+        Ok(match (card.sort.kind == LotKind::Tub, stands) {
+            (true, Stands::First) => say!("Tub {number} of {name}", number, name),
+            (true, Stands::Within) => say!("tub {number} of {name}", number, name),
+            (false, Stands::First) => say!("Lot {number} of {name}", number, name),
+            (false, Stands::Within) => say!("lot {number} of {name}", number, name),
+        })
     }
 
     /// A batch in a sentence.
-    fn batch_in_words(&self, id: i64) -> Answered<BatchInWords<'a>> {
+    fn batch_in_words(&self, id: i64, stands: Stands) -> Answered<Saying> {
         let card = self.batch(id)?;
         let names = &self.inside.beside.names;
         let (_, name) = names.recipe_version(card.recipe_version_id)?;
         let begun = WallClock { zone: names.site(card.site_id)?.zone, time: card.started_at };
-        Ok(BatchInWords { id, name, begun, begins: false })
+        Ok(match stands {
+            Stands::First => say!("Batch {id} ({name}, begun {begun})", id, name, begun),
+            Stands::Within => say!("batch {id} ({name}, begun {begun})", id, name, begun),
+        })
     }
 
     fn answer(&self, lot: &AskedLot, bare: &Bare) -> Answered<AllergenAnswer> {
@@ -234,10 +198,10 @@ impl<'a> Words<'a> {
                     self.tell_scoop(lot.lot_id, &scoop, &mut because, &mut steps)?;
                 }
             }
-            None => because.push(format!(
-                "Every statement it rests on was made by a list that asks for {0}, or settles {0}, and none names it. That \
-                 clears nothing.",
-                bare.named.name()
+            None => because.push(say!(
+                "Every statement it rests on was made by a list that asks for {name}, or settles {name}, and none names \
+                 it. That clears nothing.",
+                name = bare.named
             )),
         }
         let members = bare.members.iter().map(|(member, answer)| MemberAnswer {
@@ -262,7 +226,7 @@ impl<'a> Words<'a> {
         chain: &Chain,
         end: i64,
         substance: Substance,
-        because: &mut Vec<String>,
+        because: &mut Vec<Saying>,
         steps: &mut Vec<Step>,
     ) -> Answered<()> {
         match chain.source {
@@ -273,13 +237,19 @@ impl<'a> Words<'a> {
         while let Some(link) = links.next() {
             match (*link, links.peek()) {
                 (Link::Lot(lot), Some(Link::Batch(batch))) => {
-                    because.push(format!("{} went into {}.", self.lot(lot)?.capital(), self.batch_in_words(*batch)?));
+                    let went = self.lot(lot, Stands::First)?;
+                    let into = self.batch_in_words(*batch, Stands::Within)?;
+                    because.push(say!("{lot} went into {batch}.", lot = went, batch = into));
                     steps.push(Step::Use { lot: self.number(lot)?, batch: *batch });
                 }
                 (Link::Batch(batch), Some(Link::Lot(lot))) => {
-                    let further = if *lot == end { "" } else { ", used further" };
-                    let made = self.lot(*lot)?;
-                    because.push(format!("{} made {made}{further}.", self.batch_in_words(batch)?.capital()));
+                    let made = self.lot(*lot, Stands::Within)?;
+                    let maker = self.batch_in_words(batch, Stands::First)?;
+                    because.push(if *lot == end {
+                        say!("{batch} made {lot}.", batch = maker, lot = made)
+                    } else {
+                        say!("{batch} made {lot}, used further.", batch = maker, lot = made)
+                    });
                     steps.push(Step::Made { batch, lot: self.number(*lot)? });
                 }
                 (Link::Contact { before, after, equipment }, _) => {
@@ -296,33 +266,34 @@ impl<'a> Words<'a> {
         lot: i64,
         stated: Answer,
         substance: Substance,
-        because: &mut Vec<String>,
+        because: &mut Vec<Saying>,
         steps: &mut Vec<Step>,
     ) -> Answered<()> {
         let (ix, card) = self.card(lot)?;
         let names = &self.inside.beside.names;
-        let by = match (card.brought, card.sort.supplier_id) {
-            (Some(brought), Some(supplier)) => {
-                format!(" ({}, their lot {})", names.partner(supplier)?, brought.supplier_lot_code)
-            }
-            _ => String::new(),
+        let lot_named = self.lot(lot, Stands::First)?;
+        let lot_named = match (card.brought, card.sort.supplier_id) {
+            (Some(brought), Some(supplier)) => say!(
+                "{lot} ({supplier}, their lot {code})",
+                lot = lot_named,
+                supplier = names.partner(supplier)?,
+                code = brought.supplier_lot_code
+            ),
+            _ => lot_named,
         };
         let contents = &self.inside.contents;
         let holding = contents.statements.of_lot(&self.inside.stated_lot(ix)?);
         let mut ids = holding.saying(substance, stated.in_graph());
         ids.sort_unstable();
         let papers = ids.iter().map(|id| Ok((*id, contents.document(*id)?))).collect::<Answered<Vec<_>>>()?;
-        let says = says(stated, substance);
-        let lot_named = self.lot(lot)?.capital();
-        because.push(match papers.as_slice() {
-            [] if holding.is_spirit && substance == Substance::Alcohol => {
-                format!("{lot_named}{by}: it is counted as a plain spirit.")
+        let each = papers.iter().map(|(id, document)| say!("statement {id} ({document})", id, document));
+        because.push(match together(each) {
+            None if holding.is_spirit && substance == Substance::Alcohol => {
+                say!("{lot}: it is counted as a plain spirit.", lot = lot_named)
             }
-            [] => format!("{lot_named}{by}: nobody has stated what is in it."),
-            several => {
-                let papers: Vec<_> =
-                    several.iter().map(|(id, document)| format!("statement {id} ({document})")).collect();
-                format!("{lot_named}{by}: {} {says}.", papers.join(" with "))
+            None => say!("{lot}: nobody has stated what is in it.", lot = lot_named),
+            Some(papers) => {
+                say!("{lot}: {papers} {says}.", lot = lot_named, papers, says = says(stated, substance))
             }
         });
         steps.push(Step::Statement {
@@ -339,19 +310,17 @@ impl<'a> Words<'a> {
         batch: i64,
         stated: Answer,
         substance: Substance,
-        because: &mut Vec<String>,
+        because: &mut Vec<Saying>,
         steps: &mut Vec<Step>,
     ) -> Answered<()> {
         let Some((item, statements)) = self.input(batch, substance, stated)? else { return Ok(()) };
         let item = self.inside.beside.names.item(item)?;
-        let papers: Vec<String> = statements.iter().map(|id| format!("statement {id}")).collect();
-        let said = if papers.is_empty() {
-            "nobody has stated what is in it".to_owned()
-        } else {
-            format!("{} {}", papers.join(" with "), says(stated, substance))
+        let said = match together(statements.iter().map(|id| say!("statement {id}", id))) {
+            None => say!("nobody has stated what is in it"),
+            Some(papers) => say!("{papers} {says}", papers, says = says(stated, substance)),
         };
-        let name = &item.current.name;
-        because.push(format!("{name}, kept without lots, went into {}: {said}.", self.batch_in_words(batch)?));
+        let (name, into) = (&item.current.name, self.batch_in_words(batch, Stands::Within)?);
+        because.push(say!("{name}, kept without lots, went into {batch}: {said}.", name, batch = into, said));
         steps.push(Step::Input { batch, item: item.row.code.clone(), statement: statements.first().copied() });
         Ok(())
     }
@@ -373,7 +342,7 @@ impl<'a> Words<'a> {
         &self,
         (before, after, equipment): (i64, i64, i64),
         substance: Substance,
-        because: &mut Vec<String>,
+        because: &mut Vec<Saying>,
         steps: &mut Vec<Step>,
     ) -> Answered<()> {
         let (names, contents) = (&self.inside.beside.names, &self.inside.contents);
@@ -386,20 +355,24 @@ impl<'a> Words<'a> {
         let span = |run: &RanOn| {
             let from = fields::wall_clock_in(zone, run.from);
             let until = run.until.map(|until| fields::wall_clock_in(zone, until));
-            until.map_or(format!("from {from}"), |until| format!("from {from} until {until}"))
+            match until {
+                None => say!("from {from}", from),
+                Some(until) => say!("from {from} until {until}", from, until),
+            }
         };
         let how = if overlap(one, other) {
-            "ran on it at the same time".to_owned()
+            say!("ran on it at the same time")
         } else {
-            format!("ran on it next, and no clean between the two that clears {} is written down", substance.name())
+            say!("ran on it next, and no clean between the two that clears {name} is written down", name = substance)
         };
-        because.push(format!(
-            "{} ran on {} {}; {}, {}, {how}.",
-            self.batch_in_words(before)?.capital(),
-            machine.current.name,
-            span(one),
-            self.batch_in_words(after)?,
-            span(other),
+        because.push(say!(
+            "{before} ran on {machine} {then}; {after}, {later}, {how}.",
+            before = self.batch_in_words(before, Stands::First)?,
+            machine = machine.current.name,
+            then = span(one),
+            after = self.batch_in_words(after, Stands::Within)?,
+            later = span(other),
+            how
         ));
         steps.push(Step::Contact {
             equipment: machine.row.code.clone(),
@@ -413,20 +386,26 @@ impl<'a> Words<'a> {
         Ok(())
     }
 
-    fn tell_scoop(&self, lot: i64, scoop: &Beside, because: &mut Vec<String>, steps: &mut Vec<Step>) -> Answered<()> {
+    fn tell_scoop(&self, lot: i64, scoop: &Beside, because: &mut Vec<Saying>, steps: &mut Vec<Step>) -> Answered<()> {
         let clock = |at: NaiveDateTime| fields::wall_clock_in(self.site.zone, at);
-        let until = scoop.until.map(clock).map_or("and still does".to_owned(), |until| format!("until {until}"));
-        let how = if scoop.said {
-            "one scoop serves all that is open there"
-        } else {
-            "the site has not said how it serves, so one scoop is taken to serve all"
+        let until = match scoop.until.map(clock) {
+            None => say!("and still does"),
+            Some(until) => say!("until {until}", until),
         };
-        let with = if scoop.direct { "" } else { "tubs that stood open with " };
-        let lot_named = self.lot(lot)?;
-        because.push(format!(
-            "{} stood open from {} {until}, in the same case as {with}{lot_named}; {how}.",
-            self.lot(scoop.lot_id)?.capital(),
-            clock(scoop.from)
+        let how = if scoop.said {
+            say!("one scoop serves all that is open there")
+        } else {
+            say!("the site has not said how it serves, so one scoop is taken to serve all")
+        };
+        let lot_named = self.lot(lot, Stands::Within)?;
+        let beside = if scoop.direct { lot_named } else { say!("tubs that stood open with {lot}", lot = lot_named) };
+        because.push(say!(
+            "{other} stood open from {from} {until}, in the same case as {beside}; {how}.",
+            other = self.lot(scoop.lot_id, Stands::First)?,
+            from = clock(scoop.from),
+            until,
+            beside,
+            how
         ));
         steps.push(Step::Scoop {
             lot: self.number(scoop.lot_id)?,
@@ -439,13 +418,18 @@ impl<'a> Words<'a> {
     }
 }
 
+/// Several statements as a sentence names them; none of none.
+fn together(papers: impl Iterator<Item = Saying>) -> Option<Saying> {
+    Saying::joined(papers, |one, other| say!("{one} with {other}", one, other))
+}
+
 /// What a statement says of a substance, after its name.
-fn says(stated: Answer, substance: Substance) -> String {
+fn says(stated: Answer, substance: Substance) -> Saying {
     match stated {
-        Answer::Contains if substance == Substance::Alcohol => "says that it is made with alcohol".to_owned(),
-        Answer::Contains => format!("says that it contains {}", substance.name()),
-        Answer::MayContain => format!("says that it may contain {}", substance.name()),
-        Answer::Unknown | Answer::NotRecorded => format!("does not say whether {} is in it", substance.name()),
+        Answer::Contains if substance == Substance::Alcohol => say!("says that it is made with alcohol"),
+        Answer::Contains => say!("says that it contains {name}", name = substance),
+        Answer::MayContain => say!("says that it may contain {name}", name = substance),
+        Answer::Unknown | Answer::NotRecorded => say!("does not say whether {name} is in it", name = substance),
     }
 }
 

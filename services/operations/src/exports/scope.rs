@@ -3,6 +3,7 @@
 use std::collections::HashSet;
 
 use chrono::{Duration, NaiveDate, NaiveDateTime, NaiveTime};
+use tubtrail_domain::say;
 use tubtrail_lineage::LotIx;
 use tubtrail_storage::tracking::{Source, Span, keys_of};
 use tubtrail_storage::{AnyConnection, recalls};
@@ -38,7 +39,8 @@ pub(super) fn cursors(
         return Ok((of_trace(house, conn, &seeds)?, of));
     }
     if let Some(id) = asked.recall {
-        let row = recalls::recall(conn, id)?.ok_or_else(|| OperationError::not_found("recall", id).at("recall"))?;
+        let row =
+            recalls::recall(conn, id)?.ok_or_else(|| OperationError::not_found(say!("recall"), id).at("recall"))?;
         let reached = lots_reached(house, conn, &row)?;
         return Ok((of_recall(house, conn, &reached)?, format!("recall {id}")));
     }
@@ -56,7 +58,7 @@ pub(super) fn cursors(
 
 fn refuse_several(asked: &EventsAsked) -> Result<()> {
     let has_days = asked.day_from.is_some() || asked.day_to.is_some() || asked.site.is_some();
-    let several = || OperationError::invalid("lot", "ask for a lot, for a recall, or for days and a site");
+    let several = || OperationError::invalid("lot", say!("ask for a lot, for a recall, or for days and a site"));
     match (&asked.lot, asked.recall, has_days) {
         (Some(_), Some(_), _) | (Some(_), _, true) => Err(several()),
         (_, Some(_), true) => Err(several().at("recall")),
@@ -69,14 +71,14 @@ fn span_of_days(from: Option<NaiveDate>, to: Option<NaiveDate>) -> Result<(Naive
     if let (Some(from), Some(to)) = (from, to)
         && from > to
     {
-        return Err(OperationError::invalid("day_to", format!("this lies before {from}")));
+        return Err(OperationError::invalid("day_to", say!("this lies before {from}", from)));
     }
     let midnight = |day: NaiveDate| day.and_time(NaiveTime::MIN);
     let from = from.and_then(|day| midnight(day).checked_sub_signed(FARTHEST));
     let until = to.and_then(|day| midnight(day.succ_opt()?).checked_add_signed(FARTHEST));
     let (earliest, latest) = (NaiveDate::from_ymd_opt(1, 1, 1), NaiveDate::from_ymd_opt(9999, 12, 31));
     let bounded = |moment: Option<NaiveDateTime>, bound: Option<NaiveDate>| {
-        moment.or(bound.map(midnight)).ok_or_else(|| OperationError::invalid("day_from", "this is no day"))
+        moment.or(bound.map(midnight)).ok_or_else(|| OperationError::invalid("day_from", say!("this is no day")))
     };
     Ok((bounded(from, earliest)?, bounded(until, latest)?))
 }

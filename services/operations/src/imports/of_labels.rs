@@ -1,5 +1,7 @@
 //! What labels need, from tables: makers, what labels say of items, printers.
 
+use tubtrail_domain::say;
+
 use super::FromTable;
 use crate::error::{OperationError, Result};
 use crate::item_labels::{ItemLabel, MadeOf};
@@ -71,10 +73,10 @@ fn made_of(row: &Row) -> Result<MadeOf> {
         "single" => MadeOf::Single,
         "not_known" => MadeOf::NotKnown,
         "what_went_in" => MadeOf::WhatWentIn,
-        _ => return Err(OperationError::invalid("made_of", "write single, listed, not_known or what_went_in")),
+        _ => return Err(OperationError::invalid("made_of", say!("write single, listed, not_known or what_went_in"))),
     };
     if row.optional("ingredients").is_some() {
-        let detail = format!("these belong to what is listed, not to {by}");
+        let detail = say!("these belong to what is listed, not to {by}", by);
         return Err(OperationError::invalid("ingredients", detail));
     }
     Ok(made_of)

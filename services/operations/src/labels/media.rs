@@ -1,6 +1,8 @@
 //! What labels are printed on: sizes and dots.
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use utoipa::ToSchema;
 
 /// The size of a label in millimetres, width by height.
@@ -66,10 +68,13 @@ impl From<Dpi> for u32 {
 }
 
 impl TryFrom<u32> for Dpi {
-    type Error = &'static str;
+    type Error = Saying;
 
     fn try_from(dots: u32) -> Result<Self, Self::Error> {
-        Self::ALL.into_iter().find(|dpi| u32::from(*dpi) == dots).ok_or("a printer has 203 or 300 dots in an inch")
+        Self::ALL
+            .into_iter()
+            .find(|dpi| u32::from(*dpi) == dots)
+            .ok_or(say!("a printer has 203 or 300 dots in an inch"))
     }
 }
 

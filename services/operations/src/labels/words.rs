@@ -9,6 +9,8 @@ use tubtrail_domain::labels::{
     date_wording, gathered, least_letter_height, net_quantity,
 };
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::contents::StatedInput;
 use tubtrail_storage::labels::{ItemLabelVersionRow, item_labels_of, makers_in_use, own_gtin_of};
 use tubtrail_storage::lots::{LotRow, UntrackedInputRow, lots_by_ids, lots_of_batch};
@@ -86,9 +88,8 @@ impl<'a> Words<'a> {
             missing: self.missing(net.as_ref(), &dates, &storage, &maker),
             despite: despite.cloned(),
         };
-        let composition = compose(&went_in, &asked).map_err(|refusal| {
-            OperationError::new(&problems::LABEL_UNKNOWN, refusal.to_string()).about([self.number.clone()])
-        })?;
+        let composition = compose(&went_in, &asked)
+            .map_err(|refusal| OperationError::new(&problems::LABEL_UNKNOWN, refusal).about([self.number.clone()]))?;
         notices.extend(composition.notice.clone());
         let gtin = if self.kind == LotKind::Received { None } else { own_gtin_of(conn, self.lot.item_id)? };
         Ok(Label {
@@ -108,7 +109,7 @@ impl<'a> Words<'a> {
             gtin,
             least_letters_micrometres: self.least_letters(),
             warnings: self.warnings(conn, standing)?,
-            caution: CAUTION.to_owned(),
+            caution: CAUTION.to_string(),
             kind: self.kind,
             lot: self.number,
         })
@@ -127,14 +128,17 @@ impl<'a> Words<'a> {
         }
         if let Some(rejection) = &standing.rejection {
             let why = rejection.reason.trim_end_matches('.');
-            found.push((&problems::LOT_REJECTED, format!("Lot {} was rejected: {why}. Do not use it.", self.number)));
+            found.push((
+                &problems::LOT_REJECTED,
+                say!("Lot {number} was rejected: {why}. Do not use it.", number = self.number, why),
+            ));
         }
         match (found.first(), despite) {
             (Some((problem, detail)), None) => {
-                let detail = format!("{detail} A label is printed only with a reason.");
+                let detail = say!("{detail} A label is printed only with a reason.", detail);
                 Err(OperationError::new(problem, detail).about([self.number.clone()]))
             }
-            _ => Ok(found.into_iter().map(|(_, detail)| detail).collect()),
+            _ => Ok(found.into_iter().map(|(_, detail)| detail.to_string()).collect()),
         }
     }
 
@@ -326,9 +330,8 @@ impl<'a> Words<'a> {
     }
 
     fn date(&self, kind: DateKind, on: NaiveDate) -> Result<LabelDate> {
-        let wording = date_wording(self.law, kind, on).map_err(|error| {
-            OperationError::new(&problems::LABEL_DATE, error.to_string()).about([self.number.clone()])
-        })?;
+        let wording = date_wording(self.law, kind, on)
+            .map_err(|error| OperationError::new(&problems::LABEL_DATE, error).about([self.number.clone()]))?;
         Ok(LabelDate { label: wording.label.to_owned(), date: wording.date, on })
     }
 
@@ -362,7 +365,7 @@ impl<'a> Words<'a> {
         least_letter_height(self.law, surface)
     }
 
-    fn warnings(&self, conn: &mut AnyConnection, standing: &Standing) -> Result<Vec<String>> {
+    fn warnings(&self, conn: &mut AnyConnection, standing: &Standing) -> Result<Vec<Saying>> {
         let mut warnings = Vec::new();
         if let Some(hold) = &standing.hold {
             warnings.push(standing.said_of_hold(&hold.reason)?);
@@ -370,7 +373,7 @@ impl<'a> Words<'a> {
         let site = Names::default().site(conn, self.lot.site_id)?.clone();
         let today = fields::day_at(&site, self.now)?;
         if let Some(last) = self.lot.expires_on.filter(|last| *last < today) {
-            warnings.push(format!("The last day of lot {} was {last}.", self.number));
+            warnings.push(say!("The last day of lot {number} was {last}.", number = self.number, last));
         }
         Ok(warnings)
     }

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::lots::LotRow;
 use tubtrail_storage::search::{
     LotFilter, authors, lots_page, movements_page, partner_codes, site_codes, sites_of_lot,
@@ -264,7 +265,7 @@ pub(crate) fn within_reach(conn: &mut AnyConnection, actor: &Actor, operation: &
     }
     match sites.iter().find(|site| actor.reaches(**site)) {
         Some(site) => actor.may(operation, *site),
-        None => Err(OperationError::not_found("lot", number(lot)?)),
+        None => Err(OperationError::not_found(say!("lot"), number(lot)?)),
     }
 }
 

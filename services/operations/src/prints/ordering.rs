@@ -6,6 +6,8 @@ use chrono::NaiveDateTime;
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::labels::Despite;
 use tubtrail_domain::place::State;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use tubtrail_storage::labels::{LabelPrintRow, PrintStepRow, prints_so_far};
 use tubtrail_storage::master_data::{Noun, Printer, Site};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -148,14 +150,17 @@ struct Fitted {
 impl<'a> Asked<'a> {
     fn of(new: &'a NewPrint) -> Result<Self> {
         if !(1..=MOST_COPIES).contains(&new.copies) {
-            return Err(OperationError::invalid("copies", format!("1 to {MOST_COPIES} are printed at a time")));
+            return Err(OperationError::invalid(
+                "copies",
+                say!("1 to {most} are printed at a time", most = MOST_COPIES),
+            ));
         }
         let despite = new.override_reason.as_deref().filter(|reason| !reason.trim().is_empty());
         let despite = despite.map(Despite::new).transpose();
-        let despite = despite.map_err(|error| OperationError::invalid("override_reason", error.to_string()))?;
+        let despite = despite.map_err(|error| OperationError::invalid("override_reason", error))?;
         let reprint_reason = fields::optional_note("reprint_reason", new.reprint_reason.as_deref())?;
         if new.printer.is_some() && new.site.is_some() {
-            return Err(OperationError::invalid("site", "the printer says where: leave this out"));
+            return Err(OperationError::invalid("site", say!("the printer says where: leave this out")));
         }
         Ok(Self { new, copies: i32::try_from(new.copies).unwrap_or(1), despite, reprint_reason })
     }
@@ -172,18 +177,20 @@ impl<'a> Asked<'a> {
         let printer = named_printer(conn, code, actor)?;
         actor.may(&reach::PRINT_LABEL, printer.current.site_id).map_err(|error| error.at("printer"))?;
         if !printer.current.active {
-            let detail = format!("the printer {code:?} is no longer in use");
+            let detail = say!("the printer {code} is no longer in use", code = Quoted(&code));
             return Err(OperationError::new(&problems::NOT_IN_USE, detail).at("printer"));
         }
         let corrupt = || StorageError::Corrupt(format!("printer version {}", printer.current.id));
         let size = LabelSize::from_word(&printer.current.size).ok_or_else(corrupt)?;
         let dpi = Dpi::from_column(printer.current.dpi).ok_or_else(corrupt)?;
         if self.new.size.is_some_and(|asked| asked != size) {
-            let detail = format!("in {} there are labels of {} mm", printer.current.name, size.word());
+            let detail =
+                say!("in {printer} there are labels of {size} mm", printer = printer.current.name, size = size.word());
             return Err(OperationError::invalid("size", detail));
         }
         if self.new.dpi.is_some_and(|asked| asked != dpi) {
-            let detail = format!("{} has {} dots in an inch", printer.current.name, u32::from(dpi));
+            let detail =
+                say!("{printer} has {dots} dots in an inch", printer = printer.current.name, dots = u32::from(dpi));
             return Err(OperationError::invalid("dpi", detail));
         }
         let stands_at = Site::by_id(conn, printer.current.site_id)?.ok_or_else(corrupt)?;
@@ -205,7 +212,7 @@ impl<'a> Asked<'a> {
         }
         let label = label_of(conn, index, &standing.lot, self.new.jurisdiction, self.despite.as_ref(), now)?;
         if self.despite.is_some() && label.notices.is_empty() {
-            let detail = "nothing in it is unknown or speaks against it: leave this out";
+            let detail = say!("nothing in it is unknown or speaks against it: leave this out");
             return Err(OperationError::invalid("override_reason", detail));
         }
         Ok(label)
@@ -221,7 +228,8 @@ impl<'a> Asked<'a> {
         let number = prints_so_far(tx.conn()?, standing.lot.id)? + 1;
         if number > 1 && self.reprint_reason.is_none() {
             let lot = standing.number()?;
-            let detail = format!("the label of lot {lot} was printed before: say why again, and destroy the other one");
+            let detail =
+                say!("the label of lot {lot} was printed before: say why again, and destroy the other one", lot);
             return Err(OperationError::new(&problems::NEEDS_REASON, detail).at("reprint_reason").about([lot]));
         }
         let row = LabelPrintRow {

@@ -4,6 +4,8 @@ use std::collections::HashSet;
 
 use chrono::NaiveDate;
 use serde_json::Value;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 
 use super::PassedOver;
 use super::pointer::At;
@@ -112,12 +114,12 @@ pub(super) fn read(document: &Value) -> Result<Document> {
     root.object(DOCUMENT)?;
     let kind = root.required("type")?;
     if kind.text()? != "EPCISDocument" {
-        return kind.wrong("this must be an EPCISDocument");
+        return kind.wrong(say!("this must be an EPCISDocument"));
     }
     context(&root.required("@context")?)?;
     let version = root.required("schemaVersion")?;
     if !version.text()?.starts_with("2.") {
-        return version.wrong("version 2.0 is read");
+        return version.wrong(say!("version 2.0 is read"));
     }
     root.required("creationDate")?.time()?;
     let events = root.required("epcisBody")?.required("eventList")?.elements(MOST_EVENTS)?;
@@ -169,35 +171,35 @@ fn is_withdrawn(event: &At<'_>, withdrawn: &HashSet<&str>) -> Result<bool> {
 }
 
 /// What an event tells of goods, or why it tells nothing.
-fn shipped(event: &At<'_>, withdrawn: &HashSet<&str>) -> Result<std::result::Result<Shipped, String>> {
+fn shipped(event: &At<'_>, withdrawn: &HashSet<&str>) -> Result<std::result::Result<Shipped, Saying>> {
     let kind = event.required("type")?;
     if kind.text()? != "ObjectEvent" {
         let is_known = OTHER_EVENTS.contains(&kind.text()?) || kind.text()?.contains(':');
         if !is_known {
-            return kind.wrong("EPCIS has no such event");
+            return kind.wrong(say!("EPCIS has no such event"));
         }
         frame(event)?;
-        return Ok(Err(format!("an event of the type {} brings nothing by itself", kind.text()?)));
+        return Ok(Err(say!("an event of the type {text} brings nothing by itself", text = kind.text()?)));
     }
     event.object(OBJECT_EVENT)?;
     frame(event)?;
     let is_withdrawn = is_withdrawn(event, withdrawn)?;
     let action = event.required("action")?;
     if !["OBSERVE", "ADD", "DELETE"].contains(&action.text()?) {
-        return action.wrong("write OBSERVE, ADD or DELETE");
+        return action.wrong(say!("write OBSERVE, ADD or DELETE"));
     }
     let objects = objects(event, "epcList", "quantityList")?;
     let (lot, expiry) = ilmd(event)?;
     let says = |step| Shipped { step, objects, lot, expiry, sources: vec![], destinations: vec![], papers: vec![] };
     let step = event.member("bizStep").map(|step| step.word()).transpose()?;
     let step = match step {
-        _ if is_withdrawn => return Ok(Err("whoever sent it says that it did not happen like this".to_owned())),
-        _ if action.text()? == "DELETE" => return Ok(Err("these objects are no more".to_owned())),
+        _ if is_withdrawn => return Ok(Err(say!("whoever sent it says that it did not happen like this"))),
+        _ if action.text()? == "DELETE" => return Ok(Err(say!("these objects are no more"))),
         Some("shipping" | "departing") => Step::Shipping,
         Some("receiving" | "arriving" | "accepting") => Step::Receiving,
         Some("commissioning" | "creating_class_instance") => Step::Commissioning,
-        Some(step) => return Ok(Err(format!("the step {step} brings nothing"))),
-        None => return Ok(Err("it does not say which step it is".to_owned())),
+        Some(step) => return Ok(Err(say!("the step {step} brings nothing", step))),
+        None => return Ok(Err(say!("it does not say which step it is"))),
     };
     Ok(Ok(Shipped {
         sources: parties(event, "sourceList", "source")?,
@@ -212,7 +214,7 @@ fn frame(event: &At<'_>) -> Result<()> {
     event.required("eventTime")?.time()?;
     let offset = event.required("eventTimeZoneOffset")?;
     if !is_offset(offset.text()?) {
-        return offset.wrong("write an offset as +01:00, up to 14:00");
+        return offset.wrong(say!("write an offset as +01:00, up to 14:00"));
     }
     Ok(())
 }
@@ -242,7 +244,7 @@ pub(super) fn objects(event: &At<'_>, singles: &str, classes: &str) -> Result<Ve
 fn some_of(element: &At<'_>) -> Result<Object> {
     let members = element.object(&["epcClass", "quantity", "uom"])?;
     if let Some(name) = members.keys().find(|name| name.contains(':')) {
-        return element.wrong(format!("{name} has no place here"));
+        return element.wrong(say!("{name} has no place here", name));
     }
     let class = element.required("epcClass")?;
     let uri = class.uri()?.to_owned();
@@ -252,10 +254,10 @@ fn some_of(element: &At<'_>) -> Result<Object> {
 }
 
 fn amount(quantity: &At<'_>) -> Result<String> {
-    let Value::Number(number) = quantity.value else { return quantity.wrong("this must be a number") };
+    let Value::Number(number) = quantity.value else { return quantity.wrong(say!("this must be a number")) };
     match number.as_f64() {
         Some(value) if value > 0.0 => Ok(number.to_string()),
-        _ => quantity.wrong("so much cannot have been sent: it must be more than nothing"),
+        _ => quantity.wrong(say!("so much cannot have been sent: it must be more than nothing")),
     }
 }
 
@@ -264,7 +266,7 @@ fn unit(unit: &At<'_>) -> Result<String> {
     let code = unit.text()?;
     let fits =
         (2..=3).contains(&code.len()) && code.bytes().all(|byte| byte.is_ascii_uppercase() || byte.is_ascii_digit());
-    if fits { Ok(code.to_owned()) } else { unit.wrong("write the unit as its code: KGM, GRM, LTR") }
+    if fits { Ok(code.to_owned()) } else { unit.wrong(say!("write the unit as its code: KGM, GRM, LTR")) }
 }
 
 /// The lot and the last day that hold for all objects of an event.
@@ -289,7 +291,7 @@ fn day(at: &At<'_>) -> Result<NaiveDate> {
     let text = at.text()?;
     match text.get(..10).unwrap_or(text).parse() {
         Ok(day) if text.len() == 10 || text.as_bytes().get(10) == Some(&b'T') => Ok(day),
-        _ => at.wrong("write a day as 2026-11-25"),
+        _ => at.wrong(say!("write a day as 2026-11-25")),
     }
 }
 

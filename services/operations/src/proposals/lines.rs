@@ -5,6 +5,8 @@ use std::collections::{BTreeSet, HashMap};
 use chrono::{Datelike as _, NaiveDate};
 use tubtrail_domain::gs1::epc::{self, Named};
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::AnyConnection;
 use tubtrail_storage::gtins::{ItemGtinRow, gtin_in_force};
 use tubtrail_storage::master_data::Item;
@@ -37,7 +39,7 @@ pub(super) struct Lines<'c> {
 pub(super) struct Done {
     pub lines: Vec<ProposedLine>,
     pub missing: Vec<Gap>,
-    pub cautions: Vec<String>,
+    pub cautions: Vec<Saying>,
     /// The suppliers that the articles name, by row id.
     pub suppliers: Vec<i64>,
     /// The rank of the events that the lines are of.
@@ -85,7 +87,7 @@ impl<'c> Lines<'c> {
 
     fn read(&self, shipped: &Shipped, object: &Object) -> Result<Line> {
         let mut named = epc::goods(&object.uri, self.today.year())
-            .map_err(|why| OperationError::invalid(object.at.clone(), format!("{}: {why}", object.uri)))?;
+            .map_err(|why| OperationError::invalid(object.at.clone(), say!("{uri}: {why}", uri = object.uri, why)))?;
         let lot = named.as_mut().and_then(|named| named.lot.take()).or_else(|| shipped.lot.clone());
         let amounts = match &object.amount {
             Some(amount) => vec![(amount.clone(), object.unit.clone())],
@@ -101,7 +103,7 @@ impl<'c> Lines<'c> {
             return Ok(());
         }
         if self.said.len() == MOST_LINES {
-            let detail = format!("a delivery has at most {MOST_LINES} lines: divide the document");
+            let detail = say!("a delivery has at most {most} lines: divide the document", most = MOST_LINES);
             return Err(OperationError::new(&problems::TOO_LARGE, detail).at(object.at.clone()));
         }
         self.said.push(line);
@@ -118,7 +120,7 @@ impl<'c> Lines<'c> {
             done.lines.push(proposed);
         }
         if done.lines.is_empty() {
-            done.missing.push(Gap { field: "lines".into(), why: "the document tells of nothing that was sent".into() });
+            done.missing.push(Gap { field: "lines".into(), why: say!("the document tells of nothing that was sent") });
         }
         done.suppliers = suppliers.into_iter().collect();
         Ok(done)
@@ -132,7 +134,7 @@ impl<'c> Lines<'c> {
         suppliers: &mut BTreeSet<i64>,
     ) -> Result<ProposedLine> {
         let mut lacks =
-            |field: &str, why: String| done.missing.push(Gap { field: format!("lines[{at}].{field}"), why });
+            |field: &str, why: Saying| done.missing.push(Gap { field: format!("lines[{at}].{field}"), why });
         let known = match self.known(line)? {
             Ok(known) => Some(known),
             Err(why) => {
@@ -141,7 +143,7 @@ impl<'c> Lines<'c> {
             }
         };
         if line.lot.is_none() {
-            lacks("supplier_lot_code", format!("{} says no lot", line.uri));
+            lacks("supplier_lot_code", say!("{uri} says no lot", uri = line.uri));
         }
         let quantity = match quantity(line, known.as_ref()) {
             Ok(quantity) => Some(quantity),
@@ -152,7 +154,11 @@ impl<'c> Lines<'c> {
         };
         suppliers.extend(known.as_ref().and_then(|(row, _)| row.supplier_id));
         if let Some(expiry) = line.expiry.filter(|expiry| expiry.on < self.today) {
-            done.cautions.push(format!("lines[{at}]: its last day was {}: the line can only be rejected", expiry.on));
+            done.cautions.push(say!(
+                "lines[{at}]: its last day was {on}: the line can only be rejected",
+                at,
+                on = expiry.on
+            ));
         }
         Ok(ProposedLine {
             item: known.map(|(_, item)| item.row.code),
@@ -163,19 +169,19 @@ impl<'c> Lines<'c> {
     }
 
     /// The item, or why there is none that can be received.
-    fn known(&mut self, line: &Line) -> Result<std::result::Result<Known, String>> {
+    fn known(&mut self, line: &Line) -> Result<std::result::Result<Known, Saying>> {
         let Some(named) = &line.named else {
-            return Ok(Err(format!("{} is the sender's own and names no article", line.uri)));
+            return Ok(Err(say!("{uri} is the sender's own and names no article", uri = line.uri)));
         };
         let Some(row) = gtin_in_force(self.conn, &named.gtin.to_string())? else {
-            let why = format!("nobody has given {} to an item", named.gtin.printed());
+            let why = say!("nobody has given {printed} to an item", printed = named.gtin.printed());
             return Ok(Err(why));
         };
         let item = item_of(self.conn, &row)?;
         let why = match &item {
-            item if item.row.kind != "ingredient" => format!("{} is made here", item.current.name),
-            item if !item.current.tracked => format!("{} is not kept by lot", item.current.name),
-            item if !item.current.active => format!("{} is no longer in use", item.current.name),
+            item if item.row.kind != "ingredient" => say!("{item} is made here", item = item.current.name),
+            item if !item.current.tracked => say!("{item} is not kept by lot", item = item.current.name),
+            item if !item.current.active => say!("{item} is no longer in use", item = item.current.name),
             _ => return Ok(Ok((row, item))),
         };
         Ok(Err(why))
@@ -194,25 +200,25 @@ impl Line {
 }
 
 /// How much it is, as a delivery takes it: as it stands there where it stands there once, else the sum in grams.
-fn quantity(line: &Line, known: Option<&Known>) -> std::result::Result<QuantityEntered, String> {
+fn quantity(line: &Line, known: Option<&Known>) -> std::result::Result<QuantityEntered, Saying> {
     let said = line.amounts.iter().map(|(amount, unit)| entered(amount, unit.as_deref(), known));
-    let said = said.collect::<std::result::Result<Vec<_>, String>>()?;
-    let Some(first) = said.first() else { return Err("the document does not say how much".to_owned()) };
+    let said = said.collect::<std::result::Result<Vec<_>, Saying>>()?;
+    let Some(first) = said.first() else { return Err(say!("the document does not say how much")) };
     let Some((_, item)) = known else {
-        return if said.len() == 1 { Ok(first.clone()) } else { Err("it stands there in several parts".to_owned()) };
+        return if said.len() == 1 { Ok(first.clone()) } else { Err(say!("it stands there in several parts")) };
     };
     let counting = counting(&item.current).map_err(|error| error.detail)?;
     let masses = said.iter().map(|one| one.to_mass(&counting).map_err(|error| error.detail));
-    let masses = masses.collect::<std::result::Result<Vec<Mass>, String>>()?;
+    let masses = masses.collect::<std::result::Result<Vec<Mass>, Saying>>()?;
     if said.len() == 1 {
         return Ok(first.clone());
     }
-    let sum = Mass::from_mg(masses.iter().map(|mass| mass.mg()).sum()).map_err(|error| error.to_string())?;
+    let sum = Mass::from_mg(masses.iter().map(|mass| mass.mg()).sum()).map_err(|error| error.saying())?;
     Ok(QuantityEntered { amount: Amount(sum.grams_text()), unit: "g".to_owned() })
 }
 
 /// A figure in our units; packages by what is in one.
-fn entered(amount: &str, unit: Option<&str>, known: Option<&Known>) -> std::result::Result<QuantityEntered, String> {
+fn entered(amount: &str, unit: Option<&str>, known: Option<&Known>) -> std::result::Result<QuantityEntered, Saying> {
     let in_unit = |unit: &str| Ok(QuantityEntered { amount: Amount(amount.to_owned()), unit: unit.to_owned() });
     // UN/ECE Recommendation 20 (from memory, but for KGM, GRM, LTR and MLT).
     match unit {
@@ -226,16 +232,16 @@ fn entered(amount: &str, unit: Option<&str>, known: Option<&Known>) -> std::resu
         Some("MLT") => in_unit("ml"),
         Some("GLL") => in_unit("us_gal"),
         Some("EA" | "H87" | "C62") | None => packages(amount, known),
-        Some(other) => Err(format!("{amount} {other}: this unit is not known here")),
+        Some(other) => Err(say!("{amount} {other}: this unit is not known here", amount, other)),
     }
 }
 
-fn packages(amount: &str, known: Option<&Known>) -> std::result::Result<QuantityEntered, String> {
+fn packages(amount: &str, known: Option<&Known>) -> std::result::Result<QuantityEntered, Saying> {
     let unit_mg = known.and_then(|(row, _)| row.unit_mg);
     let Some(unit_mg) = unit_mg else {
         return Ok(QuantityEntered { amount: Amount(amount.to_owned()), unit: "piece".to_owned() });
     };
-    let count: i64 = amount.parse().map_err(|_| format!("{amount} packages are no whole number"))?;
-    let mass = Mass::from_mg(unit_mg.saturating_mul(count)).map_err(|error| error.to_string())?;
+    let count: i64 = amount.parse().map_err(|_| say!("{amount} packages are no whole number", amount))?;
+    let mass = Mass::from_mg(unit_mg.saturating_mul(count)).map_err(|error| error.saying())?;
     Ok(QuantityEntered { amount: Amount(mass.grams_text()), unit: "g".to_owned() })
 }

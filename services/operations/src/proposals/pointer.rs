@@ -2,6 +2,8 @@
 
 use chrono::{DateTime, FixedOffset};
 use serde_json::{Map, Value};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 
 use crate::error::{OperationError, Result};
 use crate::problems;
@@ -20,7 +22,7 @@ impl<'v> At<'v> {
     }
 
     /// A refusal that names this place.
-    pub fn wrong<T>(&self, detail: impl Into<String>) -> Result<T> {
+    pub fn wrong<T>(&self, detail: impl Into<Saying>) -> Result<T> {
         Err(OperationError::invalid(self.pointer.clone(), detail))
     }
 
@@ -31,9 +33,11 @@ impl<'v> At<'v> {
 
     /// An object of which every name is known, or has a colon: those are extensions, which anybody may add.
     pub fn object(&self, known: &[&str]) -> Result<&'v Map<String, Value>> {
-        let Value::Object(members) = self.value else { return self.wrong("this must be an object") };
+        let Value::Object(members) = self.value else { return self.wrong(say!("this must be an object")) };
         match members.keys().find(|name| !known.contains(&name.as_str()) && !name.contains(':')) {
-            Some(name) => self.step(self.value, name).wrong("EPCIS has no such field here; an extension has a prefix"),
+            Some(name) => {
+                self.step(self.value, name).wrong(say!("EPCIS has no such field here; an extension has a prefix"))
+            }
             None => Ok(members),
         }
     }
@@ -47,15 +51,15 @@ impl<'v> At<'v> {
     pub fn required(&self, name: &str) -> Result<Self> {
         match self.member(name) {
             Some(member) => Ok(member),
-            None => self.step(self.value, name).wrong("this is missing"),
+            None => self.step(self.value, name).wrong(say!("this is missing")),
         }
     }
 
     /// The elements of an array of no more than so many.
     pub fn elements(&self, most: usize) -> Result<Vec<Self>> {
-        let Value::Array(elements) = self.value else { return self.wrong("this must be an array") };
+        let Value::Array(elements) = self.value else { return self.wrong(say!("this must be an array")) };
         if elements.len() > most {
-            let detail = format!("there are {} of these; at most {most} are taken", elements.len());
+            let detail = say!("there are {len} of these; at most {most} are taken", len = elements.len(), most);
             return Err(OperationError::new(&problems::TOO_LARGE, detail).at(self.pointer.clone()));
         }
         Ok(elements.iter().enumerate().map(|(index, value)| self.step(value, &index.to_string())).collect())
@@ -70,7 +74,7 @@ impl<'v> At<'v> {
     pub fn text(&self) -> Result<&'v str> {
         match self.value {
             Value::String(text) if !text.contains('\0') => Ok(text),
-            _ => self.wrong("this must be text"),
+            _ => self.wrong(say!("this must be text")),
         }
     }
 
@@ -83,7 +87,11 @@ impl<'v> At<'v> {
                 && letters.all(|letter| letter.is_ascii_alphanumeric() || "+-.".contains(letter));
             is_scheme && !rest.is_empty() && text.chars().all(|letter| !letter.is_whitespace() && !letter.is_control())
         });
-        if scheme.is_some() { Ok(text) } else { self.wrong("this must be a URI, as in https://farm.example/lots/17") }
+        if scheme.is_some() {
+            Ok(text)
+        } else {
+            self.wrong(say!("this must be a URI, as in https://farm.example/lots/17"))
+        }
     }
 
     /// One of some words, be it alone or as the last part of its URI.
@@ -96,7 +104,7 @@ impl<'v> At<'v> {
     pub fn time(&self) -> Result<DateTime<FixedOffset>> {
         match DateTime::parse_from_rfc3339(self.text()?) {
             Ok(time) => Ok(time),
-            Err(_) => self.wrong("write a time as 2026-11-25T08:00:00+01:00"),
+            Err(_) => self.wrong(say!("write a time as 2026-11-25T08:00:00+01:00")),
         }
     }
 }

@@ -3,6 +3,7 @@
 use std::collections::{HashMap, HashSet};
 
 use chrono::{DateTime, FixedOffset};
+use tubtrail_domain::say;
 
 use super::document::{MOST_OBJECTS, Object, objects};
 use super::pointer::At;
@@ -31,7 +32,7 @@ impl<'v> Units<'v> {
                 "ADD" => Some(objects(event, "childEPCs", "childQuantityList")?),
                 "DELETE" => None,
                 "OBSERVE" => continue,
-                _ => return action.wrong("write OBSERVE, ADD or DELETE"),
+                _ => return action.wrong(say!("write OBSERVE, ADD or DELETE")),
             };
             let unit = event.required("parentID")?.uri()?;
             told.push(Told { at: event.required("eventTime")?.time()?, unit, put_in });
@@ -55,7 +56,7 @@ impl<'v> Units<'v> {
                 None => found.push(object),
             }
             if found.len() + waiting.len() > MOST_OBJECTS {
-                let detail = format!("there is more in it than {MOST_OBJECTS} objects: divide the document");
+                let detail = say!("there is more in it than {most} objects: divide the document", most = MOST_OBJECTS);
                 return Err(OperationError::new(&problems::TOO_LARGE, detail).at("/epcisBody/eventList"));
             }
         }

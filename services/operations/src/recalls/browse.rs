@@ -4,6 +4,7 @@
 use std::collections::HashSet;
 
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::lots::lots_by_ids;
 use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::{IntoParams, ToSchema};
@@ -183,7 +184,7 @@ impl Narrowed {
         let from = wanted.from.as_deref().map(|number| lots::named(conn, "from", number)).transpose()?;
         let text = wanted.lot.as_deref().map(str::trim).filter(|text| !text.is_empty());
         if text.is_some_and(|text| text.chars().count() > LONGEST_NUMBER) {
-            let detail = format!("a number has at most {LONGEST_NUMBER} characters");
+            let detail = say!("a number has at most {most} characters", most = LONGEST_NUMBER);
             return Err(crate::OperationError::invalid("lot", detail));
         }
         Ok(Self {

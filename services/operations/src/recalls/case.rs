@@ -182,7 +182,7 @@ fn draw(
         open_replies,
         overdue_replies: overdue(open_replies),
         times: times(conn, row)?,
-        caution: CAUTION.to_owned(),
+        caution: CAUTION.to_string(),
     })
 }
 

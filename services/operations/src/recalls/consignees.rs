@@ -1,11 +1,12 @@
 //! Customers that were handed recalled lots: what each got, what they are told, and what they answered.
 
 use std::collections::{BTreeMap, HashMap, HashSet};
-use std::fmt::Write as _;
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::recall::{Outcome, RecallClass};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Noun, Partner};
 use tubtrail_storage::recall_lines::consigned_of;
@@ -61,7 +62,8 @@ pub struct RecallConsignee {
     /// What they were handed.
     pub lots: Vec<ConsigneeLot>,
     /// What to tell them, to read out or to send.
-    pub notice_text: String,
+    #[schema(value_type = String)]
+    pub notice_text: Saying,
     /// How they were told so far.
     pub told: Vec<Notice>,
     /// Lots they have not answered for.
@@ -201,7 +203,7 @@ impl Tubtrail {
         let (survey, position) = self.survey(request, &row)?;
         let now = (self.clock)();
         let consignees = self.read_at_once(|conn| show(conn, &row, (&survey, position), now))?;
-        Ok(RecallConsignees { recall: id, journal_position: position, consignees, caution: CAUTION.to_owned() })
+        Ok(RecallConsignees { recall: id, journal_position: position, consignees, caution: CAUTION.to_string() })
     }
 
     /// Writes down that a customer was told.
@@ -245,7 +247,7 @@ impl Tubtrail {
                 let under = |error: OperationError| error.under(&format!("lots[{position}]"));
                 let (lot_id, note) = check_reply(tx, &recall, &theirs, reply).map_err(under)?;
                 if !seen.insert(lot_id) {
-                    let detail = format!("lot {} stands on two lines", reply.lot);
+                    let detail = say!("lot {lot} stands on two lines", lot = reply.lot);
                     return Err(under(OperationError::new(&problems::REPEATED, detail).at("lot")));
                 }
                 let row = RecallReplyRow {
@@ -277,7 +279,8 @@ fn check_reply(
 ) -> Result<(i64, Option<String>)> {
     let lot = lots::named(tx.conn()?, "lot", &reply.lot)?;
     if !theirs.contains(&lot.id) {
-        let detail = format!("they were handed no lot {} that recall {} reaches", reply.lot, recall.id);
+        let detail =
+            say!("they were handed no lot {lot} that recall {recall} reaches", lot = reply.lot, recall = recall.id);
         return Err(OperationError::new(&problems::NOT_RECALLED, detail).at("lot").about([reply.lot.clone()]));
     }
     let note = match reply.outcome {
@@ -302,7 +305,7 @@ fn lots_of(
         lots.into_iter().filter(|(lot, _)| recalled.reach.holds(*lot)).map(|(_, row)| row).collect()
     });
     if theirs.is_empty() {
-        let detail = format!("{code} was handed nothing that recall {} reaches", recall.id);
+        let detail = say!("{code} was handed nothing that recall {recall} reaches", code, recall = recall.id);
         return Err(OperationError::new(&problems::NOT_RECALLED, detail).at("customer"));
     }
     Ok(theirs)
@@ -414,37 +417,37 @@ fn show_reply(row: RecallReplyRow) -> Result<Reply> {
 }
 
 /// What to tell a customer. What must be in it is for local rules and the responsible person to say.
-fn notice_text(row: &RecallRow, name: &str, lots: &[ConsigneeLot]) -> Result<String> {
+fn notice_text(row: &RecallRow, name: &str, lots: &[ConsigneeLot]) -> Result<Saying> {
     let corrupt = || StorageError::Corrupt(format!("recall {}: class {}", row.id, row.class));
     let class = RecallClass::from_number(i64::from(row.class)).ok_or_else(corrupt)?;
-    let mut text = String::new();
-    if row.is_drill {
-        text.push_str("THIS IS A DRILL: we are trying how fast we can find these lots. Please answer as if they were recalled.\n\n");
-    }
-    let _ = writeln!(text, "RECALL {}, class {}: {}", row.id, class.number(), row.hazard);
-    let _ = writeln!(text, "To: {name}\n");
-    text.push_str("You received from us:\n");
-    for lot in lots {
-        let _ = write!(
-            text,
-            "- lot {}, {}, {}, handed over {}",
-            lot.lot,
-            lot.name,
-            in_grams(lot.grams.mg()),
-            lot.at.format("%Y-%m-%d")
-        );
-        if !lot.documents.is_empty() {
-            let _ = write!(text, ", with {}", lot.documents.join(", "));
-        }
-        text.push('\n');
-    }
-    text.push_str(
-        "\nDo not serve, sell or use them. Put them aside, mark them, and keep them apart from everything else. Tell us for \
-         each lot number whether you found it, destroyed it, or no longer have it, and to whom you passed any of it on.\n",
+    let drill = row.is_drill.then(|| {
+        say!("THIS IS A DRILL: we are trying how fast we can find these lots. Please answer as if they were recalled.\n\n")
+    });
+    let head = say!(
+        "RECALL {recall}, class {class}: {hazard}\nTo: {name}\n\nYou received from us:\n",
+        recall = row.id,
+        class = class.number().to_string(),
+        hazard = row.hazard,
+        name
     );
-    if let Some(instructions) = &row.instructions {
-        let _ = write!(text, "\n{instructions}\n");
+    let what = say!(
+        "\nDo not serve, sell or use them. Put them aside, mark them, and keep them apart from everything else. Tell us for \
+         each lot number whether you found it, destroyed it, or no longer have it, and to whom you passed any of it on.\n"
+    );
+    let instructions = row.instructions.as_ref().map(|text| say!("\n{instructions}\n", instructions = text));
+    let due = row.due_at.format("%Y-%m-%d %H:%M").to_string();
+    let due = say!("\nPlease answer before {due} UTC.\n", due);
+    let parts = drill.into_iter().chain([head]).chain(lots.iter().map(handed_over)).chain([what]).chain(instructions);
+    let whole = Saying::joined(parts.chain([due]), |one, other| say!("{one}{other}", one, other));
+    Ok(whole.unwrap_or(Saying::plain("")))
+}
+
+/// The line of a lot.
+fn handed_over(one: &ConsigneeLot) -> Saying {
+    let (lot, name, grams, at) = (&one.lot, &one.name, in_grams(one.grams.mg()), one.at.date_naive());
+    if one.documents.is_empty() {
+        return say!("- lot {lot}, {name}, {grams}, handed over {at}\n", lot, name, grams, at);
     }
-    let _ = write!(text, "\nPlease answer before {} UTC.\n", row.due_at.format("%Y-%m-%d %H:%M"));
-    Ok(text)
+    let documents = one.documents.join(", ");
+    say!("- lot {lot}, {name}, {grams}, handed over {at}, with {documents}\n", lot, name, grams, at, documents)
 }

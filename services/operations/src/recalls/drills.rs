@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::recalls::{RecallFilter, recalls_page};
 use utoipa::{IntoParams, ToSchema};
 
@@ -86,13 +87,16 @@ impl Tubtrail {
     pub fn show_drill_report(&self, request: &Request, asked: DrillsAsked) -> Result<DrillReport> {
         request.actor.may_anywhere(&reach::SHOW_DRILL_REPORT)?;
         if !(1..=MOST_DRILLS).contains(&asked.last) {
-            return Err(OperationError::invalid("last", format!("a report covers 1 to {MOST_DRILLS} drills")));
+            return Err(OperationError::invalid(
+                "last",
+                say!("a report covers 1 to {most} drills", most = MOST_DRILLS),
+            ));
         }
         let last = i64::from(asked.last);
         let filter = RecallFilter { is_drill: Some(true), ..RecallFilter::default() };
         let rows = self.read(|conn| Ok(recalls_page(conn, &filter, last)?))?;
         let drills = rows.iter().map(|row| Ok(report(self.case(request, row)?))).collect::<Result<_>>()?;
-        Ok(DrillReport { drills, caution: CAUTION.to_owned() })
+        Ok(DrillReport { drills, caution: CAUTION.to_string() })
     }
 }
 

@@ -3,6 +3,7 @@
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use tubtrail_domain::say;
 use tubtrail_storage::recalls::{CLOSED, RecallEndingRow, RecallRow, WITHDRAWN, ending_of};
 use tubtrail_storage::{StorageError, WriteTx};
 use utoipa::ToSchema;
@@ -108,7 +109,12 @@ fn check(tx: &mut WriteTx<'_>, recall: &RecallRow, new: &Closing, way: &str) -> 
     let reason = fields::reason("reason", Some(&new.reason))?;
     let is_freeing_a_closed_one = |ending: &RecallEndingRow| way == WITHDRAWN && !recall.is_freed_by(ending);
     if let Some(ending) = ending_of(tx.conn()?, recall.id)?.filter(|ending| !is_freeing_a_closed_one(ending)) {
-        let detail = format!("recall {} was already {}: {}", recall.id, ending.way, ending.reason);
+        let (recall, reason) = (recall.id, ending.reason);
+        let detail = if ending.way == WITHDRAWN {
+            say!("recall {recall} was already withdrawn: {reason}", recall, reason)
+        } else {
+            say!("recall {recall} was already closed: {reason}", recall, reason)
+        };
         return Err(OperationError::new(&problems::RECALL_ENDED, detail));
     }
     Ok(RecallEndingRow { id: tx.id(), entry: tx.entry(), recall_id: recall.id, way: way.to_owned(), ended_by, reason })
@@ -133,11 +139,11 @@ fn refuse_open_lines(tx: &mut WriteTx<'_>, index: &Index, recall: &RecallRow) ->
     ids.truncate(NAMED);
     let rows = tubtrail_storage::lots::lots_by_ids(tx.conn()?, &ids)?;
     let lots = rows.iter().map(|lot| Ok(number(lot)?.to_string())).collect::<Result<Vec<_>>>()?;
-    let detail = format!(
-        "{} lines are still to be confirmed or explained, and {} lots to be answered for by customers; first {}",
-        open.len(),
-        unanswered.len(),
-        lots.join(", ")
+    let detail = say!(
+        "{lines} lines are still to be confirmed or explained, and {answers} lots to be answered for by customers; first {lots}",
+        lines = open.len(),
+        answers = unanswered.len(),
+        lots = lots.join(", ")
     );
     Err(OperationError::new(&problems::RECALL_OPEN_LINES, detail).about(lots))
 }

@@ -6,6 +6,7 @@ use std::ops::Range;
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::recall::Outcome;
+use tubtrail_domain::say;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Noun, Partner};
 use tubtrail_storage::recall_lines::{Served, brought_in, consigned_of, servings_of};
@@ -201,7 +202,7 @@ impl Tubtrail {
             let (from, print) = cursor(after)?;
             if from > outline.lots.len() || (from > 0 && outline.fingerprint(from) != print) {
                 return Err(
-                    OperationError::new(&problems::TRACE_MOVED, "read it again from the first page").at("after")
+                    OperationError::new(&problems::TRACE_MOVED, say!("read it again from the first page")).at("after")
                 );
             }
             let until = (from + limit.clamp(1, MOST) as usize).min(outline.lots.len());
@@ -255,7 +256,7 @@ pub(super) fn head(row: &RecallRow, outline: &Outline) -> RecallLinesHead {
         recall: row.id,
         journal_position: outline.position,
         total_lots: outline.lots.len(),
-        caution: CAUTION.to_owned(),
+        caution: CAUTION.to_string(),
     }
 }
 
@@ -265,7 +266,7 @@ fn cursor(after: &str) -> Result<(usize, &str)> {
         return Ok((0, ""));
     }
     let read = after.split_once('.').and_then(|(from, print)| Some((from.parse().ok()?, print)));
-    read.ok_or_else(|| OperationError::invalid("after", "send the `next` of the page before, as it was"))
+    read.ok_or_else(|| OperationError::invalid("after", say!("send the `next` of the page before, as it was")))
 }
 
 /// What a line of a recall is made of, for many lots at a time.

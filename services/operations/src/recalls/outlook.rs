@@ -91,5 +91,5 @@ impl Tubtrail {
 
 fn foreseen(conn: &mut AnyConnection, survey: &Survey) -> Result<RecallOutlook> {
     let handed = consignees::handed(conn, survey, survey.outline.position)?;
-    Ok(RecallOutlook { sums: RecallSums::of(conn, survey, &handed, false)?, caution: CAUTION.to_owned() })
+    Ok(RecallOutlook { sums: RecallSums::of(conn, survey, &handed, false)?, caution: CAUTION.to_string() })
 }

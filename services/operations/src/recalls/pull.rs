@@ -96,7 +96,7 @@ fn pull_list(
         open: lines.iter().filter(|line| line.open).count(),
         lines,
         more,
-        caution: CAUTION.to_owned(),
+        caution: CAUTION.to_string(),
     })
 }
 

@@ -3,6 +3,7 @@
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::lot_codes::{CodeRange, CodeRangeError};
+use tubtrail_domain::say;
 use tubtrail_lineage::LotIx;
 use tubtrail_storage::master_data::{Equipment, Noun};
 use tubtrail_storage::recall_seeds::lots_of_seed;
@@ -151,7 +152,8 @@ pub(super) fn fitting(conn: &mut AnyConnection, seeds: &Seeds, until: i64) -> Re
     for (field, row) in &seeds.rows {
         let lots = lots_of_seed(conn, row, until)?;
         if lots.is_empty() {
-            let detail = "no lot fits this: look at it again, or begin with the deliveries or days it may have come on";
+            let detail =
+                say!("no lot fits this: look at it again, or begin with the deliveries or days it may have come on");
             return Err(OperationError::new(&problems::NOTHING_FITS, detail).at(field.clone()));
         }
         found.extend(lots.into_iter().map(lot_ix).collect::<std::result::Result<Vec<_>, _>>()?);
@@ -192,13 +194,13 @@ fn rows_of(conn: &mut AnyConnection, asked: &SeedAsked) -> Result<Found> {
         SeedAsked::SupplierDays { supplier, item, from, until } => {
             let of = supplied(conn, supplier, item.as_deref())?;
             if until < from {
-                return Err(OperationError::invalid("until", "the last day lies before the first"));
+                return Err(OperationError::invalid("until", say!("the last day lies before the first")));
             }
             let (day_from, day_until) = (Some(*from), Some(*until));
             whole(RecallSeedRow { day_from, day_until, ..of.into_row(empty("supplier_days")) })
         }
         SeedAsked::Equipment { equipment, from, until } => {
-            let unknown = || OperationError::unknown("equipment", equipment, "equipment");
+            let unknown = || OperationError::unknown(say!("equipment"), equipment, "equipment");
             let equipment_id = Some(Equipment::by_code(conn, equipment)?.ok_or_else(unknown)?.row.id);
             let (time_from, time_until) = window(*from, *until)?;
             whole(RecallSeedRow { equipment_id, time_from, time_until, ..empty("equipment") })
@@ -261,7 +263,7 @@ fn supplied(conn: &mut AnyConnection, supplier: &str, item: Option<&str>) -> Res
 
 fn refused_range(error: &CodeRangeError) -> OperationError {
     let field = if matches!(error, CodeRangeError::From(_)) { "from" } else { "until" };
-    OperationError::invalid(field, error.to_string())
+    OperationError::invalid(field, error.saying())
 }
 
 type Window = (Option<NaiveDateTime>, Option<NaiveDateTime>);
@@ -271,11 +273,11 @@ fn window(from: DateTime<Utc>, until: Option<DateTime<Utc>>) -> Result<Window> {
     let years = 2000..=9998;
     for (field, time) in [("from", Some(from)), ("until", until)] {
         if time.is_some_and(|time| !years.contains(&chrono::Datelike::year(&time))) {
-            return Err(OperationError::invalid(field, "a time lies in the years 2000 to 9998"));
+            return Err(OperationError::invalid(field, say!("a time lies in the years 2000 to 9998")));
         }
     }
     if until.is_some_and(|until| until < from) {
-        return Err(OperationError::invalid("until", "it ends before it begins"));
+        return Err(OperationError::invalid("until", say!("it ends before it begins")));
     }
     Ok((Some(from), until))
 }

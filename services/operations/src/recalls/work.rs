@@ -6,8 +6,9 @@ use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::{Place, State};
 use tubtrail_domain::recall::Outcome;
+use tubtrail_domain::say;
 use tubtrail_storage::WriteTx;
-use tubtrail_storage::recalls::{RecallConfirmationRow, RecallRow, ending_of};
+use tubtrail_storage::recalls::{RecallConfirmationRow, RecallRow, WITHDRAWN, ending_of};
 use tubtrail_storage::stock::MovementRow;
 use utoipa::ToSchema;
 
@@ -165,12 +166,12 @@ impl Tubtrail {
                 let under = |error: OperationError| error.under(&format!("lines[{position}]"));
                 let found = Line::check(tx, index, &recall, site.row.id, line).map_err(under)?;
                 if !seen.insert(found.standing.lot.id) {
-                    let detail = format!("lot {} stands on two lines", line.lot);
+                    let detail = say!("lot {lot} stands on two lines", lot = line.lot);
                     return Err(under(OperationError::new(&problems::REPEATED, detail).at("lot")));
                 }
                 lines.push(found.record(tx, &recall, &name, at)?);
             }
-            let (recall, at, caution) = (recall.id, fields::utc(at), CAUTION.to_owned());
+            let (recall, at, caution) = (recall.id, fields::utc(at), CAUTION.to_string());
             Ok(Confirmed { recall, site: site.row.code, name, at, lines, caution, entry: tx.entry() })
         })
     }
@@ -181,8 +182,13 @@ pub(super) fn refuse_freed(tx: &mut WriteTx<'_>, recall: &RecallRow) -> Result<(
     match ending_of(tx.conn()?, recall.id)?.filter(|ending| recall.is_freed_by(ending)) {
         None => Ok(()),
         Some(ending) => {
-            let what = if recall.is_drill { "drill" } else { "recall" };
-            let detail = format!("{what} {} was {}: {}", recall.id, ending.way, ending.reason);
+            let (id, reason) = (recall.id, ending.reason);
+            let detail = match (recall.is_drill, ending.way == WITHDRAWN) {
+                (true, true) => say!("drill {id} was withdrawn: {reason}", id, reason),
+                (true, false) => say!("drill {id} was closed: {reason}", id, reason),
+                (false, true) => say!("recall {id} was withdrawn: {reason}", id, reason),
+                (false, false) => say!("recall {id} was closed: {reason}", id, reason),
+            };
             Err(OperationError::new(&problems::RECALL_ENDED, detail))
         }
     }
@@ -213,7 +219,11 @@ impl Line {
         let is_reached =
             index.look(|inside, _| inside.recalls.get(recall.id).is_some_and(|recalled| recalled.reach.holds(reached)));
         if !is_reached {
-            let detail = format!("recall {} does not reach lot {}: look at the number again", recall.id, new.lot);
+            let detail = say!(
+                "recall {recall} does not reach lot {lot}: look at the number again",
+                recall = recall.id,
+                lot = new.lot
+            );
             return Err(OperationError::new(&problems::NOT_RECALLED, detail).at("lot").about([standing.number()?]));
         }
         let note = match new.outcome {
@@ -241,18 +251,21 @@ impl Line {
         let is_found = matches!(self.outcome, LineOutcome::Found | LineOutcome::Destroyed);
         let Some(said) = said else {
             if is_found && here_mg == 0 {
-                let detail = format!("the book has nothing of lot {number} here: count it here first, then confirm it");
+                let detail =
+                    say!("the book has nothing of lot {number} here: count it here first, then confirm it", number);
                 return Err(OperationError::new(&problems::LOT_ELSEWHERE, detail).at("lot").about([number]));
             }
             return Ok(here_mg);
         };
         if !is_found {
-            let detail = "how much is said only of what was found or destroyed; the rest is what the book has here";
+            let detail =
+                say!("how much is said only of what was found or destroyed; the rest is what the book has here");
             return Err(OperationError::invalid("grams", detail));
         }
         let said_mg = mass("grams", said)?.mg();
         if said_mg > here_mg {
-            let detail = format!("the book has {} of lot {number} here: count it here first", in_grams(here_mg));
+            let detail =
+                say!("the book has {mass} of lot {number} here: count it here first", mass = in_grams(here_mg), number);
             return Err(OperationError::new(&problems::NOT_ENOUGH, detail).at("grams").about([number]));
         }
         Ok(said_mg)

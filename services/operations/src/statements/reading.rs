@@ -5,6 +5,8 @@ use std::collections::HashMap;
 use chrono::NaiveDateTime;
 use tubtrail_domain::allergens::{self, Declared, Named, StatementError, StatementGiven, Substance};
 use tubtrail_domain::decimal::Decimal;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Item, Noun, Partner};
 use tubtrail_storage::search::{authors, partner_codes};
@@ -60,7 +62,7 @@ pub(super) fn checked(new: &NewStatement) -> Result<Checked> {
     let declared = given.check().map_err(|error| refusal(&given, error))?;
     let text = |amount: &Option<Amount>| amount.as_ref().map(|amount| amount.0.trim().to_owned());
     let reason = match (new.corrects, &new.reason) {
-        (None, Some(_)) => return Err(OperationError::invalid("reason", "a reason goes with what it corrects")),
+        (None, Some(_)) => return Err(OperationError::invalid("reason", say!("a reason goes with what it corrects"))),
         (None, None) => None,
         (Some(_), reason) => Some(fields::reason("reason", reason.as_deref())?),
     };
@@ -76,7 +78,7 @@ pub(super) fn checked(new: &NewStatement) -> Result<Checked> {
 }
 
 fn figure(field: &str, amount: Option<&Amount>) -> Result<Option<Decimal>> {
-    let parse = |amount: &Amount| amount.0.parse().map_err(|error| OperationError::invalid(field, format!("{error}")));
+    let parse = |amount: &Amount| amount.0.parse().map_err(|error| OperationError::invalid(field, error));
     amount.map(parse).transpose()
 }
 
@@ -86,17 +88,17 @@ fn proteins(new: &[Protein], declared: &Declared) -> Result<Vec<(Substance, Stri
         let field = |name: &str| format!("proteins[{position}].{name}");
         let named = substance(&field("allergen"), &protein.allergen)?;
         if known.iter().any(|(substance, _)| *substance == named) {
-            let detail = format!("the protein of {named} is given twice");
+            let detail = say!("the protein of {named} is given twice", named);
             return Err(OperationError::new(&problems::REPEATED, detail).at(field("allergen")));
         }
         if declared.contains & named.bit() == 0 {
             let detail =
-                format!("protein is given of what is in there, and the statement does not say that {named} is");
+                say!("protein is given of what is in there, and the statement does not say that {named} is", named);
             return Err(OperationError::invalid(field("allergen"), detail));
         }
         let percent = figure(&field("percent"), Some(&protein.percent))?;
         if percent.is_none_or(|percent| percent > Decimal::from_integer(100)) {
-            return Err(OperationError::invalid(field("percent"), "no more than 100 grams are in a hundred"));
+            return Err(OperationError::invalid(field("percent"), say!("no more than 100 grams are in a hundred")));
         }
         known.push((named, protein.percent.0.trim().to_owned()));
     }
@@ -126,7 +128,7 @@ fn refusal(given: &StatementGiven, error: StatementError) -> OperationError {
         StatementError::SulphitesOutOfRange => (&problems::INVALID, "sulphites_ppm"),
         StatementError::AlcoholOutOfRange => (&problems::INVALID, "alcohol_percent_vol"),
     };
-    OperationError::new(problem, error.to_string()).at(field)
+    OperationError::new(problem, error).at(field)
 }
 
 /// Finds what it names; who writes it must reach the lot it is about, and the one it takes back.
@@ -135,9 +137,9 @@ pub(super) fn find(conn: &mut AnyConnection, actor: &Actor, new: &NewStatement) 
     let item = item(conn, new, lot.as_ref())?;
     let supplier_id = new.supplier.as_deref().map(|code| supplier(conn, code, &item, lot.as_ref())).transpose()?;
     let in_force_from = match (&lot, new.in_force_from) {
-        (None, None) => return Err(OperationError::invalid("in_force_from", "say from which day on it holds")),
+        (None, None) => return Err(OperationError::invalid("in_force_from", say!("say from which day on it holds"))),
         (Some(_), Some(_)) => {
-            let detail = "a statement about one lot holds for that lot, whatever the day";
+            let detail = say!("a statement about one lot holds for that lot, whatever the day");
             return Err(OperationError::invalid("in_force_from", detail));
         }
         (_, from) => from,
@@ -154,44 +156,50 @@ fn lot_within(conn: &mut AnyConnection, actor: &Actor, number: &str) -> Result<L
 
 fn item(conn: &mut AnyConnection, new: &NewStatement, lot: Option<&LotRow>) -> Result<Item> {
     let Some(lot) = lot else {
-        let code = new.item.as_deref().ok_or_else(|| OperationError::invalid("item", "say which item it is about"))?;
-        return Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("item", code, "item"));
+        let code =
+            new.item.as_deref().ok_or_else(|| OperationError::invalid("item", say!("say which item it is about")))?;
+        return Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("item"), code, "item"));
     };
     let item = Item::by_id(conn, lot.item_id)?
         .ok_or_else(|| StorageError::Corrupt(format!("item row {} is missing", lot.item_id)))?;
     if new.item.as_ref().is_some_and(|code| *code != item.row.code) {
-        let detail = format!("lot {} is of {}", lots::number(lot)?, item.row.code);
+        let detail = say!("lot {lot} is of {item}", lot = lots::number(lot)?, item = item.row.code);
         return Err(OperationError::invalid("item", detail));
     }
     Ok(item)
 }
 
 fn supplier(conn: &mut AnyConnection, code: &str, item: &Item, lot: Option<&LotRow>) -> Result<i64> {
-    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown("partner", code, "supplier"))?;
-    let wrong = |detail: String| Err(OperationError::new(&problems::WRONG_KIND, detail).at("supplier"));
+    let partner =
+        Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("partner"), code, "supplier"))?;
+    let wrong = |detail: Saying| Err(OperationError::new(&problems::WRONG_KIND, detail).at("supplier"));
     if !partner.current.supplies {
-        return wrong(format!("{} is no supplier", partner.current.name));
+        return wrong(say!("{partner} is no supplier", partner = partner.current.name));
     }
     if let Some(lot) = lot
         && lot.supplier_id != Some(partner.row.id)
     {
-        return wrong(format!("lot {} is not from {}", lots::number(lot)?, partner.current.name));
+        return wrong(say!(
+            "lot {lot} is not from {partner}",
+            lot = lots::number(lot)?,
+            partner = partner.current.name
+        ));
     }
     if item.row.kind != "ingredient" {
-        return wrong(format!("{} is made here: what is said of it is the maker's own", item.current.name));
+        return wrong(say!("{item} is made here: what is said of it is the maker's own", item = item.current.name));
     }
     Ok(partner.row.id)
 }
 
 fn corrected(conn: &mut AnyConnection, actor: &Actor, id: i64) -> Result<StatementRow> {
-    let unknown = || OperationError::unknown("statement", &id.to_string(), "corrects");
+    let unknown = || OperationError::unknown(say!("statement"), &id.to_string(), "corrects");
     let row = statement(conn, id)?.ok_or_else(unknown)?;
     if let Some(lot_id) = row.lot_id {
         let lot = tubtrail_storage::lots::lot(conn, lot_id)?;
         lots::within_reach(conn, actor, &reach::CREATE_STATEMENT, &lot).map_err(|_| unknown())?;
     }
     if let Some(by) = corrections_of(conn, &[id])?.get(&id) {
-        let detail = format!("statement {id} was corrected by statement {by}: correct that one");
+        let detail = say!("statement {id} was corrected by statement {by}: correct that one", id, by);
         return Err(OperationError::new(&problems::ALREADY_CORRECTED, detail).at("corrects"));
     }
     Ok(row)

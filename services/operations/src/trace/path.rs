@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::quantity::Mass;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Noun, Site};
 use tubtrail_storage::search::{NamedBatch, item_labels, named_batches};
@@ -38,7 +40,8 @@ pub struct Path {
     /// One step a batch.
     pub steps: Vec<PathStep>,
     /// The same in plain words.
-    pub in_words: String,
+    #[schema(value_type = String)]
+    pub in_words: Saying,
     /// The last journal entry it takes into account.
     pub journal_position: i64,
     /// What it does not say.
@@ -105,7 +108,7 @@ impl Tubtrail {
 
 /// What is out of reach is as unknown as what is not there.
 fn hidden(error: OperationError, to: &str) -> OperationError {
-    if error.problem == &problems::NOT_FOUND { OperationError::unknown("lot", to, "to") } else { error }
+    if error.problem == &problems::NOT_FOUND { OperationError::unknown(say!("lot"), to, "to") } else { error }
 }
 
 fn show(
@@ -118,15 +121,28 @@ fn show(
     let (from_number, to_number) = (number(from)?.to_string(), number(to)?.to_string());
     let found = way.is_some();
     let (steps, sentences) = show_steps(conn, &way.unwrap_or_default())?;
-    let in_words = match (found, sentences.is_empty()) {
-        (true, false) => sentences.join(" "),
-        (true, true) => format!("This is lot {from_number} itself."),
-        (false, _) => format!("The records hold no way by which lot {from_number} got into lot {to_number}."),
+    let sentences = Saying::joined(sentences, |one, other| say!("{one} {other}", one, other));
+    let in_words = match (found, sentences) {
+        (true, Some(sentences)) => sentences,
+        (true, None) => say!("This is lot {lot} itself.", lot = from_number),
+        (false, _) => say!(
+            "The records hold no way by which lot {lot} got into lot {other}.",
+            lot = from_number,
+            other = to_number
+        ),
     };
-    Ok(Path { from: from_number, to: to_number, found, steps, in_words, journal_position, caution: CAUTION.to_owned() })
+    Ok(Path {
+        from: from_number,
+        to: to_number,
+        found,
+        steps,
+        in_words,
+        journal_position,
+        caution: CAUTION.to_string(),
+    })
 }
 
-fn show_steps(conn: &mut AnyConnection, way: &[Step]) -> Result<(Vec<PathStep>, Vec<String>)> {
+fn show_steps(conn: &mut AnyConnection, way: &[Step]) -> Result<(Vec<PathStep>, Vec<Saying>)> {
     let rows = lots_by_ids(conn, &way.iter().map(|step| step.lot).collect::<Vec<_>>())?;
     let items = item_labels(conn, &rows.iter().map(|row| row.item_id).collect::<Vec<_>>())?;
     let batches = named_batches(conn, &way.iter().filter_map(|step| step.batch).collect::<Vec<_>>())?;
@@ -141,12 +157,16 @@ fn show_steps(conn: &mut AnyConnection, way: &[Step]) -> Result<(Vec<PathStep>, 
         let ((lot, name), (made, made_name)) = (label(pair[0].lot)?, label(pair[1].lot)?);
         let batch = pair[0].batch.and_then(|id| batches.get(&id)).ok_or_else(corrupt)?;
         let grams = Grams::from_mg(pair[0].mg);
-        sentences.push(format!(
-            "{} g of lot {lot} ({name}) went into batch {} ({}, {}), which made lot {made} ({made_name}).",
-            in_grams(pair[0].mg)?,
-            batch.batch.id,
-            batch.name,
-            day_of(conn, batch)?,
+        sentences.push(say!(
+            "{grams} of lot {lot} ({name}) went into batch {batch} ({recipe}, {day}), which made lot {made} ({made_name}).",
+            grams = in_grams(pair[0].mg)?,
+            lot,
+            name,
+            batch = batch.batch.id,
+            recipe = batch.name,
+            day = day_of(conn, batch)?,
+            made,
+            made_name
         ));
         steps.push(PathStep { lot, name, grams, batch: made_by(batch), made });
     }
@@ -160,7 +180,6 @@ fn day_of(conn: &mut AnyConnection, batch: &NamedBatch) -> Result<String> {
     Ok(fields::day_at(&site, batch.batch.started_at)?.format("%-d %b %Y").to_string())
 }
 
-fn in_grams(mg: i64) -> Result<String> {
-    let mass = Mass::from_mg(mg).map_err(|error| StorageError::Corrupt(error.to_string()))?;
-    Ok(mass.grams_text())
+fn in_grams(mg: i64) -> Result<Mass> {
+    Ok(Mass::from_mg(mg).map_err(|error| StorageError::Corrupt(error.to_string()))?)
 }

@@ -7,6 +7,8 @@ use std::sync::mpsc::sync_channel;
 use std::time::Duration;
 
 use tubtrail_domain::outside;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use url::{Host, Url};
 
 use super::secrets::Key;
@@ -52,17 +54,19 @@ impl Outgoing {
     ///
     /// # Errors
     /// Why nothing may be sent there: it is not known, or one of its addresses is not to be sent to.
-    pub fn addresses(&self, host: &str, port: u16) -> std::result::Result<Vec<SocketAddr>, String> {
+    pub fn addresses(&self, host: &str, port: u16) -> std::result::Result<Vec<SocketAddr>, Saying> {
         let bare = host.strip_prefix('[').and_then(|host| host.strip_suffix(']')).unwrap_or(host);
         let addresses = match bare.parse::<IpAddr>() {
             Ok(address) => vec![SocketAddr::new(address, port)],
-            Err(_) => (self.resolve)(host, port).map_err(|error| format!("{host} cannot be found: {error}"))?,
+            Err(_) => (self.resolve)(host, port)
+                .map_err(|error| say!("{host} cannot be found: {error}", host, error = error.to_string()))?,
         };
         if addresses.is_empty() {
-            return Err(format!("{host} stands for no address"));
+            return Err(say!("{host} stands for no address", host));
         }
         for address in &addresses {
-            self.allow(address.ip()).map_err(|why| format!("{} is not to be sent to: {why}", address.ip()))?;
+            self.allow(address.ip())
+                .map_err(|why| say!("{ip} is not to be sent to: {why}", ip = address.ip().to_string(), why))?;
         }
         Ok(addresses)
     }
@@ -74,35 +78,36 @@ impl Outgoing {
     /// A web address that something may be sent to, as it is written by the book; looks its name up.
     pub(super) fn check(&self, field: &str, text: &str) -> Result<String> {
         let url = self.read(text).map_err(|detail| OperationError::invalid(field, detail))?;
-        let refused = |detail| OperationError::new(&problems::ADDRESS_REFUSED, detail).at(field);
+        let refused = |detail: Saying| OperationError::new(&problems::ADDRESS_REFUSED, detail).at(field);
         let (Some(host), Some(port)) = (url.host_str(), url.port_or_known_default()) else {
-            return Err(OperationError::invalid(field, "this address names no server"));
+            return Err(OperationError::invalid(field, say!("this address names no server")));
         };
         self.addresses(host, port).map_err(refused)?;
         Ok(url.into())
     }
 
-    fn read(&self, text: &str) -> std::result::Result<Url, String> {
+    fn read(&self, text: &str) -> std::result::Result<Url, Saying> {
         if text.chars().count() > LONGEST {
-            return Err(format!("this is longer than {LONGEST} characters"));
+            return Err(say!("this is longer than {most} characters", most = LONGEST));
         }
-        let url = Url::parse(text).map_err(|error| format!("this is no web address: {error}"))?;
+        let url =
+            Url::parse(text).map_err(|error| say!("this is no web address: {error}", error = error.to_string()))?;
         match url.scheme() {
             "https" => {}
             "http" if self.inside => {}
-            _ => return Err("an address begins with https://".into()),
+            _ => return Err(say!("an address begins with https://")),
         }
         if !url.username().is_empty() || url.password().is_some() {
-            return Err("leave name and password out: each delivery is signed instead".into());
+            return Err(say!("leave name and password out: each delivery is signed instead"));
         }
         if url.fragment().is_some() {
-            return Err("what stands behind # is never sent; leave it out".into());
+            return Err(say!("what stands behind # is never sent; leave it out"));
         }
         if url.as_str().len() > 2 * LONGEST {
-            return Err("this is too long once it is written by the book".into());
+            return Err(say!("this is too long once it is written by the book"));
         }
         match url.host() {
-            Some(Host::Domain("")) | None => Err("this address names no server".into()),
+            Some(Host::Domain("")) | None => Err(say!("this address names no server")),
             Some(_) => Ok(url),
         }
     }
@@ -134,7 +139,7 @@ mod tests {
     fn refused(outgoing: &Outgoing, url: &str) -> (&'static str, String) {
         let error = outgoing.check("url", url).expect_err(url);
         assert_eq!(error.field.as_deref(), Some("url"));
-        (error.problem.word, error.detail)
+        (error.problem.word, error.detail.to_string())
     }
 
     const NAMES: &[(&str, &[&str])] = &[
@@ -221,6 +226,6 @@ mod tests {
         }));
         assert!(house.addresses("turns.northquay.example", 443).is_ok());
         let refused = house.addresses("turns.northquay.example", 443).expect_err("by then it is this machine");
-        assert!(refused.contains("127.0.0.1"), "{refused}");
+        assert!(refused.to_string().contains("127.0.0.1"), "{refused}");
     }
 }

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use serde::Serialize;
+use tubtrail_domain::saying::Saying;
 use tubtrail_domain::webhooks::Event;
 use tubtrail_storage::recalls::{CLOSED, RecallEndingRow, RecallRow, WITHDRAWN, ending_after, recall, recall_after};
 use tubtrail_storage::search::authors;
@@ -55,7 +56,8 @@ pub struct RecallTold {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reached_before: Option<i64>,
     /// What it does not say.
-    pub caution: &'static str,
+    #[schema(value_type = String)]
+    pub caution: Saying,
 }
 
 /// A test as a webhook is told of it.

@@ -8,6 +8,7 @@ use base64::engine::general_purpose::{STANDARD, URL_SAFE_NO_PAD};
 use chrono::{Duration, NaiveDateTime};
 use hmac::{Hmac, KeyInit as _, Mac as _};
 use sha2::Sha256;
+use tubtrail_domain::say;
 use tubtrail_storage::search::authors;
 use tubtrail_storage::webhooks::{WebhookSecretRow, secrets_of};
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
@@ -38,7 +39,8 @@ pub struct Recipe {
 impl Recipe {
     /// A fresh one.
     pub fn new(outgoing: &Outgoing) -> Result<Self> {
-        let no_key = || OperationError::new(&problems::NO_WEBHOOK_KEY, "the folder of the keys cannot be written to");
+        let no_key =
+            || OperationError::new(&problems::NO_WEBHOOK_KEY, say!("the folder of the keys cannot be written to"));
         let key = outgoing.key.ok_or_else(no_key)?;
         Ok(Self { key, nonce: URL_SAFE_NO_PAD.encode(random::bytes::<NONCE_BYTES>()?) })
     }

@@ -6,6 +6,8 @@ use std::time::Duration;
 
 use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
 use sha2::{Digest as _, Sha256};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_domain::webhooks::{ATTEMPTS, Event, LONGEST_WAIT, next_attempt, wait};
 use tubtrail_lineage::LotIx;
 use tubtrail_storage::turn::Turn;
@@ -305,8 +307,22 @@ fn stops_because(webhook: &Stored, row: &WebhookAttemptRow, outcome: &Outcome) -
         return None;
     }
     if outcome.status == Some(GONE) {
-        return Some("the other side answered 410: it wants no more".into());
+        return Some(wants_no_more().to_string());
     }
     let is_last = u32::try_from(row.number).is_ok_and(|number| number >= ATTEMPTS);
-    is_last.then(|| format!("{} was not taken {ATTEMPTS} times in three days", message_id(row.event_id)))
+    is_last.then(|| never_taken(&message_id(row.event_id), &ATTEMPTS.to_string()).to_string())
+}
+
+fn wants_no_more() -> Saying {
+    say!("the other side answered 410: it wants no more")
+}
+
+fn never_taken(message: &str, times: &str) -> Saying {
+    say!("{message} was not taken {times} times in three days", message, times)
+}
+
+/// Why a webhook was stopped, as it was written down: by what became of its messages, or in a person's own words.
+pub fn stop_reason(written: &str) -> Saying {
+    let ours = [wants_no_more(), never_taken("", "")];
+    ours.iter().find_map(|ours| ours.read_back(written)).unwrap_or_else(|| Saying::as_it_is(written))
 }

@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, VecDeque};
 use chrono::{DateTime, Duration, NaiveDate, Utc};
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::batches::Batch;
 use tubtrail_operations::picks::{Pick, PicksWanted};
 use tubtrail_operations::{Grams, OperationError, Request, Steps, Tubtrail};
@@ -481,7 +482,8 @@ impl<'a> Days<'a> {
 
 /// What the API would take, as the operations take it.
 pub(super) fn read<T: DeserializeOwned>(body: Value) -> Result<T, OperationError> {
-    serde_json::from_value(body).map_err(|error| OperationError::invalid("demonstration", error.to_string()))
+    serde_json::from_value(body)
+        .map_err(|error| OperationError::invalid("demonstration", Saying::as_it_is(error.to_string())))
 }
 
 fn in_grams(grams: i64) -> Value {

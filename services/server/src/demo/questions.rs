@@ -55,7 +55,7 @@ impl<'a> Questions<'a> {
         for lot in &found {
             let path = self.house.show_path(&self.request, &lot.lot, tub)?;
             line(&mut answer, &format!("Yes: {:.1} g of {}.", lot.grams, described(lot)));
-            line(&mut answer, &path.in_words);
+            line(&mut answer, &path.in_words.to_string());
         }
         if found.is_empty() {
             line(&mut answer, "None was recorded in it.");
@@ -114,7 +114,8 @@ impl<'a> Questions<'a> {
         let check = self.house.check_allergens(&self.request, &read(asked)?)?;
         let mut answer = String::new();
         for tub in &check.tubs {
-            let because = tub.allergens.first().and_then(|one| one.because.last()).map_or("", String::as_str);
+            let because = tub.allergens.first().and_then(|one| one.because.last());
+            let because = because.map_or_else(String::new, ToString::to_string);
             let word = said(tub.worst);
             line(&mut answer, &format!("{word:<13} {:<28} {} {because}", tub.name, tub.lot));
         }

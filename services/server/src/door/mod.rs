@@ -9,6 +9,7 @@ use std::collections::HashMap;
 
 use chrono::{DateTime, Utc};
 use parking_lot::RwLock;
+use tubtrail_domain::say;
 use tubtrail_operations::devices::TOKEN_PREFIX;
 use tubtrail_operations::sessions::Welcome;
 use tubtrail_operations::{Actor, OperationError, Tubtrail, problems};
@@ -55,8 +56,10 @@ impl Door {
             return tubtrail.device_of_token(bearer);
         }
         let verified = tokens::verify(&self.keys, bearer).map_err(|refused| match refused {
-            Refused::Over => OperationError::new(&problems::SESSION_OVER, problems::SESSION_OVER.title),
-            Refused::NotOurs => OperationError::new(&problems::NOT_SIGNED_IN, "this token is not one of ours; sign in"),
+            Refused::Over => OperationError::of(&problems::SESSION_OVER),
+            Refused::NotOurs => {
+                OperationError::new(&problems::NOT_SIGNED_IN, say!("this token is not one of ours; sign in"))
+            }
         })?;
         let actor = tubtrail.user_of_session(&verified.claims.sub, &verified.claims.mark)?;
         let mut all = self.verified.write();

@@ -7,6 +7,7 @@ use actix_web::http::header::{ALLOW, AUTHORIZATION, HeaderMap};
 use actix_web::middleware::Next;
 use actix_web::{FromRequest, HttpMessage, HttpRequest, ResponseError, web};
 use tracing_actix_web::RequestId;
+use tubtrail_domain::say;
 use tubtrail_operations::reach::Operation;
 use tubtrail_operations::{Actor, OperationError, Request, problems};
 
@@ -78,7 +79,8 @@ pub async fn guard(
         },
         Routed::To(Route { operation: None, .. }) | Routed::Nowhere => passed(next.call(request).await),
         Routed::OtherMethods(methods) => {
-            let detail = format!("{} cannot be asked here; {methods} can", request.method());
+            let detail =
+                say!("{method} cannot be asked here; {methods} can", method = request.method().as_str(), methods);
             let mut response = Problem::from(OperationError::new(&problems::WRONG_METHOD, detail)).error_response();
             if let Ok(methods) = methods.parse() {
                 response.headers_mut().insert(ALLOW, methods);
@@ -121,7 +123,7 @@ fn house(request: &ServiceRequest) -> Result<House, Problem> {
 }
 
 fn bearer(headers: &HeaderMap) -> Result<String, Problem> {
-    let refused = || OperationError::new(&problems::NOT_SIGNED_IN, "send Authorization: Bearer and your token");
+    let refused = || OperationError::new(&problems::NOT_SIGNED_IN, say!("send Authorization: Bearer and your token"));
     let header = headers.get(AUTHORIZATION).ok_or_else(refused)?.to_str().map_err(|_| refused())?;
     let (scheme, token) = header.split_once(' ').ok_or_else(refused)?;
     if scheme.eq_ignore_ascii_case("bearer") { Ok(token.trim().to_owned()) } else { Err(refused().into()) }
@@ -136,6 +138,6 @@ fn idempotency_key(headers: &HeaderMap) -> Result<Option<String>, Problem> {
     if fits {
         return Ok(Some(key.to_owned()));
     }
-    let detail = "an Idempotency-Key is 1 to 100 visible ASCII characters";
+    let detail = say!("an Idempotency-Key is 1 to 100 visible ASCII characters");
     Err(OperationError::new(&problems::MALFORMED, detail).at("Idempotency-Key").into())
 }

@@ -29,7 +29,7 @@ fn head(title: &str, notices: &[&str], events: &TrackingEvents) -> Head {
             fact("Items", items),
             fact("Journal position", events.journal_position.to_string()),
         ],
-        notices: notices.iter().map(|notice| (*notice).to_owned()).chain([CAUTION.to_owned()]).collect(),
+        notices: notices.iter().map(|notice| (*notice).to_owned()).chain([CAUTION.to_string()]).collect(),
         footer,
         language: "en".into(),
     }

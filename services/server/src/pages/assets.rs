@@ -6,6 +6,7 @@ use std::sync::LazyLock;
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_TYPE};
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use sha2::{Digest, Sha256};
+use tubtrail_domain::say;
 use tubtrail_operations::{OperationError, problems};
 
 use super::marks::hex;
@@ -80,7 +81,7 @@ pub fn address(name: &str) -> String {
 async fn show_asset(request: HttpRequest, path: web::Path<(String, String)>) -> Shown {
     let (stamp, name) = path.into_inner();
     let found = ASSETS.iter().find(|asset| asset.name == name).filter(|_| stamp == *STAMP);
-    let missing = || OperationError::new(&problems::NOT_FOUND, "there is no such file");
+    let missing = || OperationError::new(&problems::NOT_FOUND, say!("there is no such file"));
     let asset = found.ok_or_else(|| Unable::problem(&request, missing().into()))?;
     Ok(HttpResponse::Ok()
         .insert_header((CONTENT_TYPE, asset.kind))

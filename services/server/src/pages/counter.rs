@@ -8,6 +8,8 @@ use askama::Template;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use tubtrail_domain::allergens::{Group, Substance};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::allergen_checks::{AllergenAnswer, AllergenCheck, CheckedTub, NewAllergenCheck, Served};
 use tubtrail_operations::allergen_words::Answer;
 use tubtrail_operations::master_data::Page;
@@ -113,7 +115,7 @@ struct Tub {
 struct Told {
     word: &'static str,
     text: String,
-    because: Vec<String>,
+    because: Vec<Saying>,
     members: Vec<String>,
 }
 
@@ -201,7 +203,7 @@ async fn counter_deed(
         match deed.as_str() {
             "open" => house.tubtrail.open_tub(&commands, &lot, Opening { site, opened_at: None }),
             "empty" => house.tubtrail.empty_tub(&commands, &lot, Emptying { site, emptied_at: None }),
-            _ => Err(OperationError::new(&problems::NOT_FOUND, format!("nobody can {deed} a tub"))),
+            _ => Err(OperationError::new(&problems::NOT_FOUND, say!("nobody can {deed} a tub", deed))),
         }
     });
     done.await.map_err(Unable::of(&request))?;
@@ -221,7 +223,8 @@ async fn scanned(
     let new = NewScan { site: site.to_owned(), text: text.trim().to_owned(), symbology: None, also: Vec::new() };
     let scan = off_thread(move || house.tubtrail.scan(&asks, &new)).await.map_err(Unable::of(request))?;
     let Scan::Lot { lot } = scan else {
-        let error = OperationError::new(&problems::NOT_FOUND, "this is the code of something else, and of no tub");
+        let error =
+            OperationError::new(&problems::NOT_FOUND, say!("this is the code of something else, and of no tub"));
         return Err(Unable::problem(request, error.into()));
     };
     let question = Question { lot: Some(lot.lot.clone()), ..Question::of(site, asked) };
@@ -283,7 +286,7 @@ impl Answers {
 impl Tub {
     fn of(texts: &Texts, tub: CheckedTub) -> Self {
         let mut halt = Vec::new();
-        halt.extend(tub.on_hold.map(|hold| texts.say_of("held", "reason", hold.reason).into_owned()));
+        halt.extend(tub.on_hold.map(|hold| texts.say_of("held", "reason", texts.reason(&hold.reason)).into_owned()));
         if !tub.recalls.is_empty() {
             let recalls = tub.recalls.iter().map(i64::to_string).collect::<Vec<_>>().join(", ");
             halt.push(texts.say_of("recalled", "recalls", recalls).into_owned());
@@ -320,7 +323,8 @@ impl OnShelf {
             texts.say_of(&name, "day", expiry.on.to_string()).into_owned()
         });
         // A till's figure, for telling tubs apart: exact grams stand in the book.
-        let kilograms = format!("{}.{:01}", row.grams.mg() / 1_000_000, row.grams.mg() % 1_000_000 / 100_000);
+        let (whole, tenths) = (row.grams.mg() / 1_000_000, row.grams.mg() % 1_000_000 / 100_000);
+        let kilograms = format!("{whole}{}{tenths}", texts.say("point"));
         Self { row, last_day, kilograms, once: once() }
     }
 }

@@ -10,7 +10,7 @@ use askama::Template;
 
 use super::fields::Fields;
 use super::marks::once;
-use super::texts::Texts;
+use super::texts::{Said, Texts};
 use super::visitor::Visitor;
 use crate::problem::Problem;
 
@@ -33,7 +33,7 @@ pub struct Form {
 #[derive(Clone, Debug)]
 struct Refused {
     status: StatusCode,
-    detail: String,
+    detail: Said,
     /// The name of the form's field at fault; none where it is the form as a whole.
     at: Option<String>,
 }
@@ -43,7 +43,7 @@ struct Refused {
 #[template(path = "refused.html")]
 pub struct Told<'a> {
     id: String,
-    detail: Option<&'a str>,
+    detail: Option<&'a Said>,
 }
 
 /// What marks a field at fault, for its tag.
@@ -68,7 +68,7 @@ impl Form {
         }
         let details = problem.details();
         let at = details.field.as_deref().and_then(place);
-        let refused = Refused { status: problem.status(), detail: details.detail, at };
+        let refused = Refused { status: problem.status(), detail: visitor.texts.said(&details.detail), at };
         Ok(Self { refused: Some(refused), ..Self::new(visitor, fields) })
     }
 
@@ -95,7 +95,7 @@ impl Form {
     /// The reason, where it is the form as a whole: put this at its head.
     pub fn told(&self) -> Told<'_> {
         let whole = self.refused.as_ref().filter(|refused| refused.at.is_none());
-        Told { id: "wrong".into(), detail: whole.map(|refused| refused.detail.as_str()) }
+        Told { id: "wrong".into(), detail: whole.map(|refused| &refused.detail) }
     }
 
     /// The reason, where it is this field: put this behind it.
@@ -108,9 +108,9 @@ impl Form {
         Faults(self.fault_of(name).map(|_| wrong_id(name)))
     }
 
-    fn fault_of(&self, name: &str) -> Option<&str> {
+    fn fault_of(&self, name: &str) -> Option<&Said> {
         let refused = self.refused.as_ref().filter(|refused| refused.at.as_deref() == Some(name));
-        refused.map(|refused| refused.detail.as_str())
+        refused.map(|refused| &refused.detail)
     }
 }
 

@@ -3,6 +3,8 @@
 use actix_web::http::header::CONTENT_TYPE;
 use actix_web::{HttpRequest, HttpResponse, get, post, web};
 use askama::Template;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::labels::{Dpi, LabelSize};
 use tubtrail_operations::print_queue::PrintState;
 use tubtrail_operations::printers::Printer;
@@ -57,8 +59,8 @@ struct OfLot {
     /// What stands on it, for who does not see the picture; none where it is refused.
     says: Option<String>,
     /// Why there is none.
-    refused: Option<String>,
-    warnings: Vec<String>,
+    refused: Option<Saying>,
+    warnings: Vec<Saying>,
 }
 
 /// A label that was printed.
@@ -181,8 +183,8 @@ fn picture(drawn: Vec<u8>) -> HttpResponse {
 
 /// Says which lot it is about.
 fn named(mut error: OperationError, lot: &str) -> OperationError {
-    if !error.detail.contains(lot) {
-        error.detail = format!("lot {lot}: {}", error.detail);
+    if !error.detail.to_string().contains(lot) {
+        error.detail = say!("lot {lot}: {detail}", lot, detail = error.detail);
     }
     error
 }

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 use actix_web::http::header::CONTENT_ENCODING;
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use futures_util::stream;
+use tubtrail_domain::say;
 use tubtrail_operations::recalls::RecallSeen;
 use tubtrail_operations::{OperationError, Request};
 
@@ -81,8 +82,9 @@ fn is_behind(visitor: &Visitor, request: &HttpRequest, heard: i64) -> Result<boo
 
 /// A number in an address.
 fn number_asked(asked: &Fields, name: &str) -> Result<Option<i64>, OperationError> {
-    let number =
-        |text: &str| text.parse::<i64>().map_err(|_| OperationError::invalid(name, "this is to be a whole number"));
+    let number = |text: &str| {
+        text.parse::<i64>().map_err(|_| OperationError::invalid(name, say!("this is to be a whole number")))
+    };
     asked.get(name).map(number).transpose()
 }
 

@@ -2,6 +2,7 @@
 
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
+use tubtrail_domain::say;
 use tubtrail_operations::discards::{Discard, Standpoint};
 use tubtrail_operations::holds::Because;
 use tubtrail_operations::known::{Holding, Origin};
@@ -130,7 +131,7 @@ async fn lot_deed(house: House, sent: Sent, request: HttpRequest, path: web::Pat
                 tubtrail.release_hold(&commands, hold, because).map(|_| ())
             }
             "discard" => tubtrail.discard_lot(&commands, &about, discard(&given)).map(|_| ()),
-            _ => Err(OperationError::new(&problems::NOT_FOUND, format!("nobody can {word} a lot"))),
+            _ => Err(OperationError::new(&problems::NOT_FOUND, say!("nobody can {word} a lot", word))),
         }
     });
     let Err(problem) = done.await else { return Ok(see_said(&format!("/lots/{lot}"), "done")) };
@@ -238,7 +239,9 @@ fn came(texts: &Texts, origin: &Origin) -> String {
 /// Why it must stay where it is.
 fn halt(texts: &Texts, lot: &Lot) -> Vec<String> {
     let mut halt = Vec::new();
-    halt.extend(lot.on_hold.as_ref().map(|hold| texts.say_of("held", "reason", &hold.reason).into_owned()));
+    halt.extend(
+        lot.on_hold.as_ref().map(|hold| texts.say_of("held", "reason", texts.reason(&hold.reason)).into_owned()),
+    );
     if !lot.recalls.is_empty() {
         let recalls = lot.recalls.iter().map(i64::to_string).collect::<Vec<_>>().join(", ");
         halt.push(texts.say_of("recalled", "recalls", recalls).into_owned());

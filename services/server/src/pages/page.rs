@@ -10,7 +10,7 @@ use tubtrail_operations::reach::Role;
 use tubtrail_operations::sessions::Me;
 
 use super::forms::said;
-use super::texts::Texts;
+use super::texts::{Said, Texts};
 use super::visitor::Visitor;
 use crate::door::request_id;
 use crate::problem::Problem;
@@ -141,8 +141,8 @@ enum Why {
 #[template(path = "wrong.html")]
 struct Wrong<'a> {
     frame: &'a Frame,
-    title: &'a str,
-    detail: &'a str,
+    title: Said,
+    detail: Said,
     field: Option<&'a str>,
     request_id: Option<&'a str>,
 }
@@ -205,8 +205,8 @@ impl ResponseError for Unable {
         let shown = problem.details();
         let page = Wrong {
             frame: &self.frame,
-            title: shown.title,
-            detail: &shown.detail,
+            title: self.frame.texts.said(&shown.title),
+            detail: self.frame.texts.said(&shown.detail),
             field: shown.field.as_deref(),
             request_id: self.request_id.as_deref(),
         };

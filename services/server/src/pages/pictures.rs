@@ -314,7 +314,9 @@ impl Gathered {
             format!("{}: {} {state}", self.site(&place.site), in_grams(place.grams.mg() * 1000))
         };
         let mut marks: Vec<String> = Vec::new();
-        marks.extend(lot.on_hold.as_ref().map(|hold| texts.say_of("held", "reason", &hold.reason).into_owned()));
+        marks.extend(
+            lot.on_hold.as_ref().map(|hold| texts.say_of("held", "reason", texts.reason(&hold.reason)).into_owned()),
+        );
         if !lot.recalls.is_empty() {
             let recalls = lot.recalls.iter().map(i64::to_string).collect::<Vec<_>>().join(", ");
             marks.push(texts.say_of("recalled", "recalls", recalls).into_owned());

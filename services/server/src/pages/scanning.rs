@@ -4,6 +4,8 @@ use chrono::{Datelike as _, Utc};
 use tubtrail_domain::gs1::goods::Goods;
 use tubtrail_domain::gs1::scanned::{self, Code, Label, Scanned};
 use tubtrail_domain::lot_number::LotNumber;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::lots::LotSearch;
 use tubtrail_operations::scans::{NewScan, Scan, ScannedLine};
 use tubtrail_operations::{OperationError, Request, Tubtrail, problems};
@@ -40,7 +42,7 @@ pub fn lot_scanned(tubtrail: &Tubtrail, asks: &Request, site: &str, text: &str) 
         Scan::Wrong { reason, .. } => Err(OperationError::invalid(FIELD, reason)),
         Scan::Half { hint, .. } => Err(OperationError::invalid(FIELD, hint)),
         Scan::Place { .. } | Scan::LogisticUnit { .. } | Scan::UnknownItem { .. } => {
-            let detail = "this is the code of something else, and of no lot of ours";
+            let detail = say!("this is the code of something else, and of no lot of ours");
             Err(OperationError::new(&problems::NOT_FOUND, detail).at(FIELD))
         }
     }
@@ -54,7 +56,7 @@ fn lot_of_supplier(
     name: &str,
 ) -> Result<String, OperationError> {
     let Some(code) = &line.supplier_lot_code else {
-        let detail = format!("this says {name}, but not of which lot: type the number that we gave it");
+        let detail = say!("this says {name}, but not of which lot: type the number that we gave it", name);
         return Err(OperationError::invalid(FIELD, detail));
     };
     let search = LotSearch {
@@ -67,13 +69,15 @@ fn lot_of_supplier(
     match found.as_slice() {
         [lot] => Ok(lot.lot.clone()),
         [] => {
-            let detail = format!("{name}, lot {code}: it was never received here");
+            let detail = say!("{name}, lot {code}: it was never received here", name, code);
             Err(OperationError::new(&problems::NOT_FOUND, detail).at(FIELD))
         }
         several => {
-            let numbers: Vec<_> = several.iter().map(|lot| lot.lot.as_str()).collect();
+            let numbers = several.iter().map(|lot| Saying::as_it_is(&lot.lot));
+            let numbers = Saying::joined(numbers, |one, other| say!("{one} or {other}", one, other));
+            let numbers = numbers.unwrap_or(Saying::plain(""));
             let detail =
-                format!("{name}, lot {code}, came more than once: type one number, as {}", numbers.join(" or "));
+                say!("{name}, lot {code}, came more than once: type one number, as {numbers}", name, code, numbers);
             Err(OperationError::invalid(FIELD, detail))
         }
     }

@@ -9,7 +9,7 @@ use tubtrail_operations::sessions::Credentials;
 
 use super::fields::Fields;
 use super::page::{Frame, Shown, Unable, next_path, render, see};
-use super::texts::{self, Texts};
+use super::texts::{self, Said, Texts};
 use super::visitor::{self, Sent, cookie, sent_by_anyone, session_cookie};
 use crate::house::House;
 use crate::routes::come_in;
@@ -29,7 +29,7 @@ struct SignIn<'a> {
     next: &'a str,
     login: &'a str,
     /// Why it did not work.
-    refused: Option<&'a str>,
+    refused: Option<Said>,
 }
 
 /// The form.
@@ -56,8 +56,9 @@ async fn sign_in_form(house: House, request: HttpRequest, body: web::Bytes) -> S
         }
         Err(problem) if problem.can_be_put_right() => {
             let shown = problem.details();
-            let refused = Some(shown.detail.as_str());
-            Ok(render(problem.status(), &SignIn { frame: Frame::bare(&request), next, login, refused }))
+            let frame = Frame::bare(&request);
+            let refused = Some(frame.texts.said(&shown.detail));
+            Ok(render(problem.status(), &SignIn { frame, next, login, refused }))
         }
         Err(problem) => Err(Unable::problem(&request, problem)),
     }

@@ -1,12 +1,17 @@
-//! The catalogue: every text of the pages, by name, in each language.
+//! The catalogue: every text of the pages, by name, in each language; and what operations say, by its English sentence.
 
 use std::borrow::Cow;
+use std::collections::HashMap;
+use std::fmt;
 use std::sync::LazyLock;
 
 use actix_web::HttpRequest;
 use actix_web::http::header::ACCEPT_LANGUAGE;
 use fluent_bundle::concurrent::FluentBundle;
 use fluent_bundle::{FluentArgs, FluentResource, FluentValue};
+use polib::message::MessageView;
+use tubtrail_domain::arrival;
+use tubtrail_domain::saying::{Gap, Piece, Saying, pieces};
 use unic_langid::LanguageIdentifier;
 
 /// The cookie that keeps the language somebody chose.
@@ -17,6 +22,15 @@ pub struct Texts {
     /// Its tag, as in `lang`.
     pub tag: &'static str,
     bundle: FluentBundle<FluentResource>,
+    /// Sentences of operations by their English ones; none where that is the language.
+    sayings: HashMap<String, String>,
+}
+
+/// What operations say, as it is shown.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Said {
+    text: String,
+    is_foreign: bool,
 }
 
 /// The files of a language: what is common, then a file a page.
@@ -39,6 +53,12 @@ macro_rules! files {
     };
 }
 
+/// What operations say, in a language that is not theirs (gettext's format, PO).
+const SAYINGS: [(&str, &str); 1] = [("fr", include_str!("../../texts/fr/sayings.po"))];
+
+/// The tag of the language in which operations speak.
+const SPOKEN: &str = "en";
+
 /// Each language's tag and files; the first is the usual one.
 const FILES: [(&str, [&str; 9]); 2] = [files!("en"), files!("fr")];
 
@@ -55,7 +75,7 @@ impl Texts {
             let (Ok(resource) | Err((resource, _))) = FluentResource::try_new((*file).to_owned());
             bundle.add_resource_overriding(resource);
         }
-        Self { tag, bundle }
+        Self { tag, bundle, sayings: sayings(tag) }
     }
 
     /// Those of every language, the usual one first.
@@ -103,6 +123,37 @@ impl Texts {
         Cow::Owned(said.into_owned())
     }
 
+    /// What operations say. What is in no catalogue is shown as they say it, and marked so.
+    pub fn said(&self, saying: &Saying) -> Said {
+        match self.sayings.get(saying.template()) {
+            Some(sentence) => Said { text: self.filled(sentence, saying), is_foreign: false },
+            None => Said { text: saying.to_string(), is_foreign: self.tag != SPOKEN },
+        }
+    }
+
+    /// The reason of a hold as it was written down: a person's own words, or ours at the door.
+    pub fn reason(&self, written: &str) -> String {
+        self.said(&arrival::reason(written)).text
+    }
+
+    fn filled(&self, sentence: &str, saying: &Saying) -> String {
+        let piece = |piece| match piece {
+            Piece::Words(words) => Cow::Borrowed(words),
+            Piece::Gap(name) => saying.gap(name).map_or(Cow::Borrowed(""), |gap| self.in_gap(gap)),
+        };
+        pieces(sentence).map(piece).collect()
+    }
+
+    fn in_gap<'a>(&'a self, gap: &'a Gap) -> Cow<'a, str> {
+        match gap {
+            Gap::Text(text) => Cow::Borrowed(text),
+            Gap::Quoted(text) => self.say_of("quoted", "what", text),
+            Gap::Figure(figure) => Cow::Owned(figure.replace('.', &self.say("point")).replace(' ', "\u{a0}")),
+            Gap::Named { name, .. } => self.say(name),
+            Gap::Said(saying) => Cow::Owned(self.said(saying).text),
+        }
+    }
+
     // A name that is missing shows itself; a test sees to it that none is.
     fn fill<'a>(&'a self, name: &str, args: Option<&FluentArgs<'_>>) -> Cow<'a, str> {
         let pattern = self.bundle.get_message(name).and_then(|message| message.value());
@@ -114,6 +165,27 @@ impl Texts {
         }
         Cow::Owned(said.into_owned())
     }
+}
+
+impl Said {
+    /// An attribute for the tag that holds it, where it is in another language than the page.
+    pub const fn lang(&self) -> &'static str {
+        if self.is_foreign { " lang=\"en\"" } else { "" }
+    }
+}
+
+impl fmt::Display for Said {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.text)
+    }
+}
+
+// The file is part of the program, and a test reads it.
+fn sayings(tag: &str) -> HashMap<String, String> {
+    let Some((_, file)) = SAYINGS.iter().find(|(of, _)| *of == tag) else { return HashMap::new() };
+    let Ok(catalog) = polib::po_file::parse_from_reader(file.as_bytes()) else { return HashMap::new() };
+    let sentence = |message: &dyn MessageView| Some((message.msgid().to_owned(), message.msgstr().ok()?.to_owned()));
+    catalog.messages().filter_map(sentence).collect()
 }
 
 #[cfg(test)]

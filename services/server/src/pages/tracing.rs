@@ -5,6 +5,7 @@ mod lot;
 use actix_web::{HttpRequest, get, web};
 use askama::Template;
 use chrono::NaiveDate;
+use tubtrail_domain::say;
 use tubtrail_operations::known::Origin;
 use tubtrail_operations::lots::{Lot, LotKind, LotSearch};
 use tubtrail_operations::partners::Partner;
@@ -128,7 +129,7 @@ fn look(tubtrail: &Tubtrail, asks: &Request, asked: &Fields) -> Result<Found, Op
 
 /// A day that was typed or chosen.
 pub fn day(name: &str, asked: &Fields) -> Result<Option<NaiveDate>, OperationError> {
-    let wrong = |_| OperationError::new(&problems::INVALID, "write a day as 2026-11-25").at(name);
+    let wrong = |_| OperationError::new(&problems::INVALID, say!("write a day as 2026-11-25")).at(name);
     asked.get(name).map(|text| text.parse().map_err(wrong)).transpose()
 }
 
@@ -165,9 +166,9 @@ fn look_for(tubtrail: &Tubtrail, asks: &Request, text: &str) -> Result<Found, Op
         }
     }
     let detail = match scanned {
-        Ok(Scan::Wrong { reason, .. }) => format!("no lot has this number or code ({reason})"),
+        Ok(Scan::Wrong { reason, .. }) => say!("no lot has this number or code ({reason})", reason),
         Err(error) => return Err(error.at("hand")),
-        Ok(_) => "no lot that you can see has this number or code".to_owned(),
+        Ok(_) => say!("no lot that you can see has this number or code"),
     };
     Err(OperationError::new(&problems::NOTHING_FITS, detail).at("hand"))
 }

@@ -9,6 +9,8 @@ use actix_web::dev::Payload;
 use actix_web::{FromRequest, HttpRequest};
 use futures_util::StreamExt as _;
 use tubtrail_domain::papers::LARGEST_BYTES;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::{OperationError, problems};
 
 use super::fields::Fields;
@@ -52,7 +54,7 @@ impl FromRequest for SentFiles {
             let parts = Multipart::new(request.headers(), payload);
             let read = tokio::time::timeout(PATIENCE, read(parts, &visitor)).await;
             let (fields, files) = read
-                .unwrap_or_else(|_| Err(malformed("the form did not arrive in time")))
+                .unwrap_or_else(|_| Err(malformed(say!("the form did not arrive in time"))))
                 .map_err(|error| Unable::problem(&request, error.into()))?;
             Ok(Self { sent: Sent { visitor, fields }, files })
         })
@@ -62,7 +64,7 @@ impl FromRequest for SentFiles {
 async fn read(mut parts: Multipart, visitor: &Visitor) -> Result<(Fields, Vec<SentFile>), OperationError> {
     let (mut fields, mut files, mut left) = (Fields::default(), Vec::new(), MOST_READ);
     while let Some(part) = parts.next().await {
-        let mut part = part.map_err(|_| malformed("the form could not be read"))?;
+        let mut part = part.map_err(|_| malformed(say!("the form could not be read")))?;
         let name = part.name().unwrap_or_default().to_owned();
         let file = part.content_disposition().and_then(|said| said.get_filename()).map(str::to_owned);
         let Some(file) = file else {
@@ -78,7 +80,7 @@ async fn read(mut parts: Multipart, visitor: &Visitor) -> Result<(Fields, Vec<Se
             files.push(SentFile { name: file, bytes });
         }
         if files.len() > MOST_FILES {
-            return Err(malformed("these are too many files at a time: at most 4"));
+            return Err(malformed(say!("these are too many files at a time: at most 4")));
         }
     }
     visitor.expect_mark(&fields)?;
@@ -89,14 +91,14 @@ async fn read(mut parts: Multipart, visitor: &Visitor) -> Result<(Fields, Vec<Se
 async fn collect(part: &mut Field, most: usize, left: &mut usize) -> Result<Vec<u8>, OperationError> {
     let mut bytes = Vec::new();
     while let Some(piece) = part.next().await {
-        let piece = piece.map_err(|_| malformed("the form could not be read"))?;
-        let too_much = || OperationError::new(&problems::TOO_LARGE, "this is more than a form may hold");
+        let piece = piece.map_err(|_| malformed(say!("the form could not be read")))?;
+        let too_much = || OperationError::new(&problems::TOO_LARGE, say!("this is more than a form may hold"));
         *left = left.checked_sub(piece.len()).ok_or_else(too_much)?;
         bytes.extend_from_slice(&piece[..piece.len().min(most - bytes.len())]);
     }
     Ok(bytes)
 }
 
-fn malformed(detail: &str) -> OperationError {
-    OperationError::new(&problems::MALFORMED, detail.to_owned())
+fn malformed(detail: Saying) -> OperationError {
+    OperationError::new(&problems::MALFORMED, detail)
 }

@@ -12,6 +12,8 @@ use actix_web::dev::Payload;
 use actix_web::http::header::{HOST, ORIGIN};
 use actix_web::{FromRequest, HttpRequest, web};
 use chrono::{DateTime, Utc};
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::{Key, OperationError, Request, problems};
 
 use super::fields::Fields;
@@ -66,7 +68,7 @@ impl Visitor {
         if fields.get(MARK) == Some(self.mark.as_str()) {
             return Ok(());
         }
-        Err(malformed("this form is of an earlier session: go back and load the page again"))
+        Err(malformed(say!("this form is of an earlier session: go back and load the page again")))
     }
 }
 
@@ -107,7 +109,7 @@ impl FromRequest for Sent {
         Box::pin(async move {
             let visitor = Visitor::of_ours(&request).await?;
             let unable = |error: OperationError| Unable::problem(&request, error.into());
-            let body = body.await.map_err(|_| unable(malformed("the form could not be read")))?;
+            let body = body.await.map_err(|_| unable(malformed(say!("the form could not be read"))))?;
             let fields = Fields::parse(&body);
             visitor.expect_mark(&fields).map_err(unable)?;
             Ok(Self { visitor, fields })
@@ -146,11 +148,11 @@ fn refuse_strangers(request: &HttpRequest) -> Result<(), OperationError> {
             _ => false,
         },
     };
-    if is_ours { Ok(()) } else { Err(malformed("this form was not sent by a page of this server")) }
+    if is_ours { Ok(()) } else { Err(malformed(say!("this form was not sent by a page of this server"))) }
 }
 
-fn malformed(detail: &str) -> OperationError {
-    OperationError::new(&problems::MALFORMED, detail.to_owned())
+fn malformed(detail: Saying) -> OperationError {
+    OperationError::new(&problems::MALFORMED, detail)
 }
 
 /// The cookie of a session that lasts until then.

@@ -8,6 +8,7 @@ use actix_web::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use askama::Template;
 use serde::Serialize;
+use tubtrail_domain::say;
 use tubtrail_operations::{OperationError, problems};
 
 use super::elsewhere::not_here;
@@ -65,7 +66,7 @@ pub fn streamed(format: &str) -> Result<ReportFormat, Problem> {
 }
 
 fn unknown(format: &str) -> Problem {
-    OperationError::new(&problems::NOT_FOUND, format!("there is no report as {format}")).into()
+    OperationError::new(&problems::NOT_FOUND, say!("there is no report as {format}", format)).into()
 }
 
 /// Begins a paper or a spreadsheet; answers its number.
@@ -140,7 +141,7 @@ async fn paper_file(house: House, visitor: Visitor, request: HttpRequest, number
         return not_here(house, &visitor, &request, ELSEWHERE).await;
     };
     let Stand::Made(bytes) = job.stand() else {
-        let error = OperationError::new(&problems::NOT_FOUND, "this paper is not made");
+        let error = OperationError::new(&problems::NOT_FOUND, say!("this paper is not made"));
         return Err(Unable::problem(&request, error.into()));
     };
     Ok(HttpResponse::Ok()

@@ -240,7 +240,9 @@ impl Hand {
         };
         let bytes = match draw(&work.label, work.size, work.dpi, format) {
             Ok(bytes) => bytes,
-            Err(error) => return note(tubtrail, seen, NewStep::to(PrintState::Refused).saying(error.detail)),
+            Err(error) => {
+                return note(tubtrail, seen, NewStep::to(PrintState::Refused).saying(error.detail.to_string()));
+            }
         };
         let (process, name) = (format!("{}.{}", self.process, seen.id), job_name(seen.print, seen.id));
         let sending = NewStep { process: Some(process), ..NewStep::to(PrintState::Sending) };

@@ -8,6 +8,7 @@ use std::time::{Duration, Instant};
 
 use actix_web::web::Bytes;
 use parking_lot::Mutex;
+use tubtrail_domain::say;
 use tubtrail_operations::{OperationError, problems};
 
 use super::{ReportFormat, Source, make};
@@ -99,7 +100,9 @@ impl Papers {
         if papers.len() >= MOST {
             let made = papers.iter().filter(|(_, paper)| !paper.is_being_made());
             let oldest = made.min_by_key(|(_, paper)| paper.begun).map(|(number, _)| number.clone());
-            let busy = || OperationError::new(&problems::BUSY, format!("{MOST} papers are being made; try again soon"));
+            let busy = || {
+                OperationError::new(&problems::BUSY, say!("{most} papers are being made; try again soon", most = MOST))
+            };
             papers.remove(&oldest.ok_or_else(busy)?);
         }
         papers.insert(number, paper);

@@ -1,6 +1,7 @@
 //! The report of a recall: a row a lot and place.
 
 use tubtrail_documents::report::{Cell, Column, ColumnKind, Head, Row, Table, TableFoot, TableHead};
+use tubtrail_domain::say;
 use tubtrail_operations::known::Origin;
 use tubtrail_operations::recalls::{
     CAUTION, ConsignedTo, RecallCase, RecallKind, RecallLine, RecallMass, RecallPlace, RecallStream,
@@ -19,7 +20,7 @@ pub fn recall(
     let state = tubtrail.stream_recall_lines(request, id)?;
     let whole = serde_json::to_value(&case).map_err(|error| {
         let problem = &tubtrail_operations::problems::INTERNAL;
-        OperationError::new(problem, format!("the case cannot be written: {error}"))
+        OperationError::new(problem, say!("the case cannot be written: {error}", error = error.to_string()))
     })?;
     Ok(Source {
         name: format!("recall-{id}"),
@@ -65,7 +66,7 @@ fn head(case: &RecallCase) -> Head {
         title: format!("{kind} {}", recall.recall),
         subtitle: (recall.kind == RecallKind::Drill).then(|| "This is a drill.".to_owned()),
         facts,
-        notices: vec![CAUTION.to_owned()],
+        notices: vec![CAUTION.to_string()],
         footer: format!("{kind} {}, journal position {}", recall.recall, case.sums.journal_position),
         language: "en".into(),
     }

@@ -1,6 +1,7 @@
 //! The report of a trace: a row a lot and place.
 
 use tubtrail_documents::report::{Cell, Column, ColumnKind, Head, Row, Table, TableFoot, TableHead};
+use tubtrail_domain::say;
 use tubtrail_operations::known::{Holding, Origin};
 use tubtrail_operations::trace::{CAUTION, Direction, TraceHead, TraceStream, TracedLot};
 use tubtrail_operations::{OperationError, Tubtrail};
@@ -11,7 +12,7 @@ use super::{Source, column, text, time};
 pub fn trace(state: TraceStream, of: &str) -> Result<Source<TraceStream, TracedLot>, OperationError> {
     let whole = serde_json::to_value(&state.head).map_err(|error| {
         let problem = &tubtrail_operations::problems::INTERNAL;
-        OperationError::new(problem, format!("the trace cannot be written: {error}"))
+        OperationError::new(problem, say!("the trace cannot be written: {error}", error = error.to_string()))
     })?;
     Ok(Source {
         name: format!("trace-{of}"),
@@ -42,7 +43,7 @@ fn head(trace: &TraceHead, of: &str) -> Head {
             fact("Lots", trace.total.to_string()),
             fact("Journal position", trace.journal_position.to_string()),
         ],
-        notices: vec![CAUTION.to_owned()],
+        notices: vec![CAUTION.to_string()],
         footer: format!("Trace of {of}, journal position {}", trace.journal_position),
         language: "en".into(),
     }

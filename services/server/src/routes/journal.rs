@@ -7,6 +7,7 @@ use actix_web::{HttpRequest, HttpResponse, get, web};
 use chrono::{DateTime, Utc};
 use futures_util::stream;
 use serde::Deserialize;
+use tubtrail_domain::say;
 use tubtrail_operations::journal::{JournalEntry, JournalPage, JournalSearch};
 use tubtrail_operations::reach::FOLLOW_CHANGES;
 use tubtrail_operations::{OperationError, problems};
@@ -108,7 +109,7 @@ fn last_event_id(request: &HttpRequest) -> Result<Option<i64>, Problem> {
     let Some(header) = request.headers().get("Last-Event-ID") else { return Ok(None) };
     let number = header.to_str().ok().and_then(|text| text.trim().parse().ok());
     let invalid =
-        || OperationError::new(&problems::INVALID, "this is the position of a journal entry").at("Last-Event-ID");
+        || OperationError::new(&problems::INVALID, say!("this is the position of a journal entry")).at("Last-Event-ID");
     Ok(Some(number.ok_or_else(invalid)?))
 }
 

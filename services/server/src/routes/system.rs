@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 
 use actix_web::{HttpResponse, get, web};
 use serde::Serialize;
+use tubtrail_domain::say;
 use tubtrail_operations::installation::Installation;
 use tubtrail_operations::problems::{self, Sort};
 use tubtrail_operations::{OperationError, StorageError};
@@ -63,8 +64,8 @@ async fn show_readiness(house: House) -> Outcome {
 /// Whatever the cause, whoever asks should come back later.
 fn not_ready(error: OperationError) -> OperationError {
     let mut unavailable =
-        OperationError::new(&problems::UNAVAILABLE, "the database does not answer, or nothing can be written");
-    unavailable.cause = error.cause.or(Some(Box::new(StorageError::Connect(error.detail))));
+        OperationError::new(&problems::UNAVAILABLE, say!("the database does not answer, or nothing can be written"));
+    unavailable.cause = error.cause.or(Some(Box::new(StorageError::Connect(error.detail.to_string()))));
     unavailable
 }
 
@@ -121,7 +122,7 @@ async fn list_problems() -> HttpResponse {
 #[get("/problems/{word}")]
 async fn explain_problem(word: web::Path<String>) -> Outcome {
     let problem = problems::ALL.iter().find(|problem| problem.word == *word);
-    let problem = problem.ok_or_else(|| OperationError::not_found("problem", &word))?;
+    let problem = problem.ok_or_else(|| OperationError::not_found(say!("problem"), word.as_str()))?;
     let status = Problem::status_of(problem.sort).as_u16();
     let text = format!("{}\n\n{}\n\nStatus {status}. {}\n", problem.word, problem.title, meaning(problem.sort));
     Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(text))

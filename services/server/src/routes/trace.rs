@@ -5,6 +5,7 @@ use actix_web::{HttpRequest, HttpResponse, get, web};
 use futures_util::stream;
 use serde::{Deserialize, Serialize};
 use tubtrail_documents::labels::SVG_MEDIA_TYPE;
+use tubtrail_domain::say;
 use tubtrail_operations::recalls::ReachedByContact;
 use tubtrail_operations::trace::{Direction, Path, Trace, TraceHead, TraceStream, TracedLot};
 use tubtrail_operations::{OperationError, Tubtrail, problems};
@@ -175,7 +176,7 @@ pub(super) fn wants_stream(request: &HttpRequest, format: Option<Format>, after:
         accepts.is_some_and(|value| value.split(',').any(|kind| kind.split(';').next().map(str::trim) == Some(NDJSON)));
     let wanted = format.map_or(accepts, |format| format == Format::Ndjson);
     if wanted && !after.is_empty() {
-        let detail = "a stream begins at the beginning";
+        let detail = say!("a stream begins at the beginning");
         return Err(OperationError::new(&problems::INVALID, detail).at("after").into());
     }
     Ok(wanted)

@@ -115,7 +115,8 @@ impl Resolver for Names {
             _ => None,
         });
         let (Some(host), Some(port)) = (uri.host(), port) else { return Err(ureq::Error::HostNotFound) };
-        let allowed = self.outgoing.addresses(host, port).map_err(|why| ureq::Error::Io(io::Error::other(why)))?;
+        let allowed =
+            self.outgoing.addresses(host, port).map_err(|why| ureq::Error::Io(io::Error::other(why.to_string())))?;
         let mut addresses = ArrayVec::from_fn(|_| SocketAddr::from((Ipv4Addr::UNSPECIFIED, 0)));
         for address in allowed.into_iter().take(ADDRESSES) {
             addresses.push(address);

@@ -35,3 +35,5 @@ nowhere = You have no role here: ask the owner.
 lost = Not current: this page has lost touch with the house. What stands here may be old.
 said-done = Written down.
 choose = Please choose
+quoted = “{ $what }”
+point = .

@@ -2,6 +2,7 @@
 
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
+use tubtrail_domain::say;
 use tubtrail_operations::deliveries::{Decision, Delivery, DeliveryLine};
 use tubtrail_operations::documents::DeliveryDocument;
 use tubtrail_operations::sessions::Me;
@@ -101,7 +102,7 @@ async fn attach(house: House, sent: SentFiles, request: HttpRequest, path: web::
     let tubtrail = house.clone();
     let done = off_thread(move || {
         if count == 0 {
-            return Err(OperationError::invalid("file", "take a photo or choose a file first"));
+            return Err(OperationError::invalid("file", say!("take a photo or choose a file first")));
         }
         for (file, request) in files.into_iter().zip(commands) {
             tubtrail.tubtrail.attach_document(&request, id, name_of(&file), file.bytes)?;
@@ -144,7 +145,10 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, of: (Strin
 fn read(tubtrail: &Tubtrail, asks: &Request, site: &str, id: i64) -> Result<Read, OperationError> {
     let delivery = tubtrail.get_delivery(asks, id)?;
     if delivery.site != site {
-        return Err(OperationError::new(&problems::NOT_FOUND, format!("delivery {id} did not arrive at {site}")));
+        return Err(OperationError::new(
+            &problems::NOT_FOUND,
+            say!("delivery {id} did not arrive at {site}", id, site),
+        ));
     }
     Ok(Read {
         me: tubtrail.show_me(asks)?,

@@ -2,6 +2,8 @@
 //! nobody's fact.
 
 use tubtrail_domain::decimal::Decimal;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Quoted;
 use tubtrail_operations::deliveries::{Expiry, ExpiryKind, NewDelivery, NewDeliveryLine};
 use tubtrail_operations::quantities::Amount;
 use tubtrail_operations::scans::ScannedLine;
@@ -191,11 +193,15 @@ impl Line {
             return Ok(None);
         }
         let on = self.last_day.parse().map_err(|_| {
-            OperationError::invalid("expiry.on", format!("{:?} is no day: write it as 2026-11-25", self.last_day))
+            OperationError::invalid(
+                "expiry.on",
+                say!("{last_day} is no day: write it as 2026-11-25", last_day = Quoted(&self.last_day)),
+            )
         })?;
         let kinds = [ExpiryKind::BestBefore, ExpiryKind::UseBy];
         let kind = kinds.into_iter().find(|kind| kind.word() == self.last_day_kind);
-        let kind = kind.ok_or_else(|| OperationError::invalid("expiry.kind", "say what the day on the label means"))?;
+        let kind =
+            kind.ok_or_else(|| OperationError::invalid("expiry.kind", say!("say what the day on the label means")))?;
         Ok(Some(Expiry { kind, on }))
     }
 
@@ -204,7 +210,7 @@ impl Line {
             return Ok(None);
         }
         let celsius = number(&self.temperature).parse::<f64>().ok().filter(|celsius| celsius.is_finite());
-        let no_number = || OperationError::invalid("temperature_celsius", "write it as a number, as in 4.2");
+        let no_number = || OperationError::invalid("temperature_celsius", say!("write it as a number, as in 4.2"));
         celsius.map(Some).ok_or_else(no_number)
     }
 }

@@ -1,5 +1,6 @@
 //! What a code that was scanned at the door does to the delivery.
 
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::scans::{AlsoScanned, NewScan, Scan};
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
@@ -16,7 +17,7 @@ pub enum Notice {
     /// The name of a text, and what goes into it.
     TextOf(&'static str, String),
     /// As the operation says it.
-    Said(Vec<String>),
+    Said(Vec<Saying>),
 }
 
 /// What came of a scan: the line that was touched, and what is to be said.

@@ -3,6 +3,7 @@
 use actix_web::{HttpRequest, get, web};
 use askama::Template;
 use chrono::{Duration, Utc};
+use tubtrail_domain::say;
 use tubtrail_operations::batch_equipment::EquipmentRun;
 use tubtrail_operations::batches::Batch;
 use tubtrail_operations::cleans::{Clean, CleansAsked};
@@ -171,12 +172,12 @@ pub async fn show(
 pub fn read(tubtrail: &Tubtrail, asks: &Request, site: &str, id: i64) -> Result<Read, OperationError> {
     let batch = tubtrail.get_batch(asks, id)?;
     if batch.site != site {
-        return Err(OperationError::new(&problems::NOT_FOUND, format!("batch {id} is not made at {site}")));
+        return Err(OperationError::new(&problems::NOT_FOUND, say!("batch {id} is not made at {site}", id, site)));
     }
     let site: Site = tubtrail.get(asks, site)?;
     let versions = tubtrail.versions::<Recipe>(asks, &batch.recipe)?;
     let recipe = versions.into_iter().find(|one| one.version == Some(batch.recipe_version));
-    let missing = || OperationError::new(&problems::INTERNAL, problems::INTERNAL.title);
+    let missing = || OperationError::of(&problems::INTERNAL);
     let kitchen = Kitchen::read(tubtrail, asks, &site)?;
     let mut cleans = Vec::new();
     for machine in kitchen.machines.iter().filter(|machine| machine.active) {

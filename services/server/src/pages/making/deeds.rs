@@ -2,6 +2,7 @@
 
 use actix_web::{HttpRequest, post, web};
 use chrono::Utc;
+use tubtrail_domain::say;
 use tubtrail_operations::batch_equipment::{NewEquipmentRun, NewEquipmentRuns};
 use tubtrail_operations::cleans::NewClean;
 use tubtrail_operations::holds::Because;
@@ -140,7 +141,7 @@ impl Asked {
     }
 
     fn id(&self) -> Result<i64, OperationError> {
-        let nothing = || OperationError::new(&problems::MALFORMED, "this form does not say what it is about");
+        let nothing = || OperationError::new(&problems::MALFORMED, say!("this form does not say what it is about"));
         self.text("id").parse().map_err(|_| nothing())
     }
 
@@ -167,7 +168,7 @@ impl Asked {
                 let new = ReadingVoid { reason: self.text("reason"), temperature_celsius };
                 tubtrail.void_reading(&self.commands, self.id()?, new).map(drop)?;
             }
-            deed => return Err(OperationError::new(&problems::NOT_FOUND, format!("nobody can {deed} a batch"))),
+            deed => return Err(OperationError::new(&problems::NOT_FOUND, say!("nobody can {deed} a batch", deed))),
         }
         Ok(Came::Done)
     }
@@ -200,30 +201,31 @@ impl Asked {
     /// The number, the item and the name of the lot that was scanned.
     fn scanned(&self, tubtrail: &Tubtrail) -> Result<(String, String, String), OperationError> {
         let Some(text) = self.filled("lot") else {
-            return Err(OperationError::invalid("lot", "scan the lot that goes in, or type its number"));
+            return Err(OperationError::invalid("lot", say!("scan the lot that goes in, or type its number")));
         };
         let new = NewScan { site: self.site.clone(), text, symbology: None, also: Vec::new() };
         match tubtrail.scan(&self.asks, &new)? {
             Scan::Lot { lot } => Ok((lot.lot, lot.item, lot.name)),
             Scan::Wrong { reason, .. } => Err(OperationError::invalid("lot", reason)),
             Scan::DeliveryLine { name, .. } => {
-                let detail = format!("this is the supplier's code of {name}: scan the label that we put on it");
+                let detail = say!("this is the supplier's code of {name}: scan the label that we put on it", name);
                 Err(OperationError::invalid("lot", detail))
             }
-            _ => Err(OperationError::invalid("lot", "this is the code of something else, and of no lot of ours")),
+            _ => Err(OperationError::invalid("lot", say!("this is the code of something else, and of no lot of ours"))),
         }
     }
 
     /// Begins or ends a step: a reading begins it, and the reading that ends it says how long it was.
     fn turn_clock(&self, tubtrail: &Tubtrail) -> Result<(), OperationError> {
         let step = Step::ALL.into_iter().find(|step| step.word() == self.text("step"));
-        let step = step.ok_or_else(|| OperationError::invalid("step", "say which step it is"))?;
+        let step = step.ok_or_else(|| OperationError::invalid("step", say!("say which step it is")))?;
         let temperature_celsius = self.celsius()?;
         let held_seconds = match self.fields.get("do") {
             Some("end") => {
                 let batch = tubtrail.get_batch(&self.asks, self.batch)?;
                 let since = running_since(&batch.readings, step);
-                let since = since.ok_or_else(|| OperationError::invalid("temperature", "its clock does not run"))?;
+                let since =
+                    since.ok_or_else(|| OperationError::invalid("temperature", say!("its clock does not run")))?;
                 i32::try_from((Utc::now() - since).num_seconds().max(0)).ok()
             }
             _ => None,
@@ -234,7 +236,8 @@ impl Asked {
 
     fn celsius(&self) -> Result<f64, OperationError> {
         let celsius = number(&self.text("temperature")).parse::<f64>().ok().filter(|celsius| celsius.is_finite());
-        let no_number = || OperationError::invalid("temperature", "measure it, and write it as a number, as in 85.2");
+        let no_number =
+            || OperationError::invalid("temperature", say!("measure it, and write it as a number, as in 85.2"));
         celsius.ok_or_else(no_number)
     }
 
@@ -242,7 +245,7 @@ impl Asked {
         let wall = Wall::of(&tubtrail.get(&self.asks, &self.site)?);
         let now = Utc::now();
         let time = |name: &str| {
-            let no_time = || OperationError::invalid(name, "write the time as on the clock, as in 14:30");
+            let no_time = || OperationError::invalid(name, say!("write the time as on the clock, as in 14:30"));
             wall.last(&self.text(name), now).ok_or_else(no_time)
         };
         let from = time("from")?;

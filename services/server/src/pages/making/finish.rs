@@ -1,5 +1,7 @@
 //! What came out, as it is being weighed: it stands in the form alone until all of it is written down.
 
+use tubtrail_domain::say;
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::completions::{NewCompletion, NewOutput, OutputKind};
 use tubtrail_operations::items::ItemKind;
 use tubtrail_operations::quantities::Amount;
@@ -54,13 +56,13 @@ impl Weighed {
         let mut outputs = Vec::new();
         for (at, weight) in self.weights.iter().enumerate() {
             let invalid =
-                |part: &str, detail: &str| Err(OperationError::invalid(format!("weights[{at}].{part}"), detail));
+                |part: &str, detail: Saying| Err(OperationError::invalid(format!("weights[{at}].{part}"), detail));
             let Some(kind) = OutputKind::ALL.into_iter().find(|kind| kind.word() == weight.kind) else {
-                return invalid("kind", "say what came out");
+                return invalid("kind", say!("say what came out"));
             };
             let count = if weight.count.is_empty() { Some(1) } else { weight.count.parse().ok() };
             let Some(count) = count.filter(|count| (1..=MOST).contains(count)) else {
-                return invalid("count", "how many of this weight, 1 to 500");
+                return invalid("count", say!("how many of this weight, 1 to 500"));
             };
             let quantity = QuantityEntered { amount: Amount(number(&weight.grams)), unit: "g".into() };
             outputs.extend(vec![NewOutput { kind, quantity, item: None, expiry: None }; count]);

@@ -11,6 +11,7 @@ mod kitchen;
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
 use chrono::Utc;
+use tubtrail_domain::saying::Saying;
 use tubtrail_operations::batch_orders::{BatchOrder, NewBatchOrder};
 use tubtrail_operations::batches::{BatchSummary, NewBatch, WhichBatches};
 use tubtrail_operations::reach::Role;
@@ -52,7 +53,7 @@ struct Making {
     plan: Form,
     order: Option<BatchOrder>,
     /// Why no order could be found.
-    no_order: Option<String>,
+    no_order: Option<Saying>,
 }
 
 /// A batch in the list.

@@ -4,6 +4,7 @@ use std::str::FromStr as _;
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use chrono_tz::Tz;
+use tubtrail_domain::say;
 use tubtrail_operations::recalls::{SeedAsked, SeedsAsked};
 use tubtrail_operations::{OperationError, problems};
 
@@ -56,7 +57,7 @@ fn seed(asked: &Fields, zone: Tz) -> Result<SeedAsked, OperationError> {
         }
         "supplier_days" => {
             let day = |name: &str| {
-                let wrong = |_| OperationError::new(&problems::INVALID, "write a day as 2026-11-25").at(name);
+                let wrong = |_| OperationError::new(&problems::INVALID, say!("write a day as 2026-11-25")).at(name);
                 text(name)?.parse().map_err(wrong)
             };
             let (from, until) = (day("from_day")?, day("until_day")?);
@@ -69,7 +70,7 @@ fn seed(asked: &Fields, zone: Tz) -> Result<SeedAsked, OperationError> {
         "place" => {
             let (from, until) = window(asked, zone)?;
             let state = asked.get("state").map(|state| serde_json::from_value(state.into()));
-            let wrong = |_| OperationError::new(&problems::INVALID, "this is no way to stand there").at("state");
+            let wrong = |_| OperationError::new(&problems::INVALID, say!("this is no way to stand there")).at("state");
             SeedAsked::Place { site: text("site")?, state: state.transpose().map_err(wrong)?, from, until }
         }
         _ => return Err(missing("by")),
@@ -77,7 +78,7 @@ fn seed(asked: &Fields, zone: Tz) -> Result<SeedAsked, OperationError> {
 }
 
 fn missing(field: &str) -> OperationError {
-    OperationError::new(&problems::INVALID, "this is needed").at(field)
+    OperationError::new(&problems::INVALID, say!("this is needed")).at(field)
 }
 
 /// What stands one a line, or with commas between.
@@ -97,7 +98,7 @@ fn window(asked: &Fields, zone: Tz) -> Result<Window, OperationError> {
 /// A time as a browser's field for times sends it, as clocks show it in a time zone.
 pub fn time(name: &str, asked: &Fields, zone: Tz) -> Result<Option<DateTime<Utc>>, OperationError> {
     let Some(text) = asked.get(name) else { return Ok(None) };
-    let wrong = || OperationError::new(&problems::INVALID, "write a time as 2026-11-25T14:30").at(name);
+    let wrong = || OperationError::new(&problems::INVALID, say!("write a time as 2026-11-25T14:30")).at(name);
     let local = NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M")
         .or_else(|_| NaiveDateTime::from_str(text))
         .map_err(|_| wrong())?;

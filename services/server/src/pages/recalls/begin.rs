@@ -7,7 +7,7 @@ use chrono_tz::Tz;
 use tubtrail_operations::equipment::Equipment;
 use tubtrail_operations::items::Item;
 use tubtrail_operations::partners::Partner;
-use tubtrail_operations::recalls::{NewRecall, RecallKind, SeedsAsked};
+use tubtrail_operations::recalls::{CAUTION, NewRecall, RecallKind, SeedsAsked};
 use tubtrail_operations::sites::Site;
 use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
 
@@ -19,6 +19,7 @@ use crate::pages::fields::Fields;
 use crate::pages::forms::{Form, same_name, see_said};
 use crate::pages::page::{Frame, Shown, Unable, render};
 use crate::pages::pictures::{Drawn, Gathered, gather, in_grams};
+use crate::pages::texts::Said;
 use crate::pages::visitor::{Sent, Visitor};
 use crate::problem::Problem;
 
@@ -53,7 +54,7 @@ struct Choices {
 #[template(path = "recall_outlook.html")]
 struct Reached {
     frame: Frame,
-    caution: String,
+    caution: Said,
     figures: Vec<(String, String)>,
     mass: Vec<MassRow>,
     drawn: Drawn,
@@ -168,7 +169,7 @@ async fn outlook(house: House, visitor: &Visitor, request: &HttpRequest, asked: 
         back: seeds.with("step", "what").to_string(),
         next: may_begin.then(|| seeds.with("step", "why").to_string()),
         frame: Frame::of(visitor, request, me),
-        caution: outlook.caution,
+        caution: visitor.texts.said(&CAUTION),
     };
     Ok(render(StatusCode::OK, &page))
 }

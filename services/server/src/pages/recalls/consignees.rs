@@ -2,8 +2,9 @@
 
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
+use tubtrail_domain::say;
 use tubtrail_operations::reach::Role;
-use tubtrail_operations::recalls::{NewNotice, NewReplies, NewReply, RecallConsignees};
+use tubtrail_operations::recalls::{CAUTION, NewNotice, NewReplies, NewReply, RecallConsignees};
 use tubtrail_operations::{OperationError, problems};
 
 use super::{clock, may_everywhere};
@@ -13,6 +14,7 @@ use crate::pages::forms::{Form, see_said};
 use crate::pages::marks::once;
 use crate::pages::page::{Frame, Shown, Unable, render};
 use crate::pages::pictures::in_grams;
+use crate::pages::texts::Said;
 use crate::pages::visitor::{Sent, Visitor};
 
 pub fn configure(config: &mut web::ServiceConfig) {
@@ -25,7 +27,7 @@ struct ConsigneesPage {
     frame: Frame,
     recall: i64,
     customers: Vec<Customer>,
-    caution: String,
+    caution: Said,
     may_note: bool,
     form: Form,
     name: String,
@@ -38,7 +40,7 @@ struct Customer {
     name: String,
     contact: Option<String>,
     lots: Vec<(String, String, Option<String>)>,
-    text: String,
+    text: Said,
     told: Vec<String>,
     overdue: bool,
     once: String,
@@ -55,7 +57,7 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, recall: i6
     let found =
         off_thread(move || Ok((house.tubtrail.show_me(&asks)?, house.tubtrail.list_recall_consignees(&asks, recall)?)));
     let (me, consignees) = found.await.map_err(Unable::of(request))?;
-    let RecallConsignees { consignees, caution, .. } = consignees;
+    let RecallConsignees { consignees, .. } = consignees;
     let texts = visitor.texts;
     let customer = |one: tubtrail_operations::recalls::RecallConsignee| Customer {
         lots: one
@@ -73,7 +75,7 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, recall: i6
         code: one.customer,
         name: one.name,
         contact: one.contact,
-        text: one.notice_text,
+        text: texts.said(&one.notice_text),
         overdue: one.overdue,
         once: once(),
     };
@@ -83,7 +85,7 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, recall: i6
         frame: Frame::of(visitor, request, me),
         recall,
         customers: consignees.into_iter().map(customer).collect(),
-        caution,
+        caution: visitor.texts.said(&CAUTION),
         refused: form.value("customer").to_owned(),
         form,
     };
@@ -113,7 +115,7 @@ async fn note_replies_form(house: House, sent: Sent, request: HttpRequest, recal
 
 fn replies(fields: &Fields) -> Result<NewReplies, OperationError> {
     let text = |name: &str| fields.get(name).unwrap_or("").to_owned();
-    let wrong = |_| OperationError::new(&problems::INVALID, "say what became of it").at("outcome");
+    let wrong = |_| OperationError::new(&problems::INVALID, say!("say what became of it")).at("outcome");
     let outcome = serde_json::from_value(text("outcome").into()).map_err(wrong)?;
     let note = fields.get("note").map(str::to_owned);
     let reply = |lot: &str| NewReply { lot: lot.to_owned(), outcome, note: note.clone() };

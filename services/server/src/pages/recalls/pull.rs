@@ -3,6 +3,7 @@
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
+use tubtrail_domain::say;
 use tubtrail_operations::recalls::{LineOutcome, NewConfirmation, NewConfirmations, PullList, RecallLine};
 use tubtrail_operations::scans::{NewScan, Scan};
 use tubtrail_operations::sites::Site;
@@ -157,7 +158,7 @@ fn confirm(
     site: &str,
     fields: &Fields,
 ) -> Result<(), OperationError> {
-    let wrong = |_| OperationError::new(&problems::INVALID, "say what became of it").at("outcome");
+    let wrong = |_| OperationError::new(&problems::INVALID, say!("say what became of it")).at("outcome");
     let outcome = serde_json::from_value(fields.get("outcome").unwrap_or("").into()).map_err(wrong)?;
     let lot = match fields.get("lot") {
         Some(lot) => lot.to_owned(),
@@ -171,7 +172,7 @@ fn confirm(
 
 fn grams(fields: &Fields) -> Result<Option<Grams>, OperationError> {
     let Some(text) = fields.get("grams") else { return Ok(None) };
-    let wrong = |_| OperationError::new(&problems::INVALID, "write grams as a number, as in 1200.5").at("grams");
+    let wrong = |_| OperationError::new(&problems::INVALID, say!("write grams as a number, as in 1200.5")).at("grams");
     let number: serde_json::Number = text.trim().replace(',', ".").parse().map_err(wrong)?;
     serde_json::from_value(number.into()).map(Some).map_err(wrong)
 }
@@ -179,14 +180,14 @@ fn grams(fields: &Fields) -> Result<Option<Grams>, OperationError> {
 /// The lot whose label was scanned, or whose number was typed.
 fn scanned(tubtrail: &Tubtrail, request: &Request, site: &str, text: &str) -> Result<String, OperationError> {
     if text.is_empty() {
-        return Err(OperationError::new(&problems::INVALID, "scan the tub, or type its number").at("scan"));
+        return Err(OperationError::new(&problems::INVALID, say!("scan the tub, or type its number")).at("scan"));
     }
     let new = NewScan { site: site.to_owned(), text: text.to_owned(), symbology: None, also: Vec::new() };
     match tubtrail.scan(request, &new).map_err(|error| error.at("scan"))? {
         Scan::Lot { lot } => Ok(lot.lot),
         Scan::Wrong { reason, .. } => Err(OperationError::new(&problems::INVALID, reason).at("scan")),
         _ => {
-            let detail = "this is the code of something else, and of no tub";
+            let detail = say!("this is the code of something else, and of no tub");
             Err(OperationError::new(&problems::INVALID, detail).at("scan"))
         }
     }

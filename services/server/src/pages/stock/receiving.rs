@@ -2,6 +2,7 @@
 
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
+use tubtrail_domain::say;
 use tubtrail_operations::quantities::Amount;
 use tubtrail_operations::reach;
 use tubtrail_operations::receipts::{NewReceipt, NewReceiptLine};
@@ -78,7 +79,7 @@ struct Found {
 fn find(tubtrail: &Tubtrail, asks: &Request, site: &str, id: i64) -> Result<Found, OperationError> {
     let (site, transfer) = (tubtrail.get::<Site>(asks, site)?, tubtrail.get_transfer(asks, id)?);
     if transfer.from != site.code && transfer.to != site.code {
-        return Err(OperationError::not_found("transfer", id));
+        return Err(OperationError::not_found(say!("transfer"), id));
     }
     Ok(Found { site, transfer })
 }

@@ -227,7 +227,11 @@ fn shelf(texts: &Texts, here: &[&StockRow], item: Option<&str>, reasons: &HashMa
 impl Line {
     fn of(texts: &Texts, row: &StockRow, reasons: &HashMap<&str, &str>) -> Self {
         let mut why = Vec::new();
-        why.extend(reasons.get(row.lot.as_str()).map(|reason| texts.say_of("held", "reason", reason).into_owned()));
+        why.extend(
+            reasons
+                .get(row.lot.as_str())
+                .map(|reason| texts.say_of("held", "reason", texts.reason(reason)).into_owned()),
+        );
         if !row.recalls.is_empty() {
             let recalls = row.recalls.iter().map(i64::to_string).collect::<Vec<_>>().join(", ");
             why.push(texts.say_of("recalled", "recalls", recalls).into_owned());

@@ -6,7 +6,7 @@ use askama::Template;
 use tubtrail_operations::known::Origin;
 use tubtrail_operations::lots::{Lot, LotKind};
 use tubtrail_operations::reach::Role;
-use tubtrail_operations::trace::Direction;
+use tubtrail_operations::trace::{CAUTION, Direction};
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
 use crate::house::{House, off_thread};
@@ -14,7 +14,7 @@ use crate::pages::addresses::Address;
 use crate::pages::fields::Fields;
 use crate::pages::page::{Frame, Shown, Unable, render, see};
 use crate::pages::pictures::{Drawn, Gathered, gather, in_grams};
-use crate::pages::texts::Texts;
+use crate::pages::texts::{Said, Texts};
 use crate::pages::visitor::{Sent, Visitor};
 use crate::pages::written;
 use crate::reports;
@@ -33,7 +33,7 @@ struct Traced {
     way: &'static str,
     words: Vec<String>,
     places: Vec<Place>,
-    caution: String,
+    caution: Said,
     drawn: Drawn,
     part: String,
     begin: Option<String>,
@@ -73,7 +73,7 @@ async fn lot_trace(house: House, visitor: Visitor, request: HttpRequest, lot: we
     let page = Traced {
         words: words(texts, &traced, direction),
         places: places(texts, &traced),
-        caution: traced.head.caution.clone(),
+        caution: visitor.texts.said(&CAUTION),
         drawn: traced.draw(texts, &address),
         part: format!("/tracing/lots/{}/picture", lot.lot),
         begin: may_begin.then(|| format!("/recalls/begin?by=lots&lots={}", lot.lot)),

@@ -7,7 +7,7 @@ use tubtrail_operations::installation::{Backend, Installation};
 use tubtrail_operations::master_data::MOST;
 use tubtrail_operations::print_queue::PrintState;
 use tubtrail_operations::prints::{Print, PrintsAsked};
-use tubtrail_operations::webhooks::Webhook;
+use tubtrail_operations::webhooks::{Webhook, stop_reason};
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
 use crate::house::{House, off_thread};
@@ -92,7 +92,10 @@ fn find(tubtrail: &Tubtrail, asks: &Request, texts: &'static Texts) -> Result<He
 /// Why a webhook wants somebody, if it does.
 fn failing(texts: &Texts, hook: Webhook) -> Option<Hook> {
     let why = match (hook.stopped_because, hook.next_attempt_at) {
-        (Some(reason), _) => texts.say_of("health-hook-stopped", "reason", reason).into_owned(),
+        (Some(reason), _) => {
+            let reason = texts.said(&stop_reason(&reason)).to_string();
+            texts.say_of("health-hook-stopped", "reason", reason).into_owned()
+        }
         (None, Some(next)) => {
             texts.say_of("health-hook-again", "time", Wall::of_the_world().day_and_time(next)).into_owned()
         }

@@ -3,6 +3,8 @@
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
+use tubtrail_domain::say;
+use tubtrail_domain::saying::{Gap, Saying};
 use tubtrail_operations::imports::{GUIDE, Imported, NOUNS};
 use tubtrail_operations::reach;
 use tubtrail_operations::{Fault, OperationError, problems};
@@ -16,7 +18,7 @@ use crate::pages::forms::{Form, same_name};
 use crate::pages::marks::{digest, digest_of};
 use crate::pages::page::{Frame, Shown, Unable, render, see};
 use crate::pages::rights::may_everywhere;
-use crate::pages::texts::Texts;
+use crate::pages::texts::{Said, Texts};
 use crate::pages::upload::SentFiles;
 use crate::pages::visitor::{ONCE, Visitor};
 use crate::problem::Problem;
@@ -98,10 +100,10 @@ fn begin(
 ) -> Result<String, Problem> {
     commands.actor.may_everywhere(&reach::IMPORT_MASTER_DATA)?;
     let noun = fields.get("noun").filter(|noun| NOUNS.contains(noun));
-    let noun = noun.ok_or_else(|| OperationError::invalid("noun", "say what is in the file"))?;
-    let file = file.ok_or_else(|| OperationError::invalid("file", "choose a file"))?;
+    let noun = noun.ok_or_else(|| OperationError::invalid("noun", say!("say what is in the file")))?;
+    let file = file.ok_or_else(|| OperationError::invalid("file", say!("choose a file")))?;
     if file.1.len() > LARGEST {
-        let detail = format!("at most {LARGEST} bytes are taken: split the file");
+        let detail = say!("at most {most} bytes are taken: split the file", most = LARGEST);
         return Err(OperationError::new(&problems::TOO_LARGE, detail).at("file").into());
     }
     // The same file from the same form is the same job.
@@ -173,23 +175,34 @@ impl Progress {
     }
 
     /// What is wrong with the file, row by row: where, and what.
-    fn faults(&self) -> Vec<Fault> {
+    fn faults(&self) -> Vec<(Option<Said>, Said)> {
         let Some(Err(refused)) = &self.outcome else { return Vec::new() };
         let first = Fault { field: refused.field.clone(), detail: refused.detail.clone() };
-        // The line stands before the sentence, and need not stand in it again.
-        let shown = |fault: Fault| {
-            let line = fault.field.as_deref().and_then(|field| field.split(": ").next());
-            let detail = line.and_then(|line| fault.detail.strip_prefix(&format!("{line}: ")));
-            let detail = detail.unwrap_or(&fault.detail).to_owned();
-            Fault { detail, ..fault }
-        };
-        let line = |fault: &Fault| -> Option<usize> {
-            fault.field.as_deref()?.strip_prefix("line ")?.split(':').next()?.parse().ok()
-        };
         let mut faults: Vec<Fault> = std::iter::once(first).chain(refused.also.clone()).collect();
-        faults.sort_by_key(line);
-        faults.into_iter().map(shown).collect()
+        faults.sort_by_key(|fault| fault.field.as_deref().and_then(line_and_column).map(|(line, _)| line));
+        faults.iter().map(|fault| self.shown(fault)).collect()
     }
+
+    fn shown(&self, fault: &Fault) -> (Option<Said>, Said) {
+        let place = fault.field.as_deref().map(|field| match line_and_column(field) {
+            Some((line, Some(column))) => say!("line {line}: {detail}", line, detail = column),
+            Some((line, None)) => say!("line {line}", line),
+            None => Saying::as_it_is(field),
+        });
+        // The line stands before the sentence, and need not stand in it again.
+        let detail = match fault.detail.gap("detail") {
+            Some(Gap::Said(detail)) => detail,
+            _ => &fault.detail,
+        };
+        (place.map(|place| self.texts.said(&place)), self.texts.said(detail))
+    }
+}
+
+/// The line of a file, and the column, if it is about one: `line 3: name`.
+fn line_and_column(field: &str) -> Option<(usize, Option<&str>)> {
+    let place = field.strip_prefix("line ")?;
+    let (line, column) = place.split_once(": ").map_or((place, None), |(line, column)| (line, Some(column)));
+    Some((line.parse().ok()?, column))
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, web};
 use askama::Template;
 use chrono::{NaiveDate, NaiveTime};
+use tubtrail_domain::say;
 use tubtrail_operations::OperationError;
 use tubtrail_operations::journal::{JournalEntry, JournalSearch};
 
@@ -84,7 +85,7 @@ async fn journal_page(house: House, visitor: Visitor, request: HttpRequest) -> S
 
 fn search(fields: &Fields) -> Result<JournalSearch, OperationError> {
     let text = |name: &str| fields.get(name).map(|text| text.trim().to_owned());
-    let wrong = |_| OperationError::invalid("day", "write a day as 2026-11-25");
+    let wrong = |_| OperationError::invalid("day", say!("write a day as 2026-11-25"));
     let day = text("day").map(|day| day.parse::<NaiveDate>().map_err(wrong)).transpose()?;
     Ok(JournalSearch {
         before: fields.get("before").and_then(|before| before.parse().ok()),

@@ -4,6 +4,7 @@ use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
 use serde_json::Value;
 use tubtrail_domain::allergens::{Group, Substance};
+use tubtrail_domain::say;
 use tubtrail_operations::clean_kinds::CleanKind;
 use tubtrail_operations::equipment::Equipment;
 use tubtrail_operations::items::Item;
@@ -110,7 +111,7 @@ macro_rules! of_noun {
 }
 
 fn no_such_list() -> OperationError {
-    OperationError::new(&problems::NOT_FOUND, "there is no such list")
+    OperationError::new(&problems::NOT_FOUND, say!("there is no such list"))
 }
 
 fn named(request: &HttpRequest, word: &str) -> Result<&'static Sheet, Unable> {

@@ -2,6 +2,7 @@
 
 use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
+use tubtrail_domain::say;
 use tubtrail_operations::master_data::MOST;
 use tubtrail_operations::passwords::Password;
 use tubtrail_operations::reach::{self, Role};
@@ -122,7 +123,7 @@ fn roles(fields: &Fields) -> Result<Vec<RoleAt>, OperationError> {
     let role = |index: usize| {
         let field = format!("roles[{index}].role");
         let word = fields.get(&field)?;
-        let role = Role::from_word(word).ok_or_else(|| OperationError::invalid(field, "there is no such role"));
+        let role = Role::from_word(word).ok_or_else(|| OperationError::invalid(field, say!("there is no such role")));
         let site = fields.get(&format!("roles[{index}].site")).map(str::to_owned);
         Some(role.map(|role| RoleAt { role, site }))
     };
@@ -182,7 +183,7 @@ async fn show_person(
     let found = off_thread(move || {
         let tubtrail = &house.tubtrail;
         let person = everybody(tubtrail, &asks)?.into_iter().find(|user| user.login == login);
-        let person = person.ok_or_else(|| OperationError::not_found("user", &login))?;
+        let person = person.ok_or_else(|| OperationError::not_found(say!("user"), &login))?;
         Ok((tubtrail.show_me(&asks)?, person, sites(tubtrail, &asks)?))
     });
     let (me, person, sites) = found.await.map_err(Unable::of(request))?;

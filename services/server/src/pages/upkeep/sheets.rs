@@ -2,10 +2,12 @@
 
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Number, Value};
+use tubtrail_domain::say;
 use tubtrail_operations::OperationError;
 use tubtrail_operations::reach::{self, Operation};
+use tubtrail_operations::unreadable::in_plain_words;
 
-use crate::body::{field_at_fault, in_plain_words};
+use crate::body::field_at_fault;
 use crate::pages::fields::Fields;
 
 /// A field of a sheet.
@@ -270,7 +272,7 @@ fn fault(error: &serde_path_to_error::Error<serde_json::Error>) -> OperationErro
     let said = error.inner().to_string();
     let path = field_at_fault(error).unwrap_or_else(|| ".".to_owned());
     if said.starts_with("unknown field") {
-        return OperationError::invalid(path, "this belongs to another choice: empty it, or choose that");
+        return OperationError::invalid(path, say!("this belongs to another choice: empty it, or choose that"));
     }
     // A field that is not there is told of by what it is missing in.
     let missing = said.strip_prefix("missing field `").and_then(|rest| rest.split('`').next());
@@ -279,7 +281,7 @@ fn fault(error: &serde_path_to_error::Error<serde_json::Error>) -> OperationErro
         (path, Some(missing)) => format!("{path}.{missing}"),
         (path, None) => path.to_owned(),
     };
-    let detail = if missing.is_some() { "this must not be empty".to_owned() } else { in_plain_words(&said) };
+    let detail = if missing.is_some() { say!("this must not be empty") } else { in_plain_words(&said) };
     OperationError::invalid(field, detail)
 }
 

@@ -7,6 +7,7 @@ use actix_web::{HttpRequest, get, post, web};
 use askama::Template;
 use chrono::NaiveDate;
 use tubtrail_domain::allergens::{Group, Substance};
+use tubtrail_domain::say;
 use tubtrail_operations::allergen_words::AllergenList;
 use tubtrail_operations::items::{Item, ItemKind};
 use tubtrail_operations::master_data::MOST;
@@ -139,7 +140,7 @@ fn statement(fields: &Fields) -> Result<NewStatement, OperationError> {
         item: text("item"),
         supplier: text("supplier"),
         lot: text("lot"),
-        in_force_from: day.map_err(|_| OperationError::invalid("in_force_from", "write a day as 2026-11-25"))?,
+        in_force_from: day.map_err(|_| OperationError::invalid("in_force_from", say!("write a day as 2026-11-25")))?,
         lists: lists.map(|(list, ..)| list).collect(),
         contains: all("contains"),
         may_contain: all("may_contain"),
