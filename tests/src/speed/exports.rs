@@ -7,8 +7,8 @@ use super::clock::seconds_by_turns;
 use super::launched::Served;
 use super::report::{Line, Report, Target};
 use super::scale::Scale;
-use crate::TestDatabase;
 use crate::reference::{Size, add_papers, first_day};
+use crate::{Backend, TestDatabase};
 
 /// Most rounds: each takes seconds.
 const ROUNDS: usize = 3;
@@ -18,7 +18,7 @@ const SECONDS: f64 = 10.0;
 /// Fills the report with its lines for a database.
 pub fn measure(scale: &Scale, report: &mut Report, database: &TestDatabase, served: &Served) -> Result<(), Failure> {
     add_papers(&mut database.connect())?;
-    for (id, what, path) in asked(scale.world) {
+    for (ids, what, path) in asked(scale.world) {
         let mut wire = served.wire()?;
         let mut bytes = 0;
         let mut ask = || {
@@ -30,7 +30,7 @@ pub fn measure(scale: &Scale, report: &mut Report, database: &TestDatabase, serv
         #[expect(clippy::cast_precision_loss, reason = "fewer than 2^52 bytes")]
         let size = bytes as f64 / 1e6;
         report.add(Line {
-            id,
+            id: ids[usize::from(database.backend() == Backend::Postgres)],
             what: format!("{what} on {}, {size:.1} MB", database.backend()),
             ours: seconds,
             unit: "s",
@@ -43,32 +43,38 @@ pub fn measure(scale: &Scale, report: &mut Report, database: &TestDatabase, serv
     Ok(())
 }
 
-/// A name, what it is in words, and the path. Ingredient 20 goes into some flavours, flavour 7 is one of forty.
-fn asked(world: Size) -> [(&'static str, &'static str, String); 5] {
+/// A name on SQLite and on PostgreSQL, what it is in words, and the path. Ingredient 20 goes into some flavours, flavour 7 is one
+/// of forty.
+fn asked(world: Size) -> [([&'static str; 2], &'static str, String); 5] {
     let day = |number: u32| first_day() + Days::new(number.into());
-    let (from, to) = (day(world.days.saturating_sub(30)), day(world.days.saturating_sub(24)));
-    let (first, last) = (day(0), day(world.days));
+    let days = |from: u32, to: u32| format!("day_from={}&day_to={}", day(from), day(to));
+    let week = days(world.days.saturating_sub(30), world.days.saturating_sub(24));
+    let years = days(0, world.days);
     [
-        ("export-week", "FSMA 204 sheet of a week", format!("/v1/exports/fsma204.xlsx?day_from={from}&day_to={to}")),
         (
-            "export-week-of-item",
-            "the same of an item",
-            format!("/v1/exports/fsma204.xlsx?day_from={from}&day_to={to}&items=ingredient-20"),
+            ["export-week-sqlite", "export-week-postgres"],
+            "FSMA 204 sheet of a week",
+            format!("/v1/exports/fsma204.xlsx?{week}"),
         ),
         (
-            "export-ingredient",
+            ["export-week-of-item-sqlite", "export-week-of-item-postgres"],
+            "the same of an ingredient",
+            format!("/v1/exports/fsma204.xlsx?{week}&items=ingredient-20"),
+        ),
+        (
+            ["export-item-sqlite", "export-item-postgres"],
             "FSMA 204 sheet of an ingredient, all years",
-            format!("/v1/exports/fsma204.xlsx?day_from={first}&day_to={last}&items=ingredient-20"),
+            format!("/v1/exports/fsma204.xlsx?{years}&items=ingredient-20"),
         ),
         (
-            "export-ingredient-sfcr",
+            ["export-item-sfcr-sqlite", "export-item-sfcr-postgres"],
             "SFCR file of the same",
-            format!("/v1/exports/sfcr.csv?day_from={first}&day_to={last}&items=ingredient-20"),
+            format!("/v1/exports/sfcr.csv?{years}&items=ingredient-20"),
         ),
         (
-            "export-flavour",
+            ["export-flavour-sqlite", "export-flavour-postgres"],
             "FSMA 204 sheet of a flavour, all years",
-            format!("/v1/exports/fsma204.xlsx?day_from={first}&day_to={last}&items=flavour-7"),
+            format!("/v1/exports/fsma204.xlsx?{years}&items=flavour-7"),
         ),
     ]
 }

@@ -7,7 +7,7 @@ use serde_json::Value;
 use tubtrail_tests::binary;
 
 /// Every line that `tests/speed` prints. Whoever adds one adds it here, so that none is lost without anyone noticing.
-const LINES: [&str; 52] = [
+const LINES: [&str; 64] = [
     "allergens-anew-postgres",
     "allergens-anew-sqlite",
     "allergens-bare-postgres",
@@ -21,6 +21,16 @@ const LINES: [&str; 52] = [
     "backward-postgres",
     "backward-sqlite",
     "behind-another-server",
+    "export-flavour-postgres",
+    "export-flavour-sqlite",
+    "export-item-postgres",
+    "export-item-sfcr-postgres",
+    "export-item-sfcr-sqlite",
+    "export-item-sqlite",
+    "export-week-of-item-postgres",
+    "export-week-of-item-sqlite",
+    "export-week-postgres",
+    "export-week-sqlite",
     "forward-arrays",
     "forward-petgraph",
     "forward-postgres",
@@ -55,6 +65,8 @@ const LINES: [&str; 52] = [
     "uses-sqlite",
     "write-alone-postgres",
     "write-alone-sqlite",
+    "writes-http-bare-postgres",
+    "writes-http-bare-sqlite",
     "writes-http-postgres",
     "writes-http-sqlite",
     "writes-postgres",

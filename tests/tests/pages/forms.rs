@@ -1,5 +1,8 @@
 //! Cookies and forms: what a browser is given, and what is refused from strangers.
 
+use std::io::{BufRead as _, BufReader, Write as _};
+use std::net::TcpStream;
+
 use serde_json::json;
 use tubtrail_tests::world::PASSWORD;
 use tubtrail_tests::{Answer, Backend, Client, on_both};
@@ -10,7 +13,8 @@ on_both!(
     a_session_lives_in_a_cookie,
     each_begins_with_what_they_have_in_hand,
     forms_of_strangers_are_refused,
-    a_form_sent_twice_is_done_once
+    a_form_sent_twice_is_done_once,
+    what_was_written_while_a_page_was_on_its_way_is_news
 );
 
 const FORM: &str = "application/x-www-form-urlencoded";
@@ -123,6 +127,37 @@ fn each_begins_with_what_they_have_in_hand(backend: Backend) {
         let begun = page(&client, "/", &cookie);
         assert_eq!((begun.status, begun.header("Location")), (303, Some(begins)), "{login}");
     }
+}
+
+/// A page says up to which entry of the journal it shows, and its line begins with news if there is more.
+fn what_was_written_while_a_page_was_on_its_way_is_news(backend: Backend) {
+    let shop = Shop::open(backend);
+    let client = shop.house.world.server.client();
+    let cookie = come_in(&client);
+    let shown = || {
+        let page = page(&client, "/counter/harbour", &cookie).text();
+        let (_, entry) = page.split_once("data-as-of=\"").expect("an entry");
+        entry.split('"').next().expect("its number").to_owned()
+    };
+    let first_said = |since: &str| first_event(client.base(), &format!("/live?since={since}"), &cookie);
+    let before = shown();
+    assert_eq!(first_said(&before), "beat");
+    let hold = json!({"reason": "a stone was found"});
+    shop.house.owner.post(&format!("/v1/lots/{}/holds", shop.made.tubs[0]), hold).expect(201).done();
+    assert_eq!(first_said(&before), "news");
+    assert_eq!(first_said(&shown()), "beat");
+    assert_eq!(page(&client, "/live?since=now", &cookie).status, 422);
+}
+
+/// The name of the first event of a stream.
+#[track_caller]
+fn first_event(base: &str, path: &str, cookie: &str) -> String {
+    let address = base.strip_prefix("http://").expect("an address");
+    let mut connection = TcpStream::connect(address).expect("the server listens");
+    write!(connection, "GET {path} HTTP/1.1\r\nHost: {address}\r\nCookie: {cookie}\r\n\r\n").expect("it is asked");
+    let mut lines = BufReader::new(connection).lines().map(|line| line.expect("it goes on"));
+    let said = lines.find_map(|line| line.strip_prefix("event: ").map(str::to_owned));
+    said.expect("an event")
 }
 
 fn forms_of_strangers_are_refused(backend: Backend) {
