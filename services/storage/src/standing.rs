@@ -1,8 +1,5 @@
 //! Where a lot stands, asked for in one statement: whatever is done with a lot begins with it.
 
-use std::collections::BTreeMap;
-use std::collections::btree_map::Entry;
-
 use chrono::NaiveDate;
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Nullable, Text};
@@ -28,10 +25,9 @@ pub struct StandingRow {
     pub places: Vec<BalanceRow>,
 }
 
-type Columns =
-    (lots::SqlType, Text, (Nullable<BigInt>, Nullable<Text>, Nullable<BigInt>), Nullable<BigInt>, Nullable<BigInt>);
+type Columns = (lots::SqlType, Text, Nullable<Text>, Nullable<BigInt>, Nullable<BigInt>);
 
-type Found = (LotRow, String, (Option<i64>, Option<String>, Option<i64>), Option<i64>, Option<i64>);
+type Found = (LotRow, String, Option<String>, Option<i64>, Option<i64>);
 
 /// By the two halves of its number.
 pub fn by_number(conn: &mut AnyConnection, number: LotNumber) -> Result<Option<StandingRow>, StorageError> {
@@ -56,37 +52,44 @@ pub fn by_id(conn: &mut AnyConnection, id: i64) -> Result<Option<StandingRow>, S
     Ok(find(conn, "l.id = ?", vec![Value::Number(id)])?.pop())
 }
 
+/// A row for every lot, its places in one text: a row for every place would be all of the lot six times over, and its holds looked
+/// up as often.
 fn find(conn: &mut AnyConnection, condition: &str, values: Vec<Value<'_>>) -> Result<Vec<StandingRow>, StorageError> {
     let columns: Vec<String> = LotRow::COLUMNS.iter().map(|column| format!("l.{column}")).collect();
     let text = format!(
-        "SELECT {}, i.code, b.site_id, b.state, b.mass_mg, (SELECT MIN(h.id) FROM holds h WHERE h.lot_id = l.id \
+        "SELECT {}, i.code, (SELECT STRING_AGG(b.site_id || ' ' || b.state || ' ' || b.mass_mg, ',') FROM balances b \
+         WHERE b.lot_id = l.id), (SELECT MIN(h.id) FROM holds h WHERE h.lot_id = l.id \
          AND NOT EXISTS (SELECT 1 FROM hold_releases r WHERE r.hold_id = h.id)), j.id \
-         FROM lots l JOIN items i ON i.id = l.item_id LEFT JOIN lot_rejections j ON j.lot_id = l.id \
-         LEFT JOIN balances b ON b.lot_id = l.id WHERE {condition}",
+         FROM lots l JOIN items i ON i.id = l.item_id LEFT JOIN lot_rejections j ON j.lot_id = l.id WHERE {condition}",
         columns.join(", ")
     );
-    // A row for every place.
     let found: Vec<Found> = Kept::<Columns>::new(text, values).load(conn)?;
     let hold_ids: Vec<i64> = found.iter().filter_map(|(.., hold_id, _)| *hold_id).collect();
     let holds = HoldRow::among(conn, "id", &hold_ids)?;
-    let mut standings: BTreeMap<i64, StandingRow> = BTreeMap::new();
-    for (lot, item_code, place, hold_id, rejection_id) in found {
-        let lot_id = lot.id;
-        let standing = match standings.entry(lot_id) {
-            Entry::Occupied(known) => known.into_mut(),
-            Entry::Vacant(free) => {
-                let hold = holds.iter().find(|hold| Some(hold.id) == hold_id).cloned();
-                let rejection = if rejection_id.is_some() { rejection_of(conn, lot_id)? } else { None };
-                free.insert(StandingRow { lot, item_code, hold, rejection, places: Vec::new() })
-            }
-        };
-        if let (Some(site_id), Some(state), Some(mass_mg)) = place {
-            standing.places.push(BalanceRow { lot_id, site_id, state, mass_mg });
-        }
-    }
-    let mut standings: Vec<StandingRow> = standings.into_values().collect();
-    for standing in &mut standings {
-        standing.places.sort();
-    }
-    Ok(standings)
+    let standing = |(lot, item_code, places, hold_id, rejection_id): Found| {
+        let hold = holds.iter().find(|hold| Some(hold.id) == hold_id).cloned();
+        let rejection = if rejection_id.is_some() { rejection_of(conn, lot.id)? } else { None };
+        let places = places_of(lot.id, places.as_deref().unwrap_or_default())?;
+        Ok(StandingRow { lot, item_code, hold, rejection, places })
+    };
+    found.into_iter().map(standing).collect()
+}
+
+/// The places of a lot, as [`find`] asks for them: `1000 available 1600000,1001 open 0`.
+fn places_of(lot_id: i64, told: &str) -> Result<Vec<BalanceRow>, StorageError> {
+    let place = |told: &str| {
+        let mut parts = told.split(' ');
+        let (site_id, state, mass_mg) = (parts.next()?, parts.next()?, parts.next()?);
+        Some(BalanceRow {
+            lot_id,
+            site_id: site_id.parse().ok()?,
+            state: state.to_owned(),
+            mass_mg: mass_mg.parse().ok()?,
+        })
+    };
+    let corrupt = || StorageError::Corrupt(format!("the balances of lot row {lot_id} read {told:?}"));
+    let each = told.split(',').filter(|told| !told.is_empty());
+    let mut places = each.map(|told| place(told).ok_or_else(corrupt)).collect::<Result<Vec<_>, _>>()?;
+    places.sort();
+    Ok(places)
 }
