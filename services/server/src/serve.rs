@@ -140,7 +140,7 @@ async fn observe(
     let is_browser = request.path().starts_with("/api/");
     let mut response = next.call(request).await?;
     let (status, took) = (response.status().as_u16(), began.elapsed());
-    tracing::info!(operation, status, microseconds = took.as_micros(), "answered");
+    tracing::info!(operation, status, seconds = took.as_secs_f64(), "answered");
     metrics::counter!("tubtrail_requests_total", "operation" => operation, "status" => status.to_string()).increment(1);
     metrics::histogram!("tubtrail_request_seconds", "operation" => operation).record(took);
     set_headers(&mut response, id, is_browser);

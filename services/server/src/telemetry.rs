@@ -29,7 +29,7 @@ impl RootSpanBuilder for RequestSpan {
         let id = request.extensions().get::<RequestId>().copied();
         tracing::info_span!(
             "request",
-            id = id.map(tracing::field::display),
+            request_id = id.map(tracing::field::display),
             method = request.method().as_str(),
             target = %request.uri(),
             client = request.connection_info().realip_remote_addr(),

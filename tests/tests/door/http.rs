@@ -90,7 +90,7 @@ fn every_answer_carries_what_it_owes(backend: Backend) {
 /// The lines of the log that name an answer's request, once it is done.
 fn logged(world: &World, answer: &Answer) -> Vec<String> {
     let id = answer.header("X-Request-Id").expect("an id");
-    let done = format!("\"http.status_code\":{}", answer.status);
+    let done = format!("\"status\":{}", answer.status);
     let began = std::time::Instant::now();
     loop {
         let lines: Vec<_> = world.server.log().into_iter().filter(|line| line.contains(id)).collect();

@@ -7,6 +7,8 @@ mod papers;
 mod recall;
 mod trace;
 
+use std::sync::mpsc::sync_channel;
+
 use actix_web::http::header::{CONTENT_DISPOSITION, CONTENT_ENCODING, CONTENT_TYPE};
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
@@ -139,7 +141,7 @@ where
 
 /// Makes a paper or a spreadsheet, which are whole or nothing; says after each piece how many lots were read. Anything else is
 /// sent as it is made.
-pub fn make<S, L>(
+pub fn make<S: Send, L>(
     tubtrail: &Tubtrail,
     format: ReportFormat,
     source: Source<S, L>,
@@ -147,6 +149,9 @@ pub fn make<S, L>(
 ) -> Result<Vec<u8>, Problem> {
     if format == ReportFormat::Pdf { printed(tubtrail, source, read) } else { spread(tubtrail, source, read) }
 }
+
+/// Pieces of a spreadsheet that are read before they are written.
+const AHEAD: usize = 4;
 
 /// What writes a report as it is read.
 enum Pieces {
@@ -267,16 +272,32 @@ fn printed<S, L>(tubtrail: &Tubtrail, mut source: Source<S, L>, read: impl Fn(us
     writer.finish().map_err(failed)
 }
 
-fn spread<S, L>(tubtrail: &Tubtrail, mut source: Source<S, L>, read: impl Fn(usize)) -> Result<Vec<u8>, Problem> {
+fn spread<S: Send, L>(tubtrail: &Tubtrail, mut source: Source<S, L>, read: impl Fn(usize)) -> Result<Vec<u8>, Problem> {
     let mut writer = SpreadsheetWriter::new(&source.head).map_err(failed)?;
     writer.begin_table(&source.summary.head).map_err(failed)?;
     writer.rows(&source.summary.rows).map_err(failed)?;
     writer.end_table(&source.summary.foot).map_err(failed)?;
     writer.begin_table(&source.table()).map_err(failed)?;
-    while let Some(rows) = source.next(tubtrail)? {
-        read((source.read)(&source.state));
-        writer.rows(&rows).map_err(failed)?;
-    }
+    // To read takes as long as to write: each has a thread.
+    std::thread::scope(|scope| {
+        let (give, pieces) = sync_channel(AHEAD);
+        scope.spawn(move || {
+            while let Some(piece) = source.next(tubtrail).transpose() {
+                let piece = piece.map(|rows| (rows, (source.read)(&source.state)));
+                let is_last = piece.is_err();
+                // Whoever writes has given up if nobody takes it.
+                if give.send(piece).is_err() || is_last {
+                    break;
+                }
+            }
+        });
+        for piece in pieces {
+            let (rows, so_far) = piece?;
+            read(so_far);
+            writer.rows(&rows).map_err(failed)?;
+        }
+        Ok::<_, Problem>(())
+    })?;
     writer.end_table(&TableFoot::default()).map_err(failed)?;
     writer.finish().map_err(failed)
 }
