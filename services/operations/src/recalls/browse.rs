@@ -190,7 +190,7 @@ impl Narrowed {
         Ok(Self {
             site_id: site.map(|code| fields::filter_site(conn, "site", code)).transpose()?,
             from: from.map(|lot| lot.id),
-            text: text.map(str::to_owned),
+            text: text.map(|text| fields::foreign_code("lot", text)).transpose()?,
         })
     }
 
