@@ -142,6 +142,10 @@ impl Tubtrail {
             return Ok(true);
         }
         let touched = journal::touched(conn, after, until)?;
+        // Whatever else goes into a batch, or is taken out again, changes how much of the recall is in each gram of it.
+        if touched.any(&["uses", "use_voids", "untracked_inputs"]) {
+            return Ok(true);
+        }
         // One lot may have joined by contact as another left.
         if reached.is_some_and(|(_, with_contact)| with_contact) && touched.any(&CONTENTS) {
             return Ok(true);
