@@ -185,3 +185,25 @@ pub fn consigned_to(conn: &mut AnyConnection, partner_id: i64) -> Result<Vec<i64
         .distinct()
         .load(conn)?)
 }
+
+/// The lots of batches into which something went, or was taken out again, by the entries in `(after, until]`, in no order and more
+/// than once: of each, more or less is now what it was.
+pub fn mixed_between(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Vec<i64>, StorageError> {
+    use crate::lots::{lots, untracked_inputs, use_voids, uses};
+    let added = uses::table.filter(uses::entry.gt(after)).filter(uses::entry.le(until));
+    let mut batches: Vec<i64> = added.select(uses::batch_id).load(conn)?;
+    let loose =
+        untracked_inputs::table.filter(untracked_inputs::entry.gt(after)).filter(untracked_inputs::entry.le(until));
+    batches.extend(loose.select(untracked_inputs::batch_id).load::<i64>(conn)?);
+    let voided = use_voids::table.filter(use_voids::entry.gt(after)).filter(use_voids::entry.le(until));
+    let voided: Vec<i64> = voided.select(use_voids::use_id).load(conn)?;
+    for ids in voided.chunks(CHUNK) {
+        batches.extend(uses::table.filter(uses::id.eq_any(ids.to_vec())).select(uses::batch_id).load::<i64>(conn)?);
+    }
+    let mut found = Vec::new();
+    for ids in batches.chunks(CHUNK) {
+        let made = lots::table.filter(lots::batch_id.eq_any(ids.to_vec()));
+        found.extend(made.select(lots::id).load::<i64>(conn)?);
+    }
+    Ok(found)
+}

@@ -126,11 +126,6 @@ impl Outline {
         }
     }
 
-    /// The place of a lot among its lots, if it is one.
-    pub fn place_of(&self, row: i64) -> Option<usize> {
-        self.lots.binary_search_by_key(&row, |lot| lot.row).ok()
-    }
-
     /// Tells whether the first so many lots are still the same when the next page is asked for.
     pub fn fingerprint(&self, until: usize) -> String {
         let rows: Vec<u8> = self.lots[..until].iter().flat_map(|lot| lot.row.to_le_bytes()).collect();

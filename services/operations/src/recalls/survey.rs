@@ -11,7 +11,7 @@ use tubtrail_lineage::{LotIx, Reach, Scratch};
 use tubtrail_storage::contents::CONTENTS;
 use tubtrail_storage::lots::lots_by_ids;
 use tubtrail_storage::particulars::moved_between;
-use tubtrail_storage::recall_lines::{Found, brought_after, found_of, is_written_of, returned_of};
+use tubtrail_storage::recall_lines::{Found, brought_after, found_of, is_written_of, mixed_between, returned_of};
 use tubtrail_storage::recalls::{RecallRow, seeds_of};
 use tubtrail_storage::{AnyConnection, Follower as _, StorageError, journal};
 
@@ -86,7 +86,7 @@ pub(super) struct Draft {
     waiting: Vec<(usize, Sums)>,
 }
 
-/// The recalls that were worked out last, as long as nothing was written down that concerns them.
+/// The recalls that were worked out last, as long as nothing was written down.
 #[derive(Default)]
 pub(crate) struct Surveys {
     kept: Mutex<Vec<Kept>>,
@@ -107,13 +107,10 @@ impl Tubtrail {
     pub(super) fn survey(&self, request: &Request, row: &RecallRow) -> Result<(Arc<Survey>, i64)> {
         let _one_at_a_time = self.surveys.working.lock();
         let now = self.index_for(request)?.position();
-        if let Some((survey, until)) = self.surveys.find(row.id) {
-            let holds = |lot: i64| survey.outline.place_of(lot).is_some();
-            let known = (until, Some(survey.outline.lots.len()));
-            if until >= now || !self.read(|conn| self.concerns(conn, row.id, known, now, holds))? {
-                self.surveys.keep(row.id, &survey, now.max(until));
-                return Ok((survey, now.max(until)));
-            }
+        if let Some((survey, until)) = self.surveys.find(row.id)
+            && until >= now
+        {
+            return Ok((survey, until));
         }
         let draft = self.draft(request, row)?;
         let survey = Arc::new(self.read_at_once(|conn| draft.settle(conn, Some(row.id)))?);
@@ -142,8 +139,14 @@ impl Tubtrail {
             return Ok(true);
         }
         let touched = journal::touched(conn, after, until)?;
+        // Of one that ended the index does not know what it would reach by now.
+        if reached.is_none() && touched.any(&["lots", "uses", "use_voids", "untracked_inputs"]) {
+            return Ok(true);
+        }
         // Whatever else goes into a batch, or is taken out again, changes how much of the recall is in each gram of it.
-        if touched.any(&["uses", "use_voids", "untracked_inputs"]) {
+        if touched.any(&["uses", "use_voids", "untracked_inputs"])
+            && mixed_between(conn, after, until)?.into_iter().any(&holds)
+        {
             return Ok(true);
         }
         // One lot may have joined by contact as another left.
