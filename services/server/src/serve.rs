@@ -170,7 +170,7 @@ fn set_headers<B>(response: &mut ServiceResponse<B>, id: Option<String>, is_brow
 }
 
 async fn not_found(request: HttpRequest) -> Outcome {
-    Err(nothing_there(&request))
+    crate::pages::nothing_there(&request, nothing_there(&request))
 }
 
 fn nothing_there(request: &HttpRequest) -> crate::problem::Problem {

@@ -34,7 +34,13 @@ mod written;
 
 pub use self::pictures::drawn_alone;
 
+use actix_web::http::header::ACCEPT;
 use actix_web::web::ServiceConfig;
+use actix_web::{HttpRequest, HttpResponse, ResponseError as _};
+
+use self::addresses::page_of;
+use self::page::{Unable, see};
+use crate::problem::Problem;
 
 /// Every page.
 pub fn configure(config: &mut ServiceConfig) {
@@ -52,4 +58,18 @@ pub fn configure(config: &mut ServiceConfig) {
     tracing::configure(config);
     upkeep::configure(config);
     written::configure(config);
+}
+
+/// What a browser is shown at an address where there is nothing to look at: the page of the form that is sent there, or that there
+/// is nothing. Others are told of the problem as programs are.
+pub fn nothing_there(request: &HttpRequest, problem: Problem) -> Result<HttpResponse, Problem> {
+    let page = page_of(request.path());
+    let accepts = request.headers().get(ACCEPT).and_then(|accepts| accepts.to_str().ok()).unwrap_or("");
+    if !request.method().is_safe() || !accepts.contains("text/html") {
+        return Err(problem);
+    }
+    if page != request.path() {
+        return Ok(see(page));
+    }
+    Ok(Unable::problem(request, problem).error_response())
 }

@@ -9,6 +9,7 @@ use askama::Template;
 use tubtrail_operations::reach::Role;
 use tubtrail_operations::sessions::Me;
 
+use super::addresses::page_of;
 use super::forms::said;
 use super::texts::{Said, Texts};
 use super::visitor::Visitor;
@@ -78,7 +79,11 @@ impl Frame {
             mark: String::new(),
             languages: Texts::all(),
             as_of: None,
-            path: request.uri().path_and_query().map_or("/", |path| path.as_str()).to_owned(),
+            path: if request.method().is_safe() {
+                request.uri().path_and_query().map_or("/", |path| path.as_str()).to_owned()
+            } else {
+                page_of(request.path()).to_owned()
+            },
         }
     }
 
@@ -127,6 +132,8 @@ pub fn next_path(sent: Option<&str>) -> &str {
 pub struct Unable {
     frame: Box<Frame>,
     request_id: Option<String>,
+    /// The page on which the form stands that was sent.
+    back: Option<String>,
     why: Why,
 }
 
@@ -145,21 +152,25 @@ struct Wrong<'a> {
     detail: Said,
     field: Option<&'a str>,
     request_id: Option<&'a str>,
+    /// Where the way back leads.
+    back: &'a str,
 }
 
 impl Unable {
     /// Nobody is signed in, or no more.
     pub fn not_signed_in(request: &HttpRequest) -> Self {
-        Self { frame: Box::new(Frame::bare(request)), request_id: request_id(request), why: Why::NotSignedIn }
+        Self::new(request, Why::NotSignedIn)
     }
 
     /// A problem to show.
     pub fn problem(request: &HttpRequest, problem: Problem) -> Self {
-        Self {
-            frame: Box::new(Frame::bare(request)),
-            request_id: request_id(request),
-            why: Why::Problem(Box::new(problem)),
-        }
+        Self::new(request, Why::Problem(Box::new(problem)))
+    }
+
+    fn new(request: &HttpRequest, why: Why) -> Self {
+        let frame = Box::new(Frame::bare(request));
+        let back = (!request.method().is_safe()).then(|| frame.path.clone());
+        Self { frame, request_id: request_id(request), back, why }
     }
 
     /// Something that must not happen.
@@ -209,6 +220,7 @@ impl ResponseError for Unable {
             detail: self.frame.texts.said(&shown.detail),
             field: shown.field.as_deref(),
             request_id: self.request_id.as_deref(),
+            back: self.back.as_deref().unwrap_or("/"),
         };
         let mut response = render(status, &page);
         if let Some(seconds) = problem.retry_after() {
