@@ -83,7 +83,7 @@ fn header(columns: &'static [&'static str], optional: usize, record: &csv::Strin
         if !columns.contains(&name) {
             if name.contains(';') || name.contains('\t') {
                 let detail = say!("separate the columns with commas, not with semicolons or tabs");
-                return Err(at_line(1, OperationError::invalid("", detail)));
+                return Err(OperationError::invalid("", detail));
             }
             let detail = say!(
                 "{name} is no column of this table; its columns are {columns}",
@@ -255,6 +255,7 @@ mod tests {
         assert_eq!(refused(b"code,name\r\n"), ("invalid", "file".into()));
         assert_eq!(refused(b"code\na\n"), ("invalid", "line 1: name".into()));
         assert_eq!(refused(b"code,name,colour\na,A,red\n"), ("invalid", "line 1: colour".into()));
+        assert_eq!(refused(b"code;name\na;A\n"), ("invalid", "line 1".into()));
         assert_eq!(refused(b"code,name,code\na,A,a\n"), ("repeated", "line 1: code".into()));
         assert_eq!(refused(b"code,name\na,A\nb\n"), ("invalid", "line 3".into()));
         assert_eq!(refused(b"code,name\na,A,\n"), ("invalid", "line 2".into()));

@@ -39,7 +39,7 @@ struct Cli {
 enum Command {
     /// Serves the API until it is told to stop.
     Serve(serve::Serve),
-    /// Plays thirty days of a made-up maker, answers three questions, and serves.
+    /// Plays thirty days of a made-up maker, answers four questions, and serves.
     Demo(demo::Demo),
     /// Brings the tables of the database up to date, and says what it did.
     Migrate,

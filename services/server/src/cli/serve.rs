@@ -91,7 +91,7 @@ impl Serve {
         // The last handle: dropping it waits for the writer to finish what it was given.
         drop(house);
         tracing::info!("stopped");
-        Ok(ended.map_err(|error| format!("{listen}: {error}"))?)
+        Ok(ended.map_err(|error| format!("cannot listen on {listen}: {error}"))?)
     }
 }
 

@@ -35,5 +35,5 @@ coconut = coconut
 chestnut = chestnut
 buckwheat = buckwheat
 alcohol = alcohol
-unspecified_gluten_cereal = cereal with gluten, kind not stated
-unspecified_tree_nut = tree nut, kind not stated
+unspecified_gluten_cereal = cereal with gluten (kind not stated)
+unspecified_tree_nut = tree nut (kind not stated)

@@ -35,5 +35,5 @@ coconut = noix de coco
 chestnut = châtaigne
 buckwheat = sarrasin
 alcohol = alcool
-unspecified_gluten_cereal = céréale contenant du gluten, sorte non précisée
-unspecified_tree_nut = fruit à coque, sorte non précisée
+unspecified_gluten_cereal = céréale contenant du gluten (sorte non précisée)
+unspecified_tree_nut = fruit à coque (sorte non précisée)

@@ -15,6 +15,7 @@ use crate::pages::fields::Fields;
 use crate::pages::figures::Wall;
 use crate::pages::forms::{Form, same_name};
 use crate::pages::page::{Frame, Shown, Unable, render};
+use crate::pages::texts::Texts;
 use crate::pages::visitor::Visitor;
 
 /// Entries of a page.
@@ -76,7 +77,7 @@ async fn journal_page(house: House, visitor: Visitor, request: HttpRequest) -> S
     let next = found.as_ref().and_then(|found| found.next);
     let page = Page {
         earlier: next.map(|next| earlier(&fields, next)),
-        days: days(found.map_or_else(Vec::new, |found| found.items)),
+        days: days(visitor.texts, found.map_or_else(Vec::new, |found| found.items)),
         frame: Frame::of(&visitor, &request, me),
         form,
     };
@@ -105,7 +106,7 @@ fn earlier(fields: &Fields, before: i64) -> String {
     format!("/upkeep/journal?{query}")
 }
 
-fn days(entries: Vec<JournalEntry>) -> Vec<Day> {
+fn days(texts: &Texts, entries: Vec<JournalEntry>) -> Vec<Day> {
     let wall = Wall::of_the_world();
     let mut days: Vec<Day> = Vec::new();
     for entry in entries {
@@ -114,13 +115,19 @@ fn days(entries: Vec<JournalEntry>) -> Vec<Day> {
             days.push(Day { day, entries: Vec::new() });
         }
         if let Some(last) = days.last_mut() {
-            last.entries.push(shown(entry));
+            last.entries.push(shown(texts, entry));
         }
     }
     days
 }
 
-fn shown(entry: JournalEntry) -> Entry {
+/// What an operation did, in words; its name, where this program does not know it.
+fn did(texts: &Texts, operation: &str) -> String {
+    let name = format!("did-{operation}");
+    if texts.has(&name) { texts.say(&name).into_owned() } else { operation.replace('_', " ") }
+}
+
+fn shown(texts: &Texts, entry: JournalEntry) -> Entry {
     let mut tables: BTreeMap<&str, i64> = BTreeMap::new();
     for change in &entry.changes {
         *tables.entry(&change.table).or_default() += change.count;
@@ -128,12 +135,36 @@ fn shown(entry: JournalEntry) -> Entry {
     let wrote = tables.into_iter().map(|(table, count)| format!("{count} × {}", table.replace('_', " ")));
     Entry {
         seq: entry.seq,
-        time: entry.recorded_at.format("%H:%M:%S").to_string(),
-        operation: entry.operation.replace('_', " "),
+        time: entry.recorded_at.format("%H:%M:%S UTC").to_string(),
+        operation: did(texts, &entry.operation),
         site: entry.site,
         wrote: wrote.collect::<Vec<_>>().join(", "),
         answer: entry.answer.map(|answer| format!("{answer:#}").chars().take(LONGEST).collect()),
         actor: entry.actor,
         hash: entry.hash,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::Value;
+    use tubtrail_operations::reach::ONLY_READ;
+
+    use super::Texts;
+
+    #[test]
+    fn whatever_leaves_an_entry_has_words_in_every_language() {
+        let description = include_str!("../../../../../openapi/tubtrail.json");
+        let description: Value = serde_json::from_str(description).expect("a description");
+        let paths = description["paths"].as_object().expect("paths");
+        let methods = paths.values().flat_map(|path| path.as_object().expect("methods"));
+        let commands = methods.filter(|(method, _)| *method != "get").map(|(_, operation)| &operation["operationId"]);
+        let commands: Vec<&str> = commands.map(|id| id.as_str().expect("an id")).collect();
+        assert!(commands.len() > 60, "{} commands", commands.len());
+        for id in commands.into_iter().filter(|id| ONLY_READ.iter().all(|only| only.id != *id)) {
+            for texts in Texts::all() {
+                assert!(texts.has(&format!("did-{id}")), "{}: {id}", texts.tag);
+            }
+        }
     }
 }
