@@ -63,10 +63,15 @@ impl OperationError {
         Self::new(&problems::INVALID, detail).at(field)
     }
 
-    /// A code in a field that names nothing we know.
+    /// A code in a field that names nothing we know; or no code at all, as when nothing was chosen of a list.
     #[expect(clippy::needless_pass_by_value, reason = "it is made for this")]
     pub fn unknown(noun: Saying, code: &str, field: impl Into<String>) -> Self {
-        Self::new(&problems::UNKNOWN_CODE, say!("there is no {noun} {code}", noun, code = Quoted(code))).at(field)
+        let detail = if code.trim().is_empty() {
+            say!("nothing is chosen here: choose one")
+        } else {
+            say!("there is no {noun} {code}", noun, code = Quoted(code))
+        };
+        Self::new(&problems::UNKNOWN_CODE, detail).at(field)
     }
 
     /// Something in the address that is not there, or out of reach.

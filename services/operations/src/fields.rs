@@ -61,13 +61,14 @@ pub fn nothing_else<'de, D: Deserializer<'de>>(reader: D) -> std::result::Result
 /// How many of something a request may hold.
 pub fn between(field: &str, count: usize, least: usize, most: usize) -> Result<()> {
     if (least..=most).contains(&count) {
-        Ok(())
-    } else {
-        Err(OperationError::invalid(
-            field,
-            say!("there are {count} of these; {least} to {most} are taken", count, least, most),
-        ))
+        return Ok(());
     }
+    let detail = if count == 0 {
+        say!("there is nothing here yet; {least} to {most} are taken", least, most)
+    } else {
+        say!("there are {count} of these; {least} to {most} are taken", count, least, most)
+    };
+    Err(OperationError::invalid(field, detail))
 }
 
 /// When it happened, as a person says; now, if they do not. Not in the future, and not before the year 2000.

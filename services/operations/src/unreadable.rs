@@ -11,6 +11,13 @@ const NO_TIME: [&str; 5] = [
     "input is not enough for unique date and time",
 ];
 
+const NO_NUMBER: [&str; 4] = [
+    "invalid digit found in string",
+    "cannot parse integer from empty string",
+    "number too large to fit in target type",
+    "number too small to fit in target type",
+];
+
 /// In our words: the path says where, so line and column would only confuse, and the names of our types mean nothing to
 /// people. What no pattern of a reader's fits is left as it is.
 pub fn in_plain_words(said: &str) -> Saying {
@@ -18,8 +25,14 @@ pub fn in_plain_words(said: &str) -> Saying {
     if NO_TIME.contains(&said) {
         return say!("write a day as 2026-11-25, and a time as 2026-11-25T08:00:00Z");
     }
+    if NO_NUMBER.contains(&said) {
+        return say!("write a whole number here");
+    }
     if let Some(field) = said.strip_prefix("missing field ") {
         return say!("missing field {field}", field);
+    }
+    if let Some(field) = said.strip_prefix("duplicate field ") {
+        return say!("{field} stands here more than once", field);
     }
     let (what, due) = said.split_once(", expected ").unwrap_or((said, ""));
     let due = (!due.is_empty()).then(|| expected(due));
@@ -80,6 +93,8 @@ mod tests {
         for (said, told) in [
             ("trailing input at line 1 column 20", "write a day as 2026-11-25, and a time as 2026-11-25T08:00:00Z"),
             ("missing field `name` at line 1 column 2", "missing field `name`"),
+            ("duplicate field `name` at line 1 column 2", "`name` stands here more than once"),
+            ("invalid digit found in string", "write a whole number here"),
             (
                 "unknown variant `jar`, expected one of `tub`, `base`",
                 "unknown word `jar`, expected one of `tub`, `base`",

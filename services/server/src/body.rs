@@ -225,19 +225,30 @@ fn refuse_arrays(request: &HttpRequest, bytes: &[u8]) -> Result<(), Problem> {
     Err(problem.at(path).into())
 }
 
-/// The field at which a reader stopped. What is of several kinds is put aside and read when its kind is known: of a field that
-/// this kind does not have, the path ends before its name.
+/// The field at which a reader stopped. The path ends before a field that is missing; and where something is of several kinds,
+/// which is put aside and read when its kind is known, before one that this kind does not have.
 pub(crate) fn field_at_fault(error: &serde_path_to_error::Error<serde_json::Error>) -> Option<String> {
     let path = Some(error.path().to_string()).filter(|path| path != ".");
     let said = error.inner().to_string();
-    let Some(unknown) = said.strip_prefix("unknown field `").and_then(|rest| rest.split('`').next()) else {
-        return path;
-    };
+    let Some(named) = named(&said) else { return path };
     match path {
-        Some(path) if path == unknown || path.ends_with(&format!(".{unknown}")) => Some(path),
-        Some(path) => Some(format!("{path}.{unknown}")),
-        None => Some(unknown.to_owned()),
+        Some(path) if !said.starts_with(MISSING) && (path == named || path.ends_with(&format!(".{named}"))) => {
+            Some(path)
+        }
+        Some(path) => Some(format!("{path}.{named}")),
+        None => Some(named.to_owned()),
     }
+}
+
+/// How a reader says that a field is missing; that it knows none of the name; that it stands there twice.
+const MISSING: &str = "missing field `";
+const UNKNOWN: &str = "unknown field `";
+const TWICE: &str = "duplicate field `";
+
+/// The field that a reader names.
+fn named(said: &str) -> Option<&str> {
+    let rest = [MISSING, UNKNOWN, TWICE].into_iter().find_map(|begin| said.strip_prefix(begin))?;
+    rest.split('`').next()
 }
 
 fn malformed(error: &serde_json::Error) -> Problem {
@@ -268,9 +279,9 @@ impl<T: DeserializeOwned + 'static> FromRequest for Query<T> {
         let pairs = form_urlencoded::parse(request.query_string().as_bytes());
         let read = serde_path_to_error::deserialize(serde_urlencoded::Deserializer::new(pairs)).map(Self);
         std::future::ready(read.map_err(|error| {
-            let path = error.path().to_string();
-            let field = if path == "." { "query" } else { path.as_str() };
-            OperationError::new(&problems::INVALID, in_plain_words(&error.inner().to_string())).at(field).into()
+            let (path, said) = (error.path().to_string(), error.inner().to_string());
+            let field = if path == "." { named(&said).unwrap_or("query") } else { path.as_str() };
+            OperationError::new(&problems::INVALID, in_plain_words(&said)).at(field).into()
         }))
     }
 }

@@ -138,7 +138,7 @@ fn unreadable() -> Vec<Case> {
     vec![
         raw("application/json", "{", 400, "malformed"),
         raw("application/json", "", 400, "malformed"),
-        raw("application/json", "{} {}", 422, "invalid"),
+        Case { field: Some("supplier"), ..raw("application/json", "{} {}", 422, "invalid") },
         raw("application/json", b"\xff\xfe".to_vec(), 400, "malformed"),
         raw("text/plain", "{}", 400, "malformed"),
         raw("application/json", "[]", 422, "invalid"),
@@ -151,6 +151,7 @@ fn unreadable() -> Vec<Case> {
         get("/v1/sites?limit=0", 422, "invalid", Some("limit")),
         get("/v1/sites?limit=501", 422, "invalid", Some("limit")),
         get("/v1/sites?page=2", 422, "invalid", Some("page")),
+        get("/v1/sites?limit=2&limit=3", 422, "invalid", Some("limit")),
     ]
 }
 
@@ -162,7 +163,7 @@ fn master_data() -> Vec<Case> {
     let counted = |counted: Value| but(&item, "/counted", counted);
     vec![
         post("/v1/sites", but(&site, "/code", json!("Pier 1")), 422, "invalid", Some("code")),
-        post("/v1/sites", but(&site, "/code", Value::Null), 422, "invalid", None),
+        post("/v1/sites", but(&site, "/code", Value::Null), 422, "invalid", Some("code")),
         post("/v1/sites", but(&site, "/code", json!("kitchen")), 409, "code-taken", Some("code")),
         post("/v1/sites", but(&site, "/name", json!(" ")), 422, "invalid", Some("name")),
         post("/v1/sites", but(&site, "/name", json!("a\u{0}b")), 422, "invalid", Some("name")),
@@ -174,7 +175,7 @@ fn master_data() -> Vec<Case> {
         post("/v1/sites", but(&site, "/colour", json!("red")), 422, "invalid", Some("colour")),
         post("/v1/sites", but(&site, "/version", json!(1)), 422, "invalid", Some("version")),
         post("/v1/partners", json!({"code": "p", "name": "P"}), 422, "invalid", Some("supplies")),
-        post("/v1/items", counted(json!({"by": "volume"})), 422, "invalid", Some("counted")),
+        post("/v1/items", counted(json!({"by": "volume"})), 422, "invalid", Some("counted.density_kg_per_m3")),
         post(
             "/v1/items",
             counted(json!({"by": "volume", "density_kg_per_m3": 1.03})),
@@ -252,6 +253,7 @@ fn deliveries() -> Vec<Case> {
             "lines[1].supplier_lot_code",
         ),
         post(line("item", json!("nothing")), 422, "unknown-code", "lines[0].item"),
+        post(but(&good, "/lines/0", json!({"item": "milk"})), 422, "invalid", "lines[0].supplier_lot_code"),
         post(line("item", json!("white-base")), 422, "wrong-kind", "lines[0].item"),
         post(line("item", json!("water")), 422, "wrong-kind", "lines[0].item"),
         post(line("supplier_lot_code", json!("a\nb")), 422, "invalid", "lines[0].supplier_lot_code"),

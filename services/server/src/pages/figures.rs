@@ -22,6 +22,11 @@ impl Wall {
         Self(site.time_zone.parse().unwrap_or(Tz::UTC))
     }
 
+    /// The time zone it shows.
+    pub const fn zone(self) -> Tz {
+        self.0
+    }
+
     /// Hours and minutes.
     pub fn time(self, at: DateTime<Utc>) -> String {
         at.with_timezone(&self.0).format("%H:%M").to_string()
@@ -69,9 +74,30 @@ pub fn typed_grams(grams: Grams) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// A number as people type it: with a comma too, and with a minus as it is printed.
-pub fn number(typed: &str) -> String {
-    typed.trim().replace(',', ".").replace('\u{2212}', "-")
+/// A number as people type it: with a comma before the tenths, with the gaps that we print between thousands, with a minus as
+/// it is printed. What may be meant for thousands in this language stays as it was typed, and is refused as no number.
+pub fn number(texts: &Texts, typed: &str) -> String {
+    let typed = without_gaps(typed.trim()).replace('\u{2212}', "-");
+    if point(texts) == "." && may_be_thousands(&typed) { typed } else { typed.replace(',', ".") }
+}
+
+/// Whether a comma stands where some write one between thousands: `1,250` is 1250 to one reader and 1.25 to another.
+pub fn may_be_thousands(typed: &str) -> bool {
+    let is_whole = |part: &str| part.bytes().all(|one| one.is_ascii_digit());
+    typed.split_once(',').is_some_and(|(whole, rest)| {
+        !whole.is_empty() && !whole.starts_with('0') && is_whole(whole) && rest.len() == 3 && is_whole(rest)
+    })
+}
+
+/// Closes the gaps between thousands: three digits follow each of them.
+fn without_gaps(typed: &str) -> String {
+    let mut parts = typed.split(char::is_whitespace);
+    let is_group = |part: &str| {
+        let digits = part.bytes().take_while(u8::is_ascii_digit).count();
+        digits == 3 && matches!(part.as_bytes().get(3), None | Some(b'.' | b','))
+    };
+    let begins = parts.next().is_some_and(|part| part.ends_with(|one: char| one.is_ascii_digit()));
+    if begins && parts.all(is_group) { typed.split(char::is_whitespace).collect() } else { typed.to_owned() }
 }
 
 #[cfg(test)]
@@ -80,7 +106,7 @@ mod tests {
     use chrono_tz::Tz;
     use tubtrail_operations::Grams;
 
-    use super::{Texts, Wall, number, weight};
+    use super::{Texts, Wall, may_be_thousands, number, weight};
 
     #[test]
     fn weights_are_written_as_the_trade_writes_them() {
@@ -98,7 +124,26 @@ mod tests {
                 (english.into(), french.into())
             );
         }
-        assert_eq!((number(" 4,2 "), number("\u{2212}18")), ("4.2".into(), "-18".into()));
+    }
+
+    /// An English 1,250 may be meant for 1250, and is left to be refused; in French it is one and a quarter.
+    #[test]
+    fn numbers_are_read_as_people_type_them() {
+        let (en, fr) = (&Texts::all()[0], &Texts::all()[1]);
+        for (typed, english, french) in [
+            (" 4,2 ", "4.2", "4.2"),
+            ("\u{2212}18", "-18", "-18"),
+            ("0,125", "0.125", "0.125"),
+            ("1,250", "1,250", "1.250"),
+            ("1 760", "1760", "1760"),
+            ("1\u{202f}250\u{202f}000,5", "1250000.5", "1250000.5"),
+            ("12 5", "12 5", "12 5"),
+            ("1 2345", "1 2345", "1 2345"),
+            ("many", "many", "many"),
+        ] {
+            assert_eq!((number(en, typed), number(fr, typed)), (english.into(), french.into()), "{typed}");
+        }
+        assert!(may_be_thousands("12,000") && !may_be_thousands("12,00") && !may_be_thousands("12.000"));
     }
 
     /// Lisbon is at UTC in winter.

@@ -9,6 +9,7 @@ use tubtrail_operations::unreadable::in_plain_words;
 
 use crate::body::field_at_fault;
 use crate::pages::fields::Fields;
+use crate::pages::figures::may_be_thousands;
 
 /// A field of a sheet.
 pub struct Spec {
@@ -238,9 +239,10 @@ fn line(fields: &Fields, index: usize) -> Value {
     Value::Object(line)
 }
 
-/// A number; what is none is handed on as it was typed, and refused by name.
+/// A number, with a comma too; what is none for certain is handed on as it was typed, and refused by name.
 fn number(typed: &str) -> Value {
-    typed.parse::<Number>().map_or_else(|_| Value::from(typed), Value::Number)
+    let plain = if may_be_thousands(typed) { typed.to_owned() } else { typed.replace(',', ".") };
+    plain.parse::<Number>().map_or_else(|_| Value::from(typed), Value::Number)
 }
 
 fn put(whole: &mut Map<String, Value>, name: &str, value: Value) {
@@ -274,15 +276,16 @@ fn fault(error: &serde_path_to_error::Error<serde_json::Error>) -> OperationErro
     if said.starts_with("unknown field") {
         return OperationError::invalid(path, say!("this belongs to another choice: empty it, or choose that"));
     }
-    // A field that is not there is told of by what it is missing in.
-    let missing = said.strip_prefix("missing field `").and_then(|rest| rest.split('`').next());
-    let field = match (path.as_str(), missing) {
-        (".", Some(missing)) => missing.to_owned(),
-        (path, Some(missing)) => format!("{path}.{missing}"),
-        (path, None) => path.to_owned(),
+    let is_number_due =
+        |due: &str| ["f64", "u32", "i32", "i64"].contains(&due.split(" at line ").next().unwrap_or(due));
+    let detail = match said.split_once(", expected ") {
+        _ if said.starts_with("missing field") => say!("this must not be empty"),
+        Some((wrong, due)) if wrong.starts_with("invalid type: string") && is_number_due(due) => {
+            say!("write it as a number, as in 4.2")
+        }
+        _ => in_plain_words(&said),
     };
-    let detail = if missing.is_some() { say!("this must not be empty") } else { in_plain_words(&said) };
-    OperationError::invalid(field, detail)
+    OperationError::invalid(path, detail)
 }
 
 #[cfg(test)]
