@@ -20,7 +20,7 @@ on_both!(
 const FORM: &str = "application/x-www-form-urlencoded";
 
 /// Sends a form as our own page would.
-fn send(client: &Client, path: &str, cookie: &str, fields: &[(&str, &str)]) -> Answer {
+pub fn send(client: &Client, path: &str, cookie: &str, fields: &[(&str, &str)]) -> Answer {
     send_from(client, path, cookie, fields, ("Sec-Fetch-Site", "same-origin"))
 }
 

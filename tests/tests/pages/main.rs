@@ -8,6 +8,7 @@ mod french;
 mod large_case;
 mod making;
 mod recalls;
+mod refusals;
 mod shop;
 mod stock;
 mod tracing;

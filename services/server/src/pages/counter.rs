@@ -15,16 +15,17 @@ use tubtrail_operations::allergen_words::Answer;
 use tubtrail_operations::master_data::Page;
 use tubtrail_operations::reach::Role;
 use tubtrail_operations::recalls::{Recall, RecallsAsked};
-use tubtrail_operations::scans::{NewScan, Scan};
 use tubtrail_operations::sites::Site;
 use tubtrail_operations::stock::{StockAsked, StockRow};
 use tubtrail_operations::tubs::{Emptying, Opening};
 use tubtrail_operations::{OperationError, Request, Tubtrail, problems};
 
 use super::fields::Fields;
+use super::forms::Form;
 use super::marks::once;
 use super::page::{Frame, Shown, Unable, next_path, render, see};
 use super::places;
+use super::scanning::lot_scanned;
 use super::texts::Texts;
 use super::visitor::{Sent, Visitor};
 use crate::house::{House, off_thread};
@@ -66,6 +67,8 @@ struct Counter {
     more: Vec<Choice>,
     /// Something of the others is chosen.
     more_chosen: bool,
+    /// What was scanned, where it is no tub's code.
+    scan: Form,
     answers: Answers,
 }
 
@@ -153,10 +156,18 @@ async fn choose_counter(house: House, visitor: Visitor, request: HttpRequest) ->
 #[get("/counter/{site}")]
 async fn counter(house: House, visitor: Visitor, request: HttpRequest, site: web::Path<String>) -> Shown {
     let asked = Fields::parse(request.query_string().as_bytes());
-    if let Some(text) = asked.get("scan") {
-        return scanned(house, &visitor, &request, &site, text, &asked).await;
-    }
     let question = Question::of(&site, &asked);
+    let mut scan = Form::new(&visitor, Fields::default());
+    if let Some(text) = asked.get("scan").map(str::to_owned) {
+        let (house, asks, at) = (house.clone(), visitor.asks(), site.clone());
+        match off_thread(move || lot_scanned(&house.tubtrail, &asks, &at, &text)).await {
+            Ok(lot) => return Ok(see(&Question { lot: Some(lot), ..question }.address())),
+            Err(problem) => {
+                scan =
+                    Form::refused(&visitor, asked, problem, |_| Some("scan".into())).map_err(Unable::of(&request))?;
+            }
+        }
+    }
     let chosen: HashSet<String> = question.avoid.iter().cloned().collect();
     let asks = visitor.asks();
     let found = off_thread(move || {
@@ -173,8 +184,9 @@ async fn counter(house: House, visitor: Visitor, request: HttpRequest, site: web
         more_chosen: more.iter().any(|choice| choice.chosen),
         more,
         answers: Answers::of(found, &question, &visitor),
+        scan,
     };
-    Ok(render(StatusCode::OK, &page))
+    Ok(render(page.scan.status(), &page))
 }
 
 /// The part that changes, by itself.
@@ -208,27 +220,6 @@ async fn counter_deed(
     });
     done.await.map_err(Unable::of(&request))?;
     Ok(see(&then))
-}
-
-/// Goes to the tub that was scanned, with the same question.
-async fn scanned(
-    house: House,
-    visitor: &Visitor,
-    request: &HttpRequest,
-    site: &str,
-    text: &str,
-    asked: &Fields,
-) -> Shown {
-    let asks = visitor.asks();
-    let new = NewScan { site: site.to_owned(), text: text.trim().to_owned(), symbology: None, also: Vec::new() };
-    let scan = off_thread(move || house.tubtrail.scan(&asks, &new)).await.map_err(Unable::of(request))?;
-    let Scan::Lot { lot } = scan else {
-        let error =
-            OperationError::new(&problems::NOT_FOUND, say!("this is the code of something else, and of no tub"));
-        return Err(Unable::problem(request, error.into()));
-    };
-    let question = Question { lot: Some(lot.lot.clone()), ..Question::of(site, asked) };
-    Ok(see(&question.address()))
 }
 
 impl Question {
@@ -323,8 +314,8 @@ impl OnShelf {
             texts.say_of(&name, "day", expiry.on.to_string()).into_owned()
         });
         // A till's figure, for telling tubs apart: exact grams stand in the book.
-        let (whole, tenths) = (row.grams.mg() / 1_000_000, row.grams.mg() % 1_000_000 / 100_000);
-        let kilograms = format!("{whole}{}{tenths}", texts.say("point"));
+        let tenths = (row.grams.mg() + 50_000) / 100_000;
+        let kilograms = format!("{}{}{}", tenths / 10, texts.say("point"), tenths % 10);
         Self { row, last_day, kilograms, once: once() }
     }
 }

@@ -11,6 +11,7 @@ use tubtrail_operations::lots::Lot;
 use tubtrail_operations::master_data::MOST;
 use tubtrail_operations::quantities::Amount;
 use tubtrail_operations::reach;
+use tubtrail_operations::sessions::Me;
 use tubtrail_operations::sites::Site;
 use tubtrail_operations::trace::{Direction, TracedLot};
 use tubtrail_operations::{OperationError, QuantityEntered, Request, Tubtrail, problems};
@@ -51,6 +52,8 @@ struct Page {
     may_hold: bool,
     may_release: bool,
     may_label: bool,
+    may_trace: bool,
+    me: Me,
     hold: Form,
     release: Form,
     discard: Form,
@@ -121,6 +124,7 @@ async fn lot_deed(house: House, sent: Sent, request: HttpRequest, path: web::Pat
     let commands = sent.commands(request.path());
     let Sent { visitor, fields } = sent;
     let (inside, given, about, word) = (house.clone(), fields.clone(), lot.clone(), deed.clone());
+    let texts = visitor.texts;
     let done = off_thread(move || {
         let because = Because { reason: given.get("reason").map(str::to_owned) };
         let tubtrail = &inside.tubtrail;
@@ -130,7 +134,7 @@ async fn lot_deed(house: House, sent: Sent, request: HttpRequest, path: web::Pat
                 let hold = given.get("hold").and_then(|hold| hold.parse().ok()).unwrap_or(0);
                 tubtrail.release_hold(&commands, hold, because).map(|_| ())
             }
-            "discard" => tubtrail.discard_lot(&commands, &about, discard(&given)).map(|_| ()),
+            "discard" => tubtrail.discard_lot(&commands, &about, discard(texts, &given)).map(|_| ()),
             _ => Err(OperationError::new(&problems::NOT_FOUND, say!("nobody can {word} a lot", word))),
         }
     });
@@ -149,13 +153,13 @@ async fn lot_deed(house: House, sent: Sent, request: HttpRequest, path: web::Pat
     show(house, &visitor, &request, lot, forms).await
 }
 
-fn discard(fields: &Fields) -> Discard {
+fn discard(texts: &Texts, fields: &Fields) -> Discard {
     let text = |name: &str| fields.get(name).map(str::to_owned);
     Discard {
         site: text("site"),
         state: fields.get("state").and_then(Standpoint::from_word),
         quantity: text("quantity")
-            .map(|grams| QuantityEntered { amount: Amount(number(&grams)), unit: "g".to_owned() }),
+            .map(|grams| QuantityEntered { amount: Amount(number(texts, &grams)), unit: "g".to_owned() }),
         reason: text("reason"),
         discarded_at: None,
     }
@@ -204,6 +208,7 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, number: St
     let page = Page {
         may_hold: may(&reach::HOLD_LOT),
         may_release: may(&reach::RELEASE_HOLD),
+        may_trace: may(&reach::TRACE_LOT),
         may_label: lot.kind.word() != "received" && may(&reach::SHOW_LABEL),
         came: came(texts, &lot.came_from),
         made_at: wall.day_and_time(lot.came_to_be_at),
@@ -216,7 +221,8 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, number: St
         here,
         made_of,
         made_into,
-        frame: Frame::of(visitor, request, me),
+        frame: Frame::of(visitor, request, me.clone()),
+        me,
         hold: forms.hold,
         release: forms.release,
         discard: forms.discard,
@@ -253,17 +259,22 @@ fn halt(texts: &Texts, lot: &Lot) -> Vec<String> {
 /// What became of what is gone.
 fn gone(texts: &Texts, lot: &Lot) -> Vec<String> {
     let told = |holding: &Holding| {
-        let what = texts.say(&format!("lies-{}", holding.state)).into_owned();
-        format!("{what}: {} ({})", weight(texts, holding.grams), holding.site)
+        let what = texts.say(&format!("lies-{}", holding.state));
+        let told = format!("{} ({})", weight(texts, holding.grams), holding.site);
+        named(texts, &what, &told)
     };
     let mut gone: Vec<String> =
         lot.places.iter().filter(|holding| !ON_HAND.contains(&holding.state.as_str())).map(told).collect();
     for (name, grams) in [("lies-used", lot.used_grams), ("lies-returned", lot.returned_grams)] {
         if grams.mg() != 0 {
-            gone.push(format!("{}: {}", texts.say(name), weight(texts, grams)));
+            gone.push(named(texts, &texts.say(name), &weight(texts, grams)));
         }
     }
     gone
+}
+
+fn named(texts: &Texts, what: &str, told: &str) -> String {
+    texts.say_with("named", &[("what", what), ("told", told)]).into_owned()
 }
 
 impl Page {
@@ -277,6 +288,12 @@ impl Page {
 
     fn may_discard(&self) -> bool {
         self.here.iter().any(|place| place.may_discard)
+    }
+
+    /// Whether there is anything to be seen behind a link to it: it came to be, lies or went where they have a role.
+    fn is_theirs(&self, lot: &TracedLot) -> bool {
+        let sites = lot.places.iter().map(|holding| &holding.site).chain([&lot.site]);
+        sites.into_iter().any(|site| may_at(&self.me, &reach::GET_LOT, site))
     }
 
     /// The lots on either side, with the names of the texts above them.

@@ -1,6 +1,6 @@
 //! Recalls: all of them, one as a case, what a site has of it, and how one is begun.
 
-mod asked;
+pub(super) mod asked;
 mod balance;
 mod begin;
 mod case;

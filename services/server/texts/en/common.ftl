@@ -35,5 +35,6 @@ nowhere = You have no role here: ask the owner.
 lost = Not current: this page has lost touch with the house. What stands here may be old.
 said-done = Written down.
 choose = Please choose
+named = { $what }: { $told }
 quoted = “{ $what }”
 point = .

@@ -3,6 +3,7 @@ counter = Counter: { $site }
 avoid = What must the customer avoid?
 avoid-more = One kind of nut, cereal or other
 avoid-show = Show
+avoid-answers = See the answers
 avoid-clear = Next customer
 avoid-nothing = Tap everything the customer names. Nothing is answered before.
 find = One tub: scan it or type its number

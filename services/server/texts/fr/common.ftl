@@ -35,5 +35,6 @@ nowhere = Vous n'avez pas de rôle ici : demandez au responsable.
 lost = Pas à jour : cette page a perdu le contact avec la maison. Ce qui se trouve ici peut être dépassé.
 said-done = C'est noté.
 choose = À choisir
+named = { $what } : { $told }
 quoted = « { $what } »
 point = ,

@@ -3,6 +3,7 @@ counter = Comptoir : { $site }
 avoid = Que doit éviter le client ?
 avoid-more = Un seul fruit à coque, une seule céréale, autre
 avoid-show = Montrer
+avoid-answers = Voir les réponses
 avoid-clear = Client suivant
 avoid-nothing = Touchez tout ce que le client nomme. Rien n'est répondu avant.
 find = Un seul bac : scannez-le ou tapez son numéro

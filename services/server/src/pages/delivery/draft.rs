@@ -11,7 +11,8 @@ use tubtrail_operations::{OperationError, QuantityEntered};
 
 use super::known::Known;
 use crate::pages::fields::Fields;
-use crate::pages::figures::number;
+use crate::pages::figures::{may_be_thousands, number};
+use crate::pages::texts::Texts;
 
 /// Most lines, as the operation has it.
 const MOST_LINES: usize = 200;
@@ -62,9 +63,10 @@ impl Draft {
     }
 
     /// As the operation takes it. What is no number or no day is refused here, as the operation would, at its field.
-    pub fn to_new(&self, site: &str, known: &Known) -> Result<NewDelivery, OperationError> {
-        let line =
-            |(at, line): (usize, &Line)| line.to_new(known).map_err(|error| error.under(&format!("lines[{at}]")));
+    pub fn to_new(&self, texts: &Texts, site: &str, known: &Known) -> Result<NewDelivery, OperationError> {
+        let line = |(at, line): (usize, &Line)| {
+            line.to_new(texts, known).map_err(|error| error.under(&format!("lines[{at}]")))
+        };
         Ok(NewDelivery {
             supplier: self.supplier.clone(),
             site: site.to_owned(),
@@ -176,13 +178,13 @@ impl Line {
         !self.lot_code.is_empty() && lot(self) == lot(other)
     }
 
-    fn to_new(&self, known: &Known) -> Result<NewDeliveryLine, OperationError> {
+    fn to_new(&self, texts: &Texts, known: &Known) -> Result<NewDeliveryLine, OperationError> {
         Ok(NewDeliveryLine {
             item: known.code_of(&self.item),
             supplier_lot_code: self.lot_code.clone(),
-            quantity: QuantityEntered { amount: Amount(number(&self.amount)), unit: self.unit.clone() },
+            quantity: QuantityEntered { amount: Amount(number(texts, &self.amount)), unit: self.unit.clone() },
             expiry: self.expiry()?,
-            temperature_celsius: self.temperature()?,
+            temperature_celsius: self.temperature(texts)?,
             rejected: self.rejected,
             reason: filled(&self.reason),
         })
@@ -205,11 +207,11 @@ impl Line {
         Ok(Some(Expiry { kind, on }))
     }
 
-    fn temperature(&self) -> Result<Option<f64>, OperationError> {
+    fn temperature(&self, texts: &Texts) -> Result<Option<f64>, OperationError> {
         if self.temperature.is_empty() {
             return Ok(None);
         }
-        let celsius = number(&self.temperature).parse::<f64>().ok().filter(|celsius| celsius.is_finite());
+        let celsius = number(texts, &self.temperature).parse::<f64>().ok().filter(|celsius| celsius.is_finite());
         let no_number = || OperationError::invalid("temperature_celsius", say!("write it as a number, as in 4.2"));
         celsius.map(Some).ok_or_else(no_number)
     }
@@ -219,11 +221,11 @@ fn filled(text: &str) -> Option<String> {
     Some(text.to_owned()).filter(|text| !text.is_empty())
 }
 
-/// Two amounts of one unit together; none where one is no number.
+/// Two amounts of one unit together; none where one is no number for certain.
 fn sum(one: &str, other: &str) -> Option<String> {
     const SCALE: u32 = 9;
     let parts = |text: &str| {
-        let text = number(text);
+        let text = Some(text.replace(',', ".")).filter(|_| !may_be_thousands(text))?;
         text.parse::<Decimal>().ok()?;
         let (whole, rest) = text.split_once('.').unwrap_or((&text, ""));
         let rest = format!("{rest:0<width$}", width = SCALE as usize);
@@ -260,6 +262,7 @@ mod tests {
         assert_eq!(sum("0,5", "0.25").as_deref(), Some("0.75"));
         assert_eq!(sum("", "1"), None);
         assert_eq!(sum("many", "1"), None);
+        assert_eq!(sum("1,250", "1"), None, "it may be meant for thousands");
     }
 
     #[test]

@@ -108,11 +108,11 @@ async fn delivery_form(house: House, sent: Sent, request: HttpRequest, site: web
 }
 
 async fn write_down(house: House, sent: Sent, request: &HttpRequest, site: &str, draft: Draft) -> Shown {
-    let (asks, commands) = (sent.visitor.asks(), sent.commands(request.path()));
+    let (asks, commands, texts) = (sent.visitor.asks(), sent.commands(request.path()), sent.visitor.texts);
     let (draft_sent, site_code, tubtrail) = (draft.clone(), site.to_owned(), house.clone());
     let done = off_thread(move || {
         let known = Known::read(&tubtrail.tubtrail, &asks)?;
-        let new = draft_sent.to_new(&site_code, &known)?;
+        let new = draft_sent.to_new(texts, &site_code, &known)?;
         tubtrail.tubtrail.receive_delivery(&commands, new)
     });
     let problem = match done.await {

@@ -23,7 +23,7 @@ use super::forms::Forms;
 use super::goes_in::{self, Wanted};
 use super::kitchen::Kitchen;
 use crate::house::{House, off_thread};
-use crate::pages::figures::{Wall, weight};
+use crate::pages::figures::{Wall, number, weight};
 use crate::pages::labels;
 use crate::pages::page::{Frame, Shown, Unable, render};
 use crate::pages::texts::Texts;
@@ -197,7 +197,7 @@ pub fn read(tubtrail: &Tubtrail, asks: &Request, site: &str, id: i64) -> Result<
 
 /// What was weighed so far, as far as it can be added up.
 fn sum(texts: &Texts, weighed: &Weighed) -> String {
-    let mg = |grams: &str| grams.replace(',', ".").parse::<f64>().ok().filter(|grams| (0.0..1e9).contains(grams));
+    let mg = |grams: &str| number(texts, grams).parse::<f64>().ok().filter(|grams| (0.0..1e9).contains(grams));
     #[allow(clippy::cast_possible_truncation, reason = "it is bounded just before, and is a sum to look at")]
     let one = |row: &super::finish::Weight| {
         let count = row.count.parse::<i64>().unwrap_or(1).clamp(0, 500);
@@ -220,7 +220,7 @@ impl BatchPage {
         let Read { me, site, batch, recipe, kitchen, cleans, .. } = read;
         let makes = kitchen.item(&recipe.item).map_or(ItemKind::Flavour, |item| item.kind);
         let rest = recipe.maturing_minutes.map(|minutes| Duration::minutes(minutes.into()));
-        let mut clocks = Clock::all(&batch.readings, rest, wall);
+        let mut clocks = Clock::all(texts, &batch.readings, rest, wall);
         // Of what is done, only what was taken is shown.
         clocks.retain(|clock| batch.completion.is_none() || !clock.taken.is_empty());
         Self {
@@ -260,6 +260,12 @@ impl BatchPage {
         self.wants.wanted.iter().filter(|line| !line.tracked)
     }
 
+    /// What the recipe names, and nothing of which was written down.
+    fn left_out(&self) -> String {
+        let names = self.wants.wanted.iter().filter(|line| line.left_out).map(|line| line.name.as_str());
+        names.collect::<Vec<_>>().join(", ")
+    }
+
     /// A form about a clean stands there as it was sent.
     fn cleans_are_open(&self) -> bool {
         let cleans = self.machines.iter().flat_map(|machine| &machine.cleans);
@@ -295,13 +301,11 @@ impl Machine {
 }
 
 impl Run {
+    /// With the day, where it was not today: a time that is not yet was taken for yesterday's.
     fn of(kitchen: &Kitchen, wall: Wall, row: &EquipmentRun) -> Self {
-        Self {
-            name: kitchen.machine(&row.equipment),
-            from: wall.time(row.from),
-            until: row.until.map(|until| wall.time(until)),
-            row: row.clone(),
-        }
+        let today = wall.day(Utc::now());
+        let at = |at| if wall.day(at) == today { wall.time(at) } else { wall.day_and_time(at) };
+        Self { name: kitchen.machine(&row.equipment), from: at(row.from), until: row.until.map(at), row: row.clone() }
     }
 }
 

@@ -4,7 +4,8 @@
 use chrono::{DateTime, Duration, Utc};
 use tubtrail_operations::readings::{Reading, Step};
 
-use crate::pages::figures::Wall;
+use crate::pages::figures::{Wall, point};
+use crate::pages::texts::Texts;
 
 /// The steps that always have a clock; another has one where something was taken.
 const STEPS: [Step; 4] = [Step::Heating, Step::Cooling, Step::Maturing, Step::Churning];
@@ -35,18 +36,19 @@ pub struct Taken {
 
 impl Clock {
     /// The clocks of a batch, by its readings in order of time. `rest` is how long it has to mature.
-    pub fn all(readings: &[Reading], rest: Option<Duration>, wall: Wall) -> Vec<Self> {
+    pub fn all(texts: &Texts, readings: &[Reading], rest: Option<Duration>, wall: Wall) -> Vec<Self> {
         let has_clock = |step: &Step| STEPS.contains(step) || readings.iter().any(|reading| reading.step == *step);
-        Step::ALL.into_iter().filter(has_clock).map(|step| Self::of(step, readings, rest, wall)).collect()
+        Step::ALL.into_iter().filter(has_clock).map(|step| Self::of(texts, step, readings, rest, wall)).collect()
     }
 
-    fn of(step: Step, readings: &[Reading], rest: Option<Duration>, wall: Wall) -> Self {
+    fn of(texts: &Texts, step: Step, readings: &[Reading], rest: Option<Duration>, wall: Wall) -> Self {
         let of_it = || readings.iter().filter(|reading| reading.step == step);
         let since = running_since(readings, step);
         let until = rest.filter(|rest| step == Step::Maturing && !rest.is_zero()).and_then(|rest| Some(since? + rest));
         let taken = of_it().map(|reading| {
             let held = reading.held_seconds.map_or_else(String::new, |seconds| format!(", {}", spell(seconds)));
-            let text = format!("{} {} °C{held}", wall.time(reading.taken_at), reading.temperature_celsius);
+            let celsius = reading.temperature_celsius.to_string().replace('.', point(texts));
+            let text = format!("{} {celsius} °C{held}", wall.time(reading.taken_at));
             Taken { id: reading.id, text, voided: reading.voided.clone() }
         });
         Self { step, since, until, until_time: until.map(|at| wall.day_and_time(at)), taken: taken.collect() }

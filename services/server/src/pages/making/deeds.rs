@@ -17,12 +17,14 @@ use super::batch::{self, Scanned};
 use super::clocks::running_since;
 use super::finish::Weighed;
 use super::forms::Forms;
-use super::goes_in::missing_grams;
+use super::goes_in::{is_left_out, missing_grams};
 use crate::house::{House, off_thread};
 use crate::pages::fields::Fields;
 use crate::pages::figures::{Wall, number};
 use crate::pages::forms::{Form, same_name, see_said};
 use crate::pages::page::{Shown, Unable};
+use crate::pages::recalls::asked::time;
+use crate::pages::texts::Texts;
 use crate::pages::visitor::Sent;
 
 pub fn configure(config: &mut web::ServiceConfig) {
@@ -35,6 +37,7 @@ struct Asked {
     batch: i64,
     deed: String,
     fields: Fields,
+    texts: &'static Texts,
     asks: Request,
     commands: Request,
 }
@@ -58,6 +61,7 @@ async fn do_something(house: House, sent: Sent, request: HttpRequest, path: web:
         batch: id,
         deed: deed.clone(),
         fields: sent.fields.clone(),
+        texts: sent.visitor.texts,
         asks: sent.visitor.asks(),
         commands: sent.commands(request.path()),
     };
@@ -105,7 +109,7 @@ fn place(deed: &str, field: &str) -> Option<String> {
     let shown = match (deed, field) {
         ("use", _) if field.contains("quantity") => "grams",
         ("use", _) if ["lot", "item"].contains(&last) => "lot",
-        ("use", _) if ["reason", "used_at"].contains(&last) => "reason",
+        ("use", _) if ["reason", "used_at"].contains(&last) => last,
         ("input", _) => "grams",
         ("clock", _) | ("void-reading", "temperature" | "temperature_celsius") => "temperature",
         ("run", _) if ["equipment", "from", "until"].contains(&last) => last,
@@ -150,7 +154,9 @@ impl Asked {
         match self.deed.as_str() {
             "use" => return self.take(tubtrail),
             "complete" => return self.finish(tubtrail),
-            "input" => self.add(tubtrail, NewUse { lot: None, item: self.filled("item"), ..self.new_use() })?,
+            "input" => {
+                self.add(tubtrail, NewUse { lot: None, item: self.filled("item"), ..self.new_use(tubtrail)? })?;
+            }
             "clock" => self.turn_clock(tubtrail)?,
             "run" => self.run(tubtrail)?,
             "clean" => {
@@ -173,9 +179,17 @@ impl Asked {
         Ok(Came::Done)
     }
 
-    fn new_use(&self) -> NewUse {
-        let quantity = QuantityEntered { amount: Amount(number(&self.text("grams"))), unit: "g".into() };
-        NewUse { lot: self.filled("lot"), item: None, quantity, used_at: None, reason: self.filled("reason") }
+    fn new_use(&self, tubtrail: &Tubtrail) -> Result<NewUse, OperationError> {
+        let quantity = QuantityEntered { amount: Amount(number(self.texts, &self.text("grams"))), unit: "g".into() };
+        let used_at = match self.filled("used_at") {
+            Some(_) => time("used_at", &self.fields, self.wall(tubtrail)?.zone())?,
+            None => None,
+        };
+        Ok(NewUse { lot: self.filled("lot"), item: None, quantity, used_at, reason: self.filled("reason") })
+    }
+
+    fn wall(&self, tubtrail: &Tubtrail) -> Result<Wall, OperationError> {
+        Ok(Wall::of(&tubtrail.get(&self.asks, &self.site)?))
     }
 
     fn add(&self, tubtrail: &Tubtrail, new: NewUse) -> Result<(), OperationError> {
@@ -194,7 +208,7 @@ impl Asked {
             let grams = self.filled("grams").unwrap_or(missing);
             return Ok(Came::Waits(Scanned { lot, name, in_recipe }, grams));
         }
-        self.add(tubtrail, NewUse { lot: Some(lot), ..self.new_use() })?;
+        self.add(tubtrail, NewUse { lot: Some(lot), ..self.new_use(tubtrail)? })?;
         Ok(Came::Done)
     }
 
@@ -235,14 +249,15 @@ impl Asked {
     }
 
     fn celsius(&self) -> Result<f64, OperationError> {
-        let celsius = number(&self.text("temperature")).parse::<f64>().ok().filter(|celsius| celsius.is_finite());
+        let celsius =
+            number(self.texts, &self.text("temperature")).parse::<f64>().ok().filter(|celsius| celsius.is_finite());
         let no_number =
             || OperationError::invalid("temperature", say!("measure it, and write it as a number, as in 85.2"));
         celsius.ok_or_else(no_number)
     }
 
     fn run(&self, tubtrail: &Tubtrail) -> Result<(), OperationError> {
-        let wall = Wall::of(&tubtrail.get(&self.asks, &self.site)?);
+        let wall = self.wall(tubtrail)?;
         let now = Utc::now();
         let time = |name: &str| {
             let no_time = || OperationError::invalid(name, say!("write the time as on the clock, as in 14:30"));
@@ -265,7 +280,18 @@ impl Asked {
             None if self.fields.get("do") != Some("finish") => return Ok(Came::Weighs(weighed)),
             None => {}
         }
-        tubtrail.complete_batch(&self.commands, self.batch, weighed.to_new()?)?;
+        let new = weighed.to_new(self.texts)?;
+        weighed.asks = !new.outputs.is_empty() && self.filled("left_out").is_none() && self.leaves_out(tubtrail)?;
+        if weighed.asks {
+            return Ok(Came::Weighs(weighed));
+        }
+        tubtrail.complete_batch(&self.commands, self.batch, new)?;
         Ok(Came::Done)
+    }
+
+    /// Whether nothing was written down of a line of the recipe. Its allergens would then be on no label and in no answer.
+    fn leaves_out(&self, tubtrail: &Tubtrail) -> Result<bool, OperationError> {
+        let read = batch::read(tubtrail, &self.asks, &self.site, self.batch)?;
+        Ok(read.recipe.lines.iter().any(|line| is_left_out(&read.batch, &line.item, line.grams)))
     }
 }

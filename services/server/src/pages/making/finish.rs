@@ -9,6 +9,7 @@ use tubtrail_operations::{OperationError, QuantityEntered};
 
 use crate::pages::fields::Fields;
 use crate::pages::figures::number;
+use crate::pages::texts::Texts;
 
 /// Most different weights, and most of one weight.
 const MOST: usize = 500;
@@ -26,6 +27,8 @@ pub struct Weight {
 pub struct Weighed {
     pub weights: Vec<Weight>,
     pub note: String,
+    /// It was said to be all, though nothing was written down of some lines of the recipe.
+    pub asks: bool,
 }
 
 impl Weighed {
@@ -41,7 +44,7 @@ impl Weighed {
         if !text("grams").is_empty() {
             weights.push(Weight { kind: text("kind"), count: text("count"), grams: text("grams") });
         }
-        Self { weights, note: text("note") }
+        Self { weights, note: text("note"), asks: false }
     }
 
     /// Forgets a weight.
@@ -52,7 +55,7 @@ impl Weighed {
     }
 
     /// As the operation takes it, each lot by itself.
-    pub fn to_new(&self) -> Result<NewCompletion, OperationError> {
+    pub fn to_new(&self, texts: &Texts) -> Result<NewCompletion, OperationError> {
         let mut outputs = Vec::new();
         for (at, weight) in self.weights.iter().enumerate() {
             let invalid =
@@ -64,7 +67,7 @@ impl Weighed {
             let Some(count) = count.filter(|count| (1..=MOST).contains(count)) else {
                 return invalid("count", say!("how many of this weight, 1 to 500"));
             };
-            let quantity = QuantityEntered { amount: Amount(number(&weight.grams)), unit: "g".into() };
+            let quantity = QuantityEntered { amount: Amount(number(texts, &weight.grams)), unit: "g".into() };
             outputs.extend(vec![NewOutput { kind, quantity, item: None, expiry: None }; count]);
         }
         let note = Some(self.note.clone()).filter(|note| !note.is_empty());
@@ -93,20 +96,21 @@ pub fn kinds(makes: ItemKind) -> Vec<OutputKind> {
 
 #[cfg(test)]
 mod tests {
-    use super::{Fields, Weighed};
+    use super::{Fields, Texts, Weighed};
 
     #[test]
     fn so_many_of_a_weight_are_lots_each() {
+        let texts = &Texts::all()[0];
         let mut weighed = Weighed::read(&Fields::parse(
             b"weights[0].kind=tub&weights[0].count=2&weights[0].grams=2200&kind=tub&count=&grams=2150,5",
         ));
-        let new = weighed.to_new().expect("weights");
+        let new = weighed.to_new(texts).expect("weights");
         let grams: Vec<&str> = new.outputs.iter().map(|output| output.quantity.amount.0.as_str()).collect();
         assert_eq!(grams, ["2200", "2200", "2150.5"]);
         assert_eq!(weighed.place("outputs[1].quantity.amount").as_deref(), Some("weights[0].grams"));
         assert_eq!(weighed.place("outputs[2].kind").as_deref(), Some("weights[1].kind"));
         weighed.weights[1].count = "many".into();
-        let error = weighed.to_new().expect_err("many is no number");
+        let error = weighed.to_new(texts).expect_err("many is no number");
         assert_eq!(error.field.as_deref(), Some("weights[1].count"));
     }
 }

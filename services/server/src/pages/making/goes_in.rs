@@ -17,6 +17,8 @@ pub struct Wanted {
     pub tracked: bool,
     pub due: String,
     pub inside: String,
+    /// Nothing of it was written down.
+    pub left_out: bool,
     /// What is still to go in; none where that is all.
     pub missing: Option<String>,
     /// The same in grams, to be typed.
@@ -63,6 +65,11 @@ pub fn inside(batch: &Batch, item: &str) -> Grams {
     Grams::from_mg(uses.chain(beside).sum())
 }
 
+/// Whether the recipe wants some of an item, and nothing of it was written down.
+pub fn is_left_out(batch: &Batch, item: &str, wanted: Grams) -> bool {
+    wanted.mg() > 0 && inside(batch, item).mg() == 0
+}
+
 /// What is missing of an item, in grams as they are typed; empty where nothing is.
 pub fn missing_grams(recipe: &Recipe, batch: &Batch, item: &str) -> String {
     let wanted: i64 = recipe.lines.iter().filter(|line| line.item == item).map(|line| line.grams.mg()).sum();
@@ -96,6 +103,7 @@ pub fn wanted(texts: &Texts, kitchen: &Kitchen, recipe: &Recipe, batch: &Batch, 
             tracked: kitchen.item(item).is_none_or(|item| item.tracked),
             due: weight(texts, grams),
             inside: weight(texts, inside),
+            left_out: is_left_out(batch, item, grams),
             missing: is_missing.then(|| weight(texts, missing)),
             missing_grams: missing_grams(recipe, batch, item),
             over: (missing.mg() < 0).then(|| weight(texts, Grams::from_mg(-missing.mg()))),

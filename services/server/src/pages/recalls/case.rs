@@ -118,11 +118,11 @@ impl CasePage {
             // A closed one may still be withdrawn: what it holds is free then.
             may_withdraw: may_everywhere(&me, &[Role::Owner]) && !is_withdrawn && (is_open || !is_drill),
             name: me.name.clone(),
-            frame: Frame::of(visitor, request, me),
             sites: case.sums.sites.iter().map(|site| (site.site.clone(), site.name.clone())).collect(),
             part: narrowed.part(recall.recall).to_string(),
-            lots: Lots::of(texts, recall.recall, lines, narrowed),
-            sums: Sums::of(texts, case),
+            lots: Lots::of(texts, &me, recall.recall, lines, narrowed),
+            sums: Sums::of(texts, &me, case),
+            frame: Frame::of(visitor, request, me),
             form,
         }
     }

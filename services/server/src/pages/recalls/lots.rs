@@ -3,8 +3,9 @@
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, web};
 use askama::Template;
-use tubtrail_operations::Grams;
 use tubtrail_operations::recalls::{LineStand, LinesFound, LinesWanted, RecallLine};
+use tubtrail_operations::sessions::Me;
+use tubtrail_operations::{Grams, reach};
 
 use super::balance::exact;
 use super::clock;
@@ -13,6 +14,7 @@ use crate::pages::addresses::Address;
 use crate::pages::fields::Fields;
 use crate::pages::page::{Shown, Unable, render};
 use crate::pages::pictures::in_thousands;
+use crate::pages::rights::may_at;
 use crate::pages::texts::Texts;
 use crate::pages::visitor::Visitor;
 
@@ -60,6 +62,8 @@ struct Row {
     name: String,
     site: String,
     site_name: String,
+    /// The site is within the reach of whoever looks; there is nothing to be seen behind a link that is not.
+    is_theirs: bool,
     grams: String,
     by_contact: bool,
     is_open: bool,
@@ -74,9 +78,11 @@ struct Row {
 async fn case_lots(house: House, visitor: Visitor, request: HttpRequest, recall: web::Path<i64>) -> Shown {
     let (asks, recall, narrowed) = (visitor.asks(), *recall, Narrowed::of(&request));
     let wanted = narrowed.wanted.clone();
-    let found = off_thread(move || house.tubtrail.find_recall_lines(&asks, recall, &wanted));
-    let found = found.await.map_err(Unable::of(&request))?;
-    Ok(render(StatusCode::OK, &Lots::of(visitor.texts, recall, found, narrowed)))
+    let found = off_thread(move || {
+        Ok((house.tubtrail.show_me(&asks)?, house.tubtrail.find_recall_lines(&asks, recall, &wanted)?))
+    });
+    let (me, found) = found.await.map_err(Unable::of(&request))?;
+    Ok(render(StatusCode::OK, &Lots::of(visitor.texts, &me, recall, found, narrowed)))
 }
 
 impl Narrowed {
@@ -109,7 +115,7 @@ impl Narrowed {
 }
 
 impl Lots {
-    pub(super) fn of(texts: &'static Texts, recall: i64, found: LinesFound, narrowed: Narrowed) -> Self {
+    pub(super) fn of(texts: &'static Texts, me: &Me, recall: i64, found: LinesFound, narrowed: Narrowed) -> Self {
         let page = narrowed.page(recall).without("from", "");
         let at = |address: Address| format!("{address}#lots");
         let stand = narrowed.stand();
@@ -138,7 +144,7 @@ impl Lots {
             shown: if found.lines.is_empty() { texts.say(none) } else { texts.say_with("lines-shown", &told) }
                 .into_owned(),
             is_any_said: found.lines.iter().any(|line| line.confirmation.is_some()),
-            rows: found.lines.iter().map(|line| Row::of(texts, line)).collect(),
+            rows: found.lines.iter().map(|line| Row::of(texts, me, line)).collect(),
             earlier: found.earlier.map(|lot| at(page.with("from", &lot))),
             next: found.next.map(|lot| at(page.with("from", &lot))),
             stand: narrowed.asked.get("stand").unwrap_or("").to_owned(),
@@ -149,7 +155,7 @@ impl Lots {
 }
 
 impl Row {
-    fn of(texts: &Texts, line: &RecallLine) -> Self {
+    fn of(texts: &Texts, me: &Me, line: &RecallLine) -> Self {
         let said = line.confirmation.as_ref();
         let here: i64 = line.places.iter().filter(|place| is_here(&place.state)).map(|place| place.grams.mg()).sum();
         let grams = said.filter(|_| !line.open).map_or(here, |said| said.grams.mg());
@@ -159,6 +165,7 @@ impl Row {
             name: line.name.clone(),
             site: line.site.clone(),
             site_name: line.site_name.clone(),
+            is_theirs: may_at(me, &reach::SHOW_PULL_LIST, &line.site),
             grams: exact(Grams::from_mg(grams)),
             by_contact: line.by_contact,
             is_open: line.open,

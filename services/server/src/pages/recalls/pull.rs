@@ -14,6 +14,7 @@ use super::balance::exact;
 use super::lots::is_here;
 use crate::house::{House, off_thread};
 use crate::pages::fields::Fields;
+use crate::pages::figures::number;
 use crate::pages::forms::{Form, see_said};
 use crate::pages::marks::once;
 use crate::pages::page::{Frame, Shown, Unable, render};
@@ -130,8 +131,8 @@ async fn pull_part(house: House, visitor: Visitor, request: HttpRequest, path: w
 async fn pull_form(house: House, sent: Sent, request: HttpRequest, path: web::Path<(i64, String)>) -> Shown {
     let (recall, site) = path.into_inner();
     let commands = sent.commands(request.path());
-    let (fields, at, code) = (sent.fields.clone(), house.clone(), site.clone());
-    let done = off_thread(move || confirm(&at.tubtrail, &commands, recall, &code, &fields));
+    let (fields, at, code, texts) = (sent.fields.clone(), house.clone(), site.clone(), sent.visitor.texts);
+    let done = off_thread(move || confirm(&at.tubtrail, (&commands, texts), recall, &code, &fields));
     match done.await {
         Ok(()) => {
             let mut query = form_urlencoded::Serializer::new(String::new());
@@ -153,7 +154,7 @@ async fn pull_form(house: House, sent: Sent, request: HttpRequest, path: web::Pa
 
 fn confirm(
     tubtrail: &Tubtrail,
-    request: &Request,
+    (request, texts): (&Request, &Texts),
     recall: i64,
     site: &str,
     fields: &Fields,
@@ -164,17 +165,18 @@ fn confirm(
         Some(lot) => lot.to_owned(),
         None => scanned(tubtrail, request, site, fields.get("scan").unwrap_or("").trim())?,
     };
-    let line = NewConfirmation { lot, outcome, grams: grams(fields)?, note: fields.get("note").map(str::to_owned) };
+    let line =
+        NewConfirmation { lot, outcome, grams: grams(texts, fields)?, note: fields.get("note").map(str::to_owned) };
     let name = fields.get("name").unwrap_or("").to_owned();
     let new = NewConfirmations { site: site.to_owned(), name, at: None, lines: vec![line] };
     tubtrail.confirm_recall_lines(request, recall, new).map(drop)
 }
 
-fn grams(fields: &Fields) -> Result<Option<Grams>, OperationError> {
+fn grams(texts: &Texts, fields: &Fields) -> Result<Option<Grams>, OperationError> {
     let Some(text) = fields.get("grams") else { return Ok(None) };
     let wrong = |_| OperationError::new(&problems::INVALID, say!("write grams as a number, as in 1200.5")).at("grams");
-    let number: serde_json::Number = text.trim().replace(',', ".").parse().map_err(wrong)?;
-    serde_json::from_value(number.into()).map(Some).map_err(wrong)
+    let grams: serde_json::Number = number(texts, text).parse().map_err(wrong)?;
+    serde_json::from_value(grams.into()).map(Some).map_err(wrong)
 }
 
 /// The lot whose label was scanned, or whose number was typed.

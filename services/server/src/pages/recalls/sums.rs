@@ -5,14 +5,16 @@ use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, get, web};
 use askama::Template;
 use chrono::{DateTime, Utc};
-use tubtrail_operations::Grams;
 use tubtrail_operations::recalls::{RecallCase, RecallSite};
+use tubtrail_operations::sessions::Me;
+use tubtrail_operations::{Grams, reach};
 
 use super::balance::{MassRow, exact, mass_rows};
 use super::{clock, ended};
 use crate::house::{House, off_thread};
 use crate::pages::page::{Shown, Unable, render};
 use crate::pages::pictures::{in_grams, in_thousands};
+use crate::pages::rights::may_at;
 use crate::pages::texts::Texts;
 use crate::pages::visitor::Visitor;
 
@@ -39,6 +41,8 @@ pub(super) struct Sums {
 struct SiteRow {
     code: String,
     name: String,
+    /// Within the reach of whoever looks.
+    is_theirs: bool,
     lots: String,
     on_hand: String,
     served: String,
@@ -54,12 +58,13 @@ struct SiteRow {
 #[get("/recalls/{recall}/sums")]
 async fn case_sums(house: House, visitor: Visitor, request: HttpRequest, recall: web::Path<i64>) -> Shown {
     let asks = visitor.asks();
-    let found = off_thread(move || house.tubtrail.get_recall(&asks, *recall)).await.map_err(Unable::of(&request))?;
-    Ok(render(StatusCode::OK, &Sums::of(visitor.texts, found)))
+    let found = off_thread(move || Ok((house.tubtrail.show_me(&asks)?, house.tubtrail.get_recall(&asks, *recall)?)));
+    let (me, found) = found.await.map_err(Unable::of(&request))?;
+    Ok(render(StatusCode::OK, &Sums::of(visitor.texts, &me, found)))
 }
 
 impl Sums {
-    pub(super) fn of(texts: &'static Texts, case: RecallCase) -> Self {
+    pub(super) fn of(texts: &'static Texts, me: &Me, case: RecallCase) -> Self {
         let now = Utc::now();
         let until = case.recall.ending.as_ref().map_or(now, |ending| ending.at);
         let figure = |name: &str, figure: String| (texts.say(name).into_owned(), figure);
@@ -79,7 +84,7 @@ impl Sums {
                 figure("replies-open", in_thousands(case.open_replies)),
                 figure("unaccounted", exact(case.sums.mass.unaccounted_grams)),
             ],
-            sites: case.sums.sites.iter().map(SiteRow::of).collect(),
+            sites: case.sums.sites.iter().map(|site| SiteRow::of(me, site)).collect(),
             mass: mass_rows(texts, &case.sums.mass),
             adds_up: texts.say(if adds_up { "adds-up" } else { "adds-not-up" }).into_owned(),
             texts,
@@ -89,12 +94,13 @@ impl Sums {
 }
 
 impl SiteRow {
-    fn of(site: &RecallSite) -> Self {
+    fn of(me: &Me, site: &RecallSite) -> Self {
         let grams = |grams: Grams| in_grams(grams.mg() * 1000);
         let open = in_thousands(site.open_lines);
         Self {
             code: site.site.clone(),
             name: site.name.clone(),
+            is_theirs: may_at(me, &reach::SHOW_PULL_LIST, &site.site),
             lots: in_thousands(site.lots_on_hand),
             on_hand: grams(site.on_hand_grams),
             served: grams(site.served_grams),

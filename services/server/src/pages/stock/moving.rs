@@ -78,12 +78,13 @@ async fn send(house: House, sent: Sent, request: HttpRequest, site: web::Path<St
     let commands = sent.commands(request.path());
     let Sent { visitor, fields } = sent;
     let (at, asks, given, inside) = (site.clone(), visitor.asks(), fields.clone(), house.clone());
+    let texts = visitor.texts;
     let done = off_thread(move || {
         if let Some(dropped) = given.get("drop") {
             return Ok(Some(kept(&given, None, Some(dropped))));
         }
         if given.get("do") == Some("send") {
-            inside.tubtrail.dispatch_transfer(&commands, transfer(&at, &given))?;
+            inside.tubtrail.dispatch_transfer(&commands, transfer(texts, &at, &given))?;
             return Ok(None);
         }
         let Some(text) = given.get("scan") else { return Ok(Some(kept(&given, None, None))) };
@@ -127,10 +128,11 @@ fn kept(fields: &Fields, more: Option<String>, less: Option<&str>) -> Fields {
     kept.into_iter().collect()
 }
 
-fn transfer(site: &str, fields: &Fields) -> NewTransfer {
+fn transfer(texts: &Texts, site: &str, fields: &Fields) -> NewTransfer {
     let line = |lot: &str| {
         let grams = fields.get(&format!("grams-{lot}"));
-        let quantity = grams.map(|grams| QuantityEntered { amount: Amount(number(grams)), unit: "g".to_owned() });
+        let quantity =
+            grams.map(|grams| QuantityEntered { amount: Amount(number(texts, grams)), unit: "g".to_owned() });
         NewTransferLine { lot: lot.to_owned(), quantity }
     };
     NewTransfer {

@@ -110,6 +110,7 @@ async fn receive(house: House, sent: Sent, request: HttpRequest, path: web::Path
     let Sent { visitor, fields } = sent;
     let deed = fields.get("do").unwrap_or("scan").to_owned();
     let (at, asks, given, inside) = (site.clone(), visitor.asks(), fields.clone(), house.clone());
+    let texts = visitor.texts;
     let done = off_thread(move || {
         let tubtrail = &inside.tubtrail;
         if deed == "scan" {
@@ -118,7 +119,7 @@ async fn receive(house: House, sent: Sent, request: HttpRequest, path: web::Path
         }
         let Found { transfer, .. } = find(tubtrail, &asks, &at, id)?;
         let order = lots(&transfer, &given);
-        let receipt = receipt(&transfer, &order, &given);
+        let receipt = receipt(texts, &transfer, &order, &given);
         match tubtrail.receive_transfer(&commands, id, receipt) {
             Ok(_) => Ok(None),
             Err(error) => Err(at_the_lot(error, &order, &given)),
@@ -176,8 +177,8 @@ fn came<'f>(fields: &'f Fields, lot: &str) -> &'f str {
 }
 
 /// One line a lot of which something was said, in the order of `order`.
-fn receipt(transfer: &Transfer, order: &[String], fields: &Fields) -> NewReceipt {
-    let grams = |amount: &str| QuantityEntered { amount: Amount(number(amount)), unit: "g".to_owned() };
+fn receipt(texts: &Texts, transfer: &Transfer, order: &[String], fields: &Fields) -> NewReceipt {
+    let grams = |amount: &str| QuantityEntered { amount: Amount(number(texts, amount)), unit: "g".to_owned() };
     let line = |lot: &String| {
         let sent = transfer.lines.iter().find(|line| line.lot == *lot).map(|line| line.sent_grams);
         let typed = fields.get(&format!("grams-{lot}")).map(grams);

@@ -7,6 +7,7 @@ use tubtrail_operations::statements::Protein;
 
 use crate::pages::fields::Fields;
 use crate::pages::figures::number;
+use crate::pages::texts::Texts;
 
 /// Rows that a form has at least, and at most.
 const ROWS: (usize, usize) = (2, 40);
@@ -20,9 +21,10 @@ pub(super) fn rows_shown(fields: &Fields) -> usize {
 }
 
 /// What the form says.
-pub(super) fn read(fields: &Fields) -> Vec<Protein> {
+pub(super) fn read(texts: &Texts, fields: &Fields) -> Vec<Protein> {
     let text = |row: usize, part: &str| fields.get(&name(row, part)).unwrap_or("").trim().to_owned();
-    let protein = |row| Protein { allergen: text(row, "allergen"), percent: Amount(number(&text(row, "percent"))) };
+    let protein =
+        |row| Protein { allergen: text(row, "allergen"), percent: Amount(number(texts, &text(row, "percent"))) };
     said_rows(fields).map(protein).collect()
 }
 
@@ -57,14 +59,14 @@ fn said_rows(fields: &Fields) -> impl Iterator<Item = usize> + '_ {
 
 #[cfg(test)]
 mod tests {
-    use super::{Fields, place, read, rows_shown};
+    use super::{Fields, Texts, place, read, rows_shown};
 
     #[test]
     fn rows_left_empty_are_left_out_and_faults_still_find_their_row() {
         let fields = Fields::parse(
             b"proteins[0].allergen=&proteins[0].percent=&proteins[2].allergen=milk&proteins[2].percent=3,3",
         );
-        let read = read(&fields);
+        let read = read(&Texts::all()[0], &fields);
         assert_eq!(read.len(), 1);
         assert_eq!((read[0].allergen.as_str(), read[0].percent.0.as_str()), ("milk", "3.3"));
         assert_eq!(place("proteins[0].percent", &fields).as_deref(), Some("proteins[2].percent"));

@@ -118,8 +118,8 @@ async fn statement_page(house: House, visitor: Visitor, request: HttpRequest) ->
 async fn write_statement(house: House, sent: Sent, request: HttpRequest) -> Shown {
     let commands = sent.commands(request.path());
     let Sent { visitor, fields } = sent;
-    let (inside, given) = (house.clone(), fields.clone());
-    match off_thread(move || inside.tubtrail.create_statement(&commands, statement(&given)?)).await {
+    let (inside, given, texts) = (house.clone(), fields.clone(), visitor.texts);
+    match off_thread(move || inside.tubtrail.create_statement(&commands, statement(texts, &given)?)).await {
         Ok(_) => Ok(see_said("/upkeep/statements", "done")),
         Err(problem) => {
             let typed = fields.clone();
@@ -130,10 +130,10 @@ async fn write_statement(house: House, sent: Sent, request: HttpRequest) -> Show
     }
 }
 
-fn statement(fields: &Fields) -> Result<NewStatement, OperationError> {
+fn statement(texts: &Texts, fields: &Fields) -> Result<NewStatement, OperationError> {
     let text = |name: &str| fields.get(name).map(|text| text.trim().to_owned());
     let all = |name: &str| fields.all(name).map(str::to_owned).collect();
-    let figure = |name: &str| text(name).map(|typed| Amount(number(&typed)));
+    let figure = |name: &str| text(name).map(|typed| Amount(number(texts, &typed)));
     let day = text("in_force_from").map(|day| day.parse::<NaiveDate>()).transpose();
     let lists = LISTS.into_iter().filter(|(_, word, _)| fields.all("lists").any(|said| said == *word));
     Ok(NewStatement {
@@ -146,7 +146,7 @@ fn statement(fields: &Fields) -> Result<NewStatement, OperationError> {
         may_contain: all("may_contain"),
         sulphites_ppm: figure("sulphites_ppm"),
         alcohol_percent_vol: figure("alcohol_percent_vol"),
-        proteins: proteins::read(fields),
+        proteins: proteins::read(texts, fields),
         document: text("document").unwrap_or_default(),
         note: text("note"),
         corrects: text("corrects").and_then(|id| id.parse().ok()),
@@ -195,7 +195,8 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, form: Form
     Ok(render(page.form.status(), &page))
 }
 
-/// What a form begins with: what the one says that is put right, else today and the usual list.
+/// What a form begins with: what the one says that is put right, else today. By whose list it is made nobody else can say: with
+/// one chosen beforehand, a statement sent too early would state that nothing is in there.
 fn begun(visitor: &Visitor, form: &Form, corrects: Option<&Statement>, today: NaiveDate) -> Form {
     let mut fields: Vec<(String, String)> =
         form.fields().iter().map(|(name, value)| (name.to_owned(), value.to_owned())).collect();
@@ -205,7 +206,6 @@ fn begun(visitor: &Visitor, form: &Form, corrects: Option<&Statement>, today: Na
     let mut add = |name: &str, value: String| fields.push((name.to_owned(), value));
     let Some(was) = corrects else {
         add("in_force_from", today.to_string());
-        add("lists", "eu".to_owned());
         return Form::new(visitor, fields.into_iter().collect());
     };
     add("item", was.item.clone());
