@@ -62,6 +62,11 @@ pub(crate) fn headings(column: &Column) -> Vec<String> {
     }
 }
 
+/// How many fields a cell of a column takes: as many as the column has [`headings`].
+pub(crate) const fn fields_of(kind: ColumnKind) -> usize {
+    if matches!(kind, ColumnKind::DateTime) { 2 } else { 1 }
+}
+
 /// A cell in a file for machines: a field for each of the [`headings`] of its column. Times to the second.
 pub(crate) fn fields(cell: &Cell, kind: ColumnKind) -> Vec<String> {
     let mut fields = match cell {

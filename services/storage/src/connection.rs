@@ -192,8 +192,9 @@ pub fn connect(url: &DatabaseUrl) -> Result<AnyConnection, StorageError> {
 pub fn connect_to_write(url: &DatabaseUrl) -> Result<AnyConnection, StorageError> {
     let mut conn = connect(url)?;
     match &mut conn {
-        // 64 MiB: the usual 2 do not hold the pages that a busy minute goes through.
-        AnyConnection::Sqlite(conn) => conn.batch_execute("PRAGMA cache_size = -65536;")?,
+        // 16 MiB: the usual 2 do not hold what is written until it leaves the write-ahead log. More would only be gone through:
+        // below 1 GiB, SQLite looks at every page it keeps whenever a commit split one.
+        AnyConnection::Sqlite(conn) => conn.batch_execute("PRAGMA cache_size = -16384;")?,
         // A statement that was planned when a table was empty goes through all of it for good.
         AnyConnection::Postgres(conn) => conn.batch_execute("SET enable_seqscan = off;")?,
     }
@@ -233,10 +234,11 @@ fn connect_sqlite(path: &Path) -> Result<SqliteConnection, StorageError> {
     let mut conn =
         SqliteConnection::establish(text).map_err(|error| StorageError::Connect(format!("{text}: {error}")))?;
     // busy_timeout first: switching to WAL needs the lock itself. recursive_triggers, or INSERT OR REPLACE would delete
-    // facts without their triggers hearing of it.
+    // facts without their triggers hearing of it. mmap_size: up to 1 TiB of the file is read where the system keeps it, not
+    // copied page by page for each connection; a disk that fails to read then ends the process instead of a command.
     conn.batch_execute(
         "PRAGMA busy_timeout = 10000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON; \
-         PRAGMA recursive_triggers = ON;",
+         PRAGMA recursive_triggers = ON; PRAGMA mmap_size = 1099511627776;",
     )?;
     Ok(conn)
 }

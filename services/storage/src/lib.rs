@@ -11,6 +11,7 @@
 mod fact;
 mod answering;
 pub mod audit;
+mod checkpoints;
 pub mod cleans;
 pub mod connection;
 pub mod contents;

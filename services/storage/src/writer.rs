@@ -16,6 +16,7 @@ use serde::de::DeserializeOwned;
 use tubtrail_domain::lot_number::LotNumber;
 
 use crate::answering::{Answering, Answers};
+use crate::checkpoints::Checkpoints;
 use crate::group::Group;
 use crate::journal;
 use crate::recalls;
@@ -74,6 +75,7 @@ impl Writer {
         let committed = Arc::new(AtomicI64::new(journal::position(&mut conn)?));
         let state = State {
             most,
+            checkpoints: Checkpoints::beside(&mut conn, database)?,
             database: database.clone(),
             conn,
             clock,
@@ -136,6 +138,7 @@ impl Drop for Writer {
 struct State {
     /// Commands in one commit.
     most: usize,
+    checkpoints: Option<Checkpoints>,
     database: Database,
     conn: AnyConnection,
     clock: Clock,
@@ -174,6 +177,9 @@ impl State {
                     return (ran, Err(error));
                 }
                 self.committed.store(position, Ordering::Release);
+                if let Some(checkpoints) = &self.checkpoints {
+                    checkpoints.hear();
+                }
                 // The commit stands whatever happens here: a reader that finds the index behind catches up by itself.
                 if let Err(error) = self.follower.catch_up(&mut self.conn) {
                     tracing::error!(%error, "the index could not take in a commit");

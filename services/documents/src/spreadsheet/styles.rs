@@ -40,7 +40,9 @@ pub(super) struct Styles {
 }
 
 struct Kinds {
-    plain: Format,
+    /// None where it is as any cell is: the library looks up a format of every cell by all its properties, which takes longer
+    /// than writing the cell.
+    plain: Option<Format>,
     /// For text that looks like a formula.
     quoted: Format,
     day: Format,
@@ -58,8 +60,8 @@ impl Styles {
             heading: heading.set_text_wrap().set_align(FormatAlign::Top),
             notice: wrapped.clone().set_bold().set_background_color(NOTICE).set_border(FormatBorder::Medium),
             wrapped,
-            normal: Kinds::new(&Format::new()),
-            bold: Kinds::new(&Format::new().set_bold().set_border_top(FormatBorder::Thin)),
+            normal: Kinds::new(None),
+            bold: Kinds::new(Some(Format::new().set_bold().set_border_top(FormatBorder::Thin))),
         }
     }
 
@@ -71,11 +73,11 @@ impl Styles {
     }
 
     pub(super) fn write_title(&self, sheet: &mut Worksheet, row: u32, text: &str) -> Result<()> {
-        write_string(sheet, row, 0, text, &self.title)
+        write_string(sheet, row, 0, text, Some(&self.title))
     }
 
     pub(super) fn write_heading(&self, sheet: &mut Worksheet, column: u16, text: &str) -> Result<()> {
-        write_string(sheet, 0, column, text, &self.heading)
+        write_string(sheet, 0, column, text, Some(&self.heading))
     }
 
     /// A notice across the first two columns.
@@ -84,11 +86,11 @@ impl Styles {
         // Merged cells do not grow with their text.
         sheet.set_row_height(row, lines.saturating_mul(16).min(400))?;
         sheet.merge_range(row, 0, row, 1, "", &self.notice)?;
-        write_string(sheet, row, 0, text, &self.notice)
+        write_string(sheet, row, 0, text, Some(&self.notice))
     }
 
     pub(super) fn write_wrapped(&self, sheet: &mut Worksheet, row: u32, column: u16, text: &str) -> Result<()> {
-        write_string(sheet, row, column, text, &self.wrapped)
+        write_string(sheet, row, column, text, Some(&self.wrapped))
     }
 
     pub(super) fn write_text(
@@ -99,10 +101,11 @@ impl Styles {
         text: &str,
         weight: Weight,
     ) -> Result<()> {
-        write_string(sheet, row, column, text, &self.of(weight).plain)
+        write_string(sheet, row, column, text, self.of(weight).plain.as_ref())
     }
 
-    /// Writes a cell, from a column on. Returns how many characters long each field of it is: a date and time has two.
+    /// Writes a cell, from a column on. Returns how many characters long each field of it is: a date and time has two, any
+    /// other only the first.
     pub(super) fn write_cell(
         &self,
         sheet: &mut Worksheet,
@@ -111,13 +114,13 @@ impl Styles {
         cell: &Cell,
         kind: ColumnKind,
         weight: Weight,
-    ) -> Result<Vec<usize>> {
+    ) -> Result<[usize; 2]> {
         let kinds = self.of(weight);
-        let mut lengths = vec![match cell {
+        let length = match cell {
             Cell::DateTime { local, zone } if kind == ColumnKind::DateTime && fits(*local) => {
                 sheet.write_datetime_with_format(row, column, *local, &kinds.time)?;
                 write_string(sheet, row, column + 1, zone, kinds.for_text(zone))?;
-                return Ok(vec![TIME.len(), zone.chars().count()]);
+                return Ok([TIME.len(), zone.chars().count()]);
             }
             Cell::Date(day) if fits((*day).into()) => {
                 sheet.write_datetime_with_format(row, column, *day, &kinds.day)?;
@@ -128,45 +131,45 @@ impl Styles {
                 write_figure(sheet, row, column, &text, kinds.for_figure(cell))?;
                 text.len()
             }
-            Cell::Empty if weight == Weight::Bold => {
-                sheet.write_blank(row, column, &kinds.plain)?;
+            Cell::Empty => {
+                if let Some(format) = &kinds.plain {
+                    sheet.write_blank(row, column, format)?;
+                }
                 0
             }
-            Cell::Empty => 0,
             Cell::Text(_) | Cell::Date(_) | Cell::DateTime { .. } => {
                 let text = shown(cell, kind);
                 write_string(sheet, row, column, &text, kinds.for_text(&text))?;
                 text.lines().map(|line| line.chars().count()).max().unwrap_or(0)
             }
-        }];
-        if kind == ColumnKind::DateTime {
-            lengths.push(0);
-        }
-        Ok(lengths)
+        };
+        Ok([length, 0])
     }
 }
 
 impl Kinds {
-    fn new(base: &Format) -> Self {
+    fn new(plain: Option<Format>) -> Self {
+        let base = plain.clone().unwrap_or_default();
         let decimals = |count| base.clone().set_num_format(decimal_text(0, count));
         Self {
-            plain: base.clone(),
-            quoted: base.clone().set_quote_prefix(),
+            plain,
+            decimals: (0..=6).map(decimals).collect(),
             day: base.clone().set_num_format(DAY),
             time: base.clone().set_num_format(TIME),
-            decimals: (0..=6).map(decimals).collect(),
+            quoted: base.set_quote_prefix(),
         }
     }
 
-    fn for_text(&self, text: &str) -> &Format {
-        if looks_like_a_formula(text) { &self.quoted } else { &self.plain }
+    fn for_text(&self, text: &str) -> Option<&Format> {
+        if looks_like_a_formula(text) { Some(&self.quoted) } else { self.plain.as_ref() }
     }
 
-    fn for_figure(&self, cell: &Cell) -> &Format {
-        match cell {
-            Cell::Decimal { decimals, .. } => self.decimals.get(usize::from(*decimals)).unwrap_or(&self.plain),
-            _ => &self.plain,
-        }
+    fn for_figure(&self, cell: &Cell) -> Option<&Format> {
+        let decimals = match cell {
+            Cell::Decimal { decimals, .. } => self.decimals.get(usize::from(*decimals)),
+            _ => None,
+        };
+        decimals.or(self.plain.as_ref())
     }
 }
 
@@ -176,17 +179,24 @@ fn fits(time: NaiveDateTime) -> bool {
 }
 
 /// A number if it survives as one, and its digits as text otherwise.
-fn write_figure(sheet: &mut Worksheet, row: u32, column: u16, text: &str, format: &Format) -> Result<()> {
+fn write_figure(sheet: &mut Worksheet, row: u32, column: u16, text: &str, format: Option<&Format>) -> Result<()> {
     let digits = text.trim_start_matches(['-', '0', '.']).bytes().filter(u8::is_ascii_digit).count();
-    match text.parse::<f64>() {
-        Ok(number) if digits <= DIGITS => sheet.write_number_with_format(row, column, number, format)?,
-        _ => sheet.write_string_with_format(row, column, text, format)?,
+    let Some(number) = text.parse::<f64>().ok().filter(|_| digits <= DIGITS) else {
+        return write_string(sheet, row, column, text, format);
+    };
+    match format {
+        Some(format) => sheet.write_number_with_format(row, column, number, format)?,
+        None => sheet.write_number(row, column, number)?,
     };
     Ok(())
 }
 
-fn write_string(sheet: &mut Worksheet, row: u32, column: u16, text: &str, format: &Format) -> Result<()> {
-    sheet.write_string_with_format(row, column, cut(&plain(text)), format)?;
+fn write_string(sheet: &mut Worksheet, row: u32, column: u16, text: &str, format: Option<&Format>) -> Result<()> {
+    let text = plain(text);
+    match format {
+        Some(format) => sheet.write_string_with_format(row, column, cut(&text), format)?,
+        None => sheet.write_string(row, column, cut(&text))?,
+    };
     Ok(())
 }
 
