@@ -130,7 +130,7 @@ impl Tubtrail {
     pub fn find_recall_lines(&self, request: &Request, id: i64, wanted: &LinesWanted) -> Result<LinesFound> {
         request.actor.may_anywhere(&reach::FIND_RECALL_LINES)?;
         let (row, narrowed) = self.read(|conn| Ok((addressed(conn, id)?, Narrowed::read(conn, wanted)?)))?;
-        let (survey, position) = self.survey(request, &row)?;
+        let survey = self.survey(request, &row)?;
         let mut lines: Vec<Line> = survey.lines.iter().filter(|line| narrowed.fits_site(line)).copied().collect();
         if let Some(text) = &narrowed.text {
             let numbered = self.numbered(request, &survey, text)?;
@@ -149,7 +149,7 @@ impl Tubtrail {
             let mut lots: Vec<Reached> = shown.iter().map(|line| survey.outline.lots[line.at]).collect();
             lots.dedup_by_key(|lot| lot.row);
             Ok(LinesFound {
-                head: RecallLinesHead { journal_position: position, ..head(&row, &survey.outline) },
+                head: head(&row, &survey.outline),
                 open_lines,
                 confirmed_lines,
                 not_found_lines,

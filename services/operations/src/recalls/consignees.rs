@@ -200,10 +200,11 @@ impl Tubtrail {
     pub fn list_recall_consignees(&self, request: &Request, id: i64) -> Result<RecallConsignees> {
         request.actor.may_anywhere(&reach::LIST_RECALL_CONSIGNEES)?;
         let row = self.read(|conn| addressed(conn, id))?;
-        let (survey, position) = self.survey(request, &row)?;
+        let survey = self.survey(request, &row)?;
         let now = (self.clock)();
-        let consignees = self.read_at_once(|conn| show(conn, &row, (&survey, position), now))?;
-        Ok(RecallConsignees { recall: id, journal_position: position, consignees, caution: CAUTION.to_string() })
+        let consignees = self.read_at_once(|conn| show(conn, &row, &survey, now))?;
+        let journal_position = survey.outline.position;
+        Ok(RecallConsignees { recall: id, journal_position, consignees, caution: CAUTION.to_string() })
     }
 
     /// Writes down that a customer was told.
@@ -311,12 +312,13 @@ fn lots_of(
     Ok(theirs)
 }
 
-/// The customers and lots of a recall that were handed over up to a journal entry, each pair once, in order.
-pub(super) fn handed(conn: &mut AnyConnection, survey: &Survey, until: i64) -> Result<Vec<(i64, i64)>> {
-    Ok(consigned(conn, survey, until)?.into_keys().collect())
+/// The customers and lots of a recall that were handed over by the time of its survey, each pair once, in order.
+pub(super) fn handed(conn: &mut AnyConnection, survey: &Survey) -> Result<Vec<(i64, i64)>> {
+    Ok(consigned(conn, survey)?.into_keys().collect())
 }
 
-fn consigned(conn: &mut AnyConnection, survey: &Survey, until: i64) -> Result<BTreeMap<(i64, i64), Vec<MovementRow>>> {
+fn consigned(conn: &mut AnyConnection, survey: &Survey) -> Result<BTreeMap<(i64, i64), Vec<MovementRow>>> {
+    let until = survey.outline.position;
     let mut found: BTreeMap<(i64, i64), Vec<MovementRow>> = BTreeMap::new();
     for row in consigned_of(conn, &survey.consigned)?.into_iter().filter(|row| row.entry <= until) {
         let missing = || StorageError::Corrupt(format!("movement {}: its customer is missing", row.id));
@@ -339,11 +341,11 @@ pub(super) fn unanswered(
 fn show(
     conn: &mut AnyConnection,
     row: &RecallRow,
-    (survey, until): (&Survey, i64),
+    survey: &Survey,
     now: NaiveDateTime,
 ) -> Result<Vec<RecallConsignee>> {
     let late = is_late(conn, row, now)?;
-    let consigned = consigned(conn, survey, until)?;
+    let consigned = consigned(conn, survey)?;
     let lot_ids: Vec<i64> = consigned.keys().map(|(_, lot)| *lot).collect();
     let lots: HashMap<i64, LotRow> = lots_by_ids(conn, &lot_ids)?.into_iter().map(|lot| (lot.id, lot)).collect();
     let mut replies: HashMap<(i64, i64), RecallReplyRow> =
