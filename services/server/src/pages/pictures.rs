@@ -12,6 +12,7 @@ use tubtrail_operations::trace::{TraceHead, TraceStream, TraceTotals, TracedLot}
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
 use super::addresses::Address;
+use super::figures::{in_grams, in_thousands, micrograms, share};
 use super::texts::Texts;
 
 /// Most sites whose names are looked up.
@@ -114,7 +115,7 @@ fn drawn_lot(lot: &mut TracedLot, is_seed: bool, by_contact: bool) -> PictureLot
         kind: lot.kind.word().to_owned(),
         site: most.map_or(&lot.site, |place| &place.site).clone(),
         mass_mg: lot.mass_grams.mg(),
-        share_ug: share_ug(lot),
+        share_ug: micrograms(lot.grams),
         made_by: match &lot.came_from {
             tubtrail_operations::known::Origin::Batch { batch, .. } => Some(*batch),
             tubtrail_operations::known::Origin::Delivery { .. } => None,
@@ -213,7 +214,7 @@ impl Gathered {
             GroupSort::Kind => kinds.into_owned(),
             GroupSort::Rest => texts.say("the-rest").into_owned(),
         };
-        let grams = in_grams(group.share_ug(&self.drawn));
+        let grams = share(texts, group.share_ug(&self.drawn));
         let count = group.lots.len().to_string();
         let amount = match group.sort {
             GroupSort::Lot if group.by_contact => first.lot.as_str().into(),
@@ -291,7 +292,7 @@ impl Gathered {
                 grams: if group.by_contact {
                     texts.say("not-known").into_owned()
                 } else {
-                    in_grams(group.share_ug(&self.drawn))
+                    share(texts, group.share_ug(&self.drawn))
                 },
                 leads_to: leads_to(at).join("; "),
                 list: format!("{}#lots", address.without("box", "").with("box", &group.key)),
@@ -311,7 +312,7 @@ impl Gathered {
         let lot = &self.lots[at];
         let place = |place: &tubtrail_operations::known::Holding| {
             let state = texts.say(&format!("state-{}", place.state));
-            format!("{}: {} {state}", self.site(&place.site), in_grams(place.grams.mg() * 1000))
+            format!("{}: {} {state}", self.site(&place.site), in_grams(texts, place.grams))
         };
         let mut marks: Vec<String> = Vec::new();
         marks.extend(
@@ -334,18 +335,12 @@ impl Gathered {
             grams: if self.drawn[at].by_contact {
                 texts.say("not-known").into_owned()
             } else {
-                in_grams(share_ug(lot))
+                share(texts, micrograms(lot.grams))
             },
             places: lot.places.iter().map(place).collect::<Vec<_>>().join("; "),
             marks: marks.join("; "),
         }
     }
-}
-
-/// What of the trace is in a lot, in micrograms.
-#[expect(clippy::cast_possible_truncation, reason = "micrograms of a lot are far below 2^63")]
-fn share_ug(lot: &TracedLot) -> i64 {
-    (lot.grams * 1_000_000.0).round() as i64
 }
 
 /// Where a box leads: into a group, to the list of what is left, or to the trace of a lot.
@@ -356,44 +351,5 @@ fn link(address: &Address, group: &Group) -> String {
         GroupSort::Item | GroupSort::Kind => {
             format!("{}#picture", address.without("open", &group.key).with("open", &group.key))
         }
-    }
-}
-
-/// Micrograms in grams: whole from ten grams on, below that to the milligram.
-pub fn in_grams(ug: i64) -> String {
-    let (sign, ug) = (if ug < 0 { "-" } else { "" }, ug.unsigned_abs());
-    if ug >= 10_000_000 {
-        return format!("{sign}{} g", in_thousands((ug + 500_000) / 1_000_000));
-    }
-    let mg = (ug + 500) / 1000;
-    let text = format!("{}.{:03}", mg / 1000, mg % 1000);
-    format!("{sign}{} g", text.trim_end_matches('0').trim_end_matches('.'))
-}
-
-/// A number with a narrow space between its thousands.
-pub fn in_thousands(number: impl std::fmt::Display) -> String {
-    let digits = number.to_string();
-    let mut text = String::new();
-    for (at, digit) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at).is_multiple_of(3) {
-            text.push('\u{202f}');
-        }
-        text.push(digit);
-    }
-    text
-}
-
-#[cfg(test)]
-mod tests {
-    use super::in_grams;
-
-    #[test]
-    fn grams_are_told_as_the_trade_writes_them() {
-        assert_eq!(in_grams(1_840_400_000), "1\u{202f}840 g");
-        assert_eq!(in_grams(12_345_678_500_000), "12\u{202f}345\u{202f}679 g");
-        assert_eq!(in_grams(9_090_909), "9.091 g");
-        assert_eq!(in_grams(500_000), "0.5 g");
-        assert_eq!(in_grams(-20_000_000), "-20 g");
-        assert_eq!(in_grams(0), "0 g");
     }
 }

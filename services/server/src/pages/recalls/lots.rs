@@ -6,13 +6,12 @@ use askama::Template;
 use tubtrail_operations::Grams;
 use tubtrail_operations::recalls::{LineStand, LinesFound, LinesWanted, RecallLine};
 
-use super::balance::exact;
 use super::clock;
 use crate::house::{House, off_thread};
 use crate::pages::addresses::Address;
 use crate::pages::fields::Fields;
+use crate::pages::figures::{exact, in_thousands};
 use crate::pages::page::{Shown, Unable, render};
-use crate::pages::pictures::in_thousands;
 use crate::pages::texts::Texts;
 use crate::pages::visitor::Visitor;
 
@@ -159,7 +158,7 @@ impl Row {
             name: line.name.clone(),
             site: line.site.clone(),
             site_name: line.site_name.clone(),
-            grams: exact(Grams::from_mg(grams)),
+            grams: exact(texts, Grams::from_mg(grams)),
             by_contact: line.by_contact,
             is_open: line.open,
             overdue: line.overdue,
