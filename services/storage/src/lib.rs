@@ -46,6 +46,9 @@ pub mod whole_graph;
 pub mod write;
 pub mod writer;
 
+/// Values in one statement; SQLite bounds them.
+const CHUNK: usize = 500;
+
 pub use connection::{AnyConnection, Database, DatabaseUrl};
 pub use error::StorageError;
 pub use fact::Fact;

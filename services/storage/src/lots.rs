@@ -5,7 +5,7 @@ use diesel::prelude::*;
 use diesel::sql_types::Bool;
 use tubtrail_domain::lot_number::LotNumber;
 
-use crate::{AnyConnection, Fact, StorageError};
+use crate::{AnyConnection, CHUNK, Fact, StorageError};
 
 fact! {
     /// One receipt from a supplier.
@@ -222,7 +222,7 @@ pub fn lots_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<LotRow>,
 /// Which of some lots are tubs, in the order given.
 pub fn tubs_among(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<i64>, StorageError> {
     let mut found = Vec::new();
-    for chunk in ids.chunks(500) {
+    for chunk in ids.chunks(CHUNK) {
         let tubs = lots::table.filter(lots::id.eq_any(chunk.to_vec())).filter(lots::kind.eq("tub"));
         found.extend(tubs.order(lots::id).select(lots::id).load::<i64>(conn)?);
     }
@@ -300,7 +300,7 @@ pub fn batches_page(conn: &mut AnyConnection, asked: &BatchesAsked, limit: i64) 
 
 /// A condition for every so many sites: one for each would be a deeper tree than SQLite takes.
 fn within(span: &SitesSpan) -> impl Iterator<Item = Condition> + '_ {
-    span.site_ids.chunks(500).map(|sites| {
+    span.site_ids.chunks(CHUNK).map(|sites| {
         let mut condition: Condition = Box::new(batches::site_id.eq_any(sites.to_vec()));
         if let Some(from) = span.from {
             condition = Box::new(condition.and(batches::started_at.ge(from)));
@@ -314,13 +314,7 @@ fn within(span: &SitesSpan) -> impl Iterator<Item = Condition> + '_ {
 
 /// The completions of some batches.
 pub fn completions_of(conn: &mut AnyConnection, batch_ids: &[i64]) -> Result<Vec<CompletionRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in batch_ids.chunks(500) {
-        found.extend(
-            completions::table.filter(completions::batch_id.eq_any(chunk.to_vec())).load::<CompletionRow>(conn)?,
-        );
-    }
-    Ok(found)
+    Ok(CompletionRow::among(conn, "batch_id", batch_ids)?)
 }
 
 /// A batch's completion, once it has one.

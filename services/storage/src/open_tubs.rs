@@ -7,7 +7,7 @@ use diesel::prelude::*;
 use diesel::sql_query;
 use diesel::sql_types::{BigInt, Nullable, Timestamp};
 
-use crate::{AnyConnection, StorageError};
+use crate::{AnyConnection, CHUNK, StorageError};
 
 /// A tub in the case of a site.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, QueryableByName)]
@@ -81,7 +81,7 @@ pub fn stays_of(
     until: i64,
 ) -> Result<Vec<Stay>, StorageError> {
     let mut found = Vec::new();
-    for chunk in lot_ids.chunks(500) {
+    for chunk in lot_ids.chunks(CHUNK) {
         let (into, out) =
             ("m.to_state = 'open' AND +m.to_site_id = $1", "m.from_state = 'open' AND +m.from_site_id = $1");
         // Row ids are numbers of ours.

@@ -4,7 +4,7 @@ use diesel::prelude::*;
 use diesel::sql_query;
 use diesel::sql_types::BigInt;
 
-use crate::{AnyConnection, StorageError};
+use crate::{AnyConnection, CHUNK, StorageError};
 
 /// What is available of a lot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, QueryableByName)]
@@ -20,7 +20,7 @@ pub struct OnShelf {
 /// What a site has available of some items, in lots that are neither on hold nor rejected; in order of lot.
 pub fn on_shelf(conn: &mut AnyConnection, site_id: i64, item_ids: &[i64]) -> Result<Vec<OnShelf>, StorageError> {
     let mut found = Vec::new();
-    for chunk in item_ids.chunks(500) {
+    for chunk in item_ids.chunks(CHUNK) {
         // Row ids are numbers of ours. The index balances_on_hand serves where its condition stands word for word.
         let items = chunk.iter().map(i64::to_string).collect::<Vec<_>>().join(", ");
         let query = format!(

@@ -11,9 +11,7 @@ use crate::cleans::equipment_voids;
 use crate::lots::{BatchEquipmentRow, batch_equipment, completions, lots};
 use crate::recalls::RecallSeedRow;
 use crate::stock::{balances, movements};
-use crate::{AnyConnection, StorageError};
-
-const CHUNK: usize = 500;
+use crate::{AnyConnection, CHUNK, StorageError};
 
 /// What new facts mean for a seed.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
