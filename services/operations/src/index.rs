@@ -18,8 +18,8 @@ use std::collections::BTreeMap;
 use parking_lot::{Mutex, RwLock};
 use tubtrail_lineage::{BatchIx, ContactChange, Graph, LotIx, Scratch};
 use tubtrail_storage::contents::{CONTENTS, ContentChanges, StatedLot, content_changes};
+use tubtrail_storage::graph_changes::{GRAPH, GraphChanges, GraphLot, GraphUse, graph_changes};
 use tubtrail_storage::journal::Touched;
-use tubtrail_storage::lots::{GRAPH, GraphChanges, GraphLot, GraphUse, graph_changes};
 use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::{AnyConnection, Database, Follower, StorageError, journal};
 

@@ -16,6 +16,7 @@ pub mod connection;
 pub mod contents;
 pub mod documents;
 mod error;
+pub mod graph_changes;
 mod group;
 pub mod gtins;
 pub mod journal;
