@@ -322,7 +322,7 @@ fn check(tx: &mut WriteTx<'_>, site: Site, new: NewDelivery) -> Result<Checked> 
     let mut checked = Checked { site, supplier, document, arrived_at, day, note, lines: Vec::new() };
     let mut seen = HashSet::new();
     for (position, line) in new.lines.into_iter().enumerate() {
-        let under = |error: OperationError| error.under(&format!("lines[{position}]"));
+        let under = |error: OperationError| error.in_list("lines", position);
         let line = check_line(tx, &checked, line).map_err(under)?;
         if !seen.insert((line.item.row.id, line.supplier_lot_code.clone())) {
             let detail = say!(
@@ -473,19 +473,10 @@ fn record_line(
 }
 
 fn filter(conn: &mut AnyConnection, actor: &Actor, search: &DeliverySearch) -> Result<DeliveryFilter> {
-    let sites = match &search.site {
-        Some(code) => {
-            let site = fields::filter_site(conn, "site", code)?;
-            actor.may(&reach::LIST_DELIVERIES, site).map_err(|error| error.at("site"))?;
-            Some(vec![site])
-        }
-        None => actor.sites_for(&reach::LIST_DELIVERIES),
-    };
+    let sites = fields::sites_asked(conn, search.site.as_deref(), actor, &reach::LIST_DELIVERIES)?;
+    let supplier = search.supplier.as_deref();
     Ok(DeliveryFilter {
-        supplier_id: match &search.supplier {
-            Some(code) => Some(fields::filter_partner(conn, "supplier", code)?),
-            None => None,
-        },
+        supplier_id: supplier.map(|code| fields::filter_partner(conn, "supplier", code)).transpose()?,
         sites,
         document: search.document.as_deref().map(|text| fields::foreign_code("document", text)).transpose()?,
         from: search.day_from.map(|day| day.and_time(NaiveTime::MIN)),

@@ -97,6 +97,18 @@ impl OperationError {
         self
     }
 
+    /// Puts a place in a list before the field at fault: `lines[2]` before `quantity.unit`.
+    #[must_use]
+    pub fn in_list(self, list: &str, position: usize) -> Self {
+        self.under(&format!("{list}[{position}]"))
+    }
+
+    /// Another one, where something was not found: what leads there is then not found either.
+    #[must_use]
+    pub fn if_not_found(self, instead: impl FnOnce() -> Self) -> Self {
+        if self.problem == &problems::NOT_FOUND { instead() } else { self }
+    }
+
     /// Names what else is at fault.
     #[must_use]
     pub fn and(mut self, others: impl IntoIterator<Item = Self>) -> Self {

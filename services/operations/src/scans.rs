@@ -253,7 +253,7 @@ fn check(new: &NewScan) -> Result<()> {
     check_code(&new.text, new.symbology.as_deref())?;
     fields::between("also", new.also.len(), 0, MOST_ALSO)?;
     for (index, also) in new.also.iter().enumerate() {
-        check_code(&also.text, also.symbology.as_deref()).map_err(|error| error.under(&format!("also[{index}]")))?;
+        check_code(&also.text, also.symbology.as_deref()).map_err(|error| error.in_list("also", index))?;
     }
     Ok(())
 }

@@ -210,7 +210,7 @@ pub(crate) fn check(conn: &mut AnyConnection, actor: &Actor, new: &[NewUse], now
 }
 
 fn under(position: usize) -> impl FnOnce(OperationError) -> OperationError {
-    move |error| error.under(&format!("uses[{position}]"))
+    move |error| error.in_list("uses", position)
 }
 
 fn check_input(conn: &mut AnyConnection, actor: &Actor, new: &NewUse, now: NaiveDateTime) -> Result<Input> {

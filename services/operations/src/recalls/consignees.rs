@@ -245,7 +245,7 @@ impl Tubtrail {
             let theirs = lots_of(tx, index, &recall, partner_id, &new.customer)?;
             let mut seen = HashSet::new();
             for (position, reply) in new.lots.iter().enumerate() {
-                let under = |error: OperationError| error.under(&format!("lots[{position}]"));
+                let under = |error: OperationError| error.in_list("lots", position);
                 let (lot_id, note) = check_reply(tx, &recall, &theirs, reply).map_err(under)?;
                 if !seen.insert(lot_id) {
                     let detail = say!("lot {lot} stands on two lines", lot = reply.lot);
