@@ -6,7 +6,6 @@ use std::ops::Range;
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::recall::Outcome;
-use tubtrail_domain::say;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
 use tubtrail_storage::master_data::{Noun, Partner};
 use tubtrail_storage::recall_lines::{Served, brought_in, consigned_of, servings_of};
@@ -19,15 +18,16 @@ use super::outline::{Outline, Reached};
 use super::places::{Fate, Part, parts};
 use super::work::LineOutcome;
 use super::{CAUTION, addressed};
-use crate::error::{OperationError, Result};
+use crate::error::Result;
 use crate::known::{Known, Origin};
+use crate::lot_pages::Begins;
 use crate::lots::{LotKind, number};
 use crate::master_data::MOST;
 use crate::names::Names;
 use crate::quantities::Grams;
 use crate::reach::{self, Request};
 use crate::tubtrail::{Tubtrail, at_once};
-use crate::{fields, problems};
+use crate::{fields, lot_pages};
 
 /// Lots read at a time.
 pub(super) const CHUNK: usize = 500;
@@ -199,17 +199,13 @@ impl Tubtrail {
         self.read(|conn| {
             let row = addressed(conn, id)?;
             let outline = self.outline_of(conn, &row)?;
-            let (from, print) = cursor(after)?;
-            if from > outline.lots.len() || (from > 0 && outline.fingerprint(from) != print) {
-                return Err(
-                    OperationError::new(&problems::TRACE_MOVED, say!("read it again from the first page")).at("after")
-                );
-            }
-            let until = (from + limit.clamp(1, MOST) as usize).min(outline.lots.len());
+            let begins = Begins::read(after)?;
+            begins.check(outline.rows())?;
+            let until = (begins.at + limit.clamp(1, MOST) as usize).min(outline.lots.len());
             // The snapshot begins after the graph was looked at, so it holds every lot that was found there.
             let now = (self.clock)();
-            let lines = at_once(conn, |conn| show(conn, &row, &outline.lots[from..until], now))?;
-            let next = (until < outline.lots.len()).then(|| format!("{until}.{}", outline.fingerprint(until)));
+            let lines = at_once(conn, |conn| show(conn, &row, &outline.lots[begins.at..until], now))?;
+            let next = lot_pages::next(until, outline.rows());
             Ok(RecallLines { head: head(&row, &outline), lines, next })
         })
     }
@@ -258,15 +254,6 @@ pub(super) fn head(row: &RecallRow, outline: &Outline) -> RecallLinesHead {
         total_lots: outline.lots.len(),
         caution: CAUTION.to_string(),
     }
-}
-
-/// The `next` of the page before: where it ended, and what it had come to by then.
-fn cursor(after: &str) -> Result<(usize, &str)> {
-    if after.is_empty() {
-        return Ok((0, ""));
-    }
-    let read = after.split_once('.').and_then(|(from, print)| Some((from.parse().ok()?, print)));
-    read.ok_or_else(|| OperationError::invalid("after", say!("send the `next` of the page before, as it was")))
 }
 
 /// What a line of a recall is made of, for many lots at a time.
