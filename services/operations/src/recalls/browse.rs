@@ -10,8 +10,9 @@ use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::{IntoParams, ToSchema};
 
 use super::addressed;
-use super::lines::{RecallLine, RecallLinesHead, head, show_at};
+use super::lines::{RecallLine, RecallLinesHead, head};
 use super::outline::Reached;
+use super::reading::show_at;
 use super::survey::{Line, Survey};
 use crate::error::Result;
 use crate::fields;

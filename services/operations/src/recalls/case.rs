@@ -9,7 +9,7 @@ use tubtrail_storage::search::authors;
 use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::ToSchema;
 
-use super::lines::is_late;
+use super::reading::is_late;
 use super::survey::Survey;
 use super::{CAUTION, Recall, addressed, consignees, one};
 use crate::error::Result;

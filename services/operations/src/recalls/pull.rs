@@ -8,8 +8,9 @@ use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::ToSchema;
 
 use super::browse::LineStand;
-use super::lines::{RecallLine, show_at};
+use super::lines::RecallLine;
 use super::outline::Reached;
+use super::reading::show_at;
 use super::survey::{Line, Survey};
 use super::{CAUTION, addressed};
 use crate::error::Result;
