@@ -11,7 +11,7 @@ use tubtrail_storage::cleans::{
 };
 use tubtrail_storage::lots::equipment_run;
 use tubtrail_storage::master_data::{CleanKind, Equipment, Noun};
-use tubtrail_storage::search::authors;
+use tubtrail_storage::search::{author, authors};
 use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::{IntoParams, ToSchema};
 
@@ -164,8 +164,7 @@ impl Tubtrail {
             tx.at_site(site);
             let void = CleanVoidRow { id: tx.id(), entry: tx.entry(), clean_id: id, reason: reason.clone() };
             tx.record(&void)?;
-            let by = authors(tx.conn()?, &[row.entry])?.into_values().next();
-            let by = by.ok_or_else(|| StorageError::Corrupt(format!("journal entry {} is missing", row.entry)))?.0;
+            let (by, _) = author(tx.conn()?, row.entry)?;
             answer(tx.conn()?, &equipment, row, Some(reason), by)
         })
     }

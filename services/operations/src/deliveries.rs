@@ -24,6 +24,9 @@ use crate::reach::{self, Actor, Operation, Request};
 use crate::tubtrail::{Answered, Tubtrail};
 use crate::{fields, lots};
 
+/// Most lines of one delivery.
+pub(crate) const MOST_LINES: usize = 200;
+
 /// What became of a line at the door.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]

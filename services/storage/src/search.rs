@@ -195,6 +195,12 @@ pub fn authors(
     Ok(found)
 }
 
+/// Who made a journal entry, and when it was committed.
+pub fn author(conn: &mut AnyConnection, entry: i64) -> Result<(String, NaiveDateTime), StorageError> {
+    let missing = || StorageError::Corrupt(format!("journal entry {entry} is missing"));
+    authors(conn, &[entry])?.remove(&entry).ok_or_else(missing)
+}
+
 /// How each of some lots was turned away; those that were not are not in it.
 pub fn rejections_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<HashMap<i64, LotRejectionRow>, StorageError> {
     let found = LotRejectionRow::among(conn, "lot_id", lot_ids)?;

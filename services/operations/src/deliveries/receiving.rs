@@ -11,15 +11,12 @@ use tubtrail_storage::lots::{DeliveryLineRow, DeliveryRow, lines_seen_before, lo
 use tubtrail_storage::master_data::{Item, Partner, Site};
 use tubtrail_storage::stock::HoldRow;
 
-use super::{Decision, Delivery, Expiry, NewDelivery, NewDeliveryLine, answer};
+use super::{Decision, Delivery, Expiry, MOST_LINES, NewDelivery, NewDeliveryLine, answer};
 use crate::error::{OperationError, Result};
 use crate::items::{counting, warmest_arrival_tenths};
 use crate::lots::{self, NewLot, record_lot};
 use crate::quantities::QuantityEntered;
 use crate::{fields, problems};
-
-/// Most lines of one delivery.
-const MOST_LINES: usize = 200;
 
 /// A delivery that may be recorded.
 pub(super) struct Checked {
