@@ -214,45 +214,42 @@ impl Gathered {
             GroupSort::Kind => kinds.into_owned(),
             GroupSort::Rest => texts.say("the-rest").into_owned(),
         };
-        let grams = share(texts, group.share_ug(&self.drawn));
-        let count = group.lots.len().to_string();
-        let amount = match group.sort {
-            GroupSort::Lot if group.by_contact => first.lot.as_str().into(),
-            _ if group.by_contact => texts.say_of("box-of-lots", "count", count.clone()),
-            GroupSort::Lot => texts.say_with("box-of-one", &[("lot", &first.lot), ("grams", &grams)]),
-            _ => texts.say_with("box-of-several", &[("count", &count), ("grams", &grams)]),
-        };
-        let drawn = || group.lots.iter().map(|at| &self.drawn[*at]);
-        let counted = |is: fn(&PictureLot) -> bool| drawn().filter(|lot| is(lot)).count();
-        let (seeds, held, recalled) =
-            (counted(|lot| lot.is_seed), counted(|lot| lot.is_held), counted(|lot| lot.is_recalled));
-        let mut marks = Vec::new();
-        for (count, one, several) in [(recalled, "key-recalled", "mark-recalled"), (held, "key-held", "mark-held")] {
-            if count > 0 && group.sort == GroupSort::Lot {
-                marks.push(texts.say(one).into_owned());
-            } else if count > 0 {
-                marks.push(texts.say_of(several, "count", count.to_string()).into_owned());
-            }
-        }
-        if group.by_contact {
-            marks.push(texts.say("mark-contact").into_owned());
-        }
-        if seeds > 0 {
-            marks.push(texts.say("mark-begins").into_owned());
-        }
-        let touched = usize::from(group.by_contact);
-        let marked = [(recalled, "recalled"), (held, "held"), (seeds, "seed"), (touched, "contact")];
+        let amount = self.amount(texts, group);
+        let marked = self.marked(group);
         let site = self.site(&self.drawn[group.lots[0]].site);
-        let marks = marks.join(", ");
+        let marks = marked.in_words(texts, group);
         let unknown = if group.by_contact { texts.say("key-contact") } else { "".into() };
         let label = [name.as_str(), &amount, &marks, &unknown, site].into_iter().filter(|part| !part.is_empty());
         BoxWords {
             label: label.collect::<Vec<_>>().join(", "),
-            amount: amount.into_owned(),
+            amount,
             link: address.map(|address| link(address, group)),
-            classes: marked.into_iter().filter(|(count, _)| *count > 0).map(|(_, class)| class).collect(),
+            classes: marked.classes(group),
             name,
             marks,
+        }
+    }
+
+    /// How many lots are in a box, and how much of the trace; of what is reached by contact alone nobody knows that.
+    fn amount(&self, texts: &Texts, group: &Group) -> String {
+        let first = &self.lots[group.lots[0]];
+        let grams = share(texts, group.share_ug(&self.drawn));
+        let count = group.lots.len().to_string();
+        match group.sort {
+            GroupSort::Lot if group.by_contact => first.lot.clone(),
+            _ if group.by_contact => texts.say_of("box-of-lots", "count", count).into_owned(),
+            GroupSort::Lot => texts.say_with("box-of-one", &[("lot", &first.lot), ("grams", &grams)]).into_owned(),
+            _ => texts.say_with("box-of-several", &[("count", &count), ("grams", &grams)]).into_owned(),
+        }
+    }
+
+    fn marked(&self, group: &Group) -> Marked {
+        let drawn = || group.lots.iter().map(|at| &self.drawn[*at]);
+        let counted = |is: fn(&PictureLot) -> bool| drawn().filter(|lot| is(lot)).count();
+        Marked {
+            recalled: counted(|lot| lot.is_recalled),
+            held: counted(|lot| lot.is_held),
+            seeds: counted(|lot| lot.is_seed),
         }
     }
 
@@ -340,6 +337,35 @@ impl Gathered {
             places: lot.places.iter().map(place).collect::<Vec<_>>().join("; "),
             marks: marks.join("; "),
         }
+    }
+}
+
+/// How many lots of a box are marked, and as what.
+struct Marked {
+    recalled: usize,
+    held: usize,
+    seeds: usize,
+}
+
+impl Marked {
+    fn in_words(&self, texts: &Texts, group: &Group) -> String {
+        let mut marks = Vec::new();
+        let kept = [(self.recalled, "key-recalled", "mark-recalled"), (self.held, "key-held", "mark-held")];
+        for (count, one, several) in kept.into_iter().filter(|(count, ..)| *count > 0) {
+            marks.push(match group.sort {
+                GroupSort::Lot => texts.say(one),
+                _ => texts.say_of(several, "count", count.to_string()),
+            });
+        }
+        marks.extend(group.by_contact.then(|| texts.say("mark-contact")));
+        marks.extend((self.seeds > 0).then(|| texts.say("mark-begins")));
+        marks.join(", ")
+    }
+
+    fn classes(&self, group: &Group) -> Vec<&'static str> {
+        let touched = usize::from(group.by_contact);
+        let marked = [(self.recalled, "recalled"), (self.held, "held"), (self.seeds, "seed"), (touched, "contact")];
+        marked.into_iter().filter(|(count, _)| *count > 0).map(|(_, class)| class).collect()
     }
 }
 
