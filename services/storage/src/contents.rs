@@ -4,10 +4,11 @@ use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 
 use crate::cleans::{clean_kind_versions, clean_voids, cleans, equipment_voids};
+use crate::ids::CHUNK;
 use crate::lots::{batch_equipment, batches, lots, untracked_inputs};
 use crate::master_data::{item_versions, site_versions};
 use crate::statements::{StatementProteinRow, StatementRow, statement_proteins, statements, statements_by_ids};
-use crate::{AnyConnection, CHUNK, StorageError};
+use crate::{AnyConnection, StorageError};
 
 diesel::joinable!(untracked_inputs -> batches (batch_id));
 diesel::joinable!(cleans -> clean_kind_versions (clean_kind_version_id));

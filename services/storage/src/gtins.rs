@@ -3,8 +3,9 @@
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 
+use crate::ids::CHUNK;
 use crate::master_data::{Noun, Partner, Site, partner_versions, site_versions};
-use crate::{AnyConnection, CHUNK, StorageError};
+use crate::{AnyConnection, StorageError};
 
 fact! {
     /// The number of an article that is an item of ours, from a moment on.

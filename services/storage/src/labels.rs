@@ -9,8 +9,9 @@ use diesel::sql_query;
 use diesel::sql_types::BigInt;
 
 use crate::gtins::{ItemGtinRow, gtin_in_force, item_gtins};
+use crate::ids::{CHUNK, listed};
 use crate::master_data::{Maker, Noun};
-use crate::{AnyConnection, CHUNK, Fact, StorageError};
+use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
     /// Who makes what is on the labels.
@@ -277,8 +278,7 @@ pub fn jobs_after(
     // Row ids and states are words of ours, never text of a request.
     let mut query = "SELECT p.id FROM label_prints p WHERE p.printer_id IS NOT NULL AND p.id > $1".to_owned();
     if let Some(sites) = &filter.sites {
-        let sites: Vec<_> = sites.iter().chain([&-1]).map(i64::to_string).collect();
-        let _ = write!(query, " AND p.site_id IN ({})", sites.join(", "));
+        let _ = write!(query, " AND p.site_id IN ({})", listed(sites));
     }
     if let Some(printer) = filter.printer_id {
         let _ = write!(query, " AND p.printer_id = {printer}");

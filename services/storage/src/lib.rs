@@ -19,6 +19,7 @@ mod error;
 pub mod graph_changes;
 mod group;
 pub mod gtins;
+mod ids;
 pub mod journal;
 mod kept;
 pub mod labels;
@@ -46,9 +47,6 @@ pub mod webhooks;
 pub mod whole_graph;
 pub mod write;
 pub mod writer;
-
-/// Values in one statement; SQLite bounds them.
-const CHUNK: usize = 500;
 
 pub use connection::{AnyConnection, Database, DatabaseUrl};
 pub use error::StorageError;

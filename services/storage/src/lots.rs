@@ -5,7 +5,8 @@ use diesel::prelude::*;
 use diesel::sql_types::Bool;
 use tubtrail_domain::lot_number::LotNumber;
 
-use crate::{AnyConnection, CHUNK, Fact, StorageError};
+use crate::ids::CHUNK;
+use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
     /// One receipt from a supplier.

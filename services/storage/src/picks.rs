@@ -4,7 +4,8 @@ use diesel::prelude::*;
 use diesel::sql_query;
 use diesel::sql_types::BigInt;
 
-use crate::{AnyConnection, CHUNK, StorageError};
+use crate::ids::{CHUNK, listed};
+use crate::{AnyConnection, StorageError};
 
 /// What is available of a lot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, QueryableByName)]
@@ -21,8 +22,8 @@ pub struct OnShelf {
 pub fn on_shelf(conn: &mut AnyConnection, site_id: i64, item_ids: &[i64]) -> Result<Vec<OnShelf>, StorageError> {
     let mut found = Vec::new();
     for chunk in item_ids.chunks(CHUNK) {
-        // Row ids are numbers of ours. The index balances_on_hand serves where its condition stands word for word.
-        let items = chunk.iter().map(i64::to_string).collect::<Vec<_>>().join(", ");
+        // The index balances_on_hand serves where its condition stands word for word.
+        let items = listed(chunk);
         let query = format!(
             "SELECT b.lot_id, b.mass_mg FROM balances b JOIN lots l ON l.id = b.lot_id \
              WHERE b.site_id = $1 AND b.state = 'available' AND l.item_id IN ({items}) \

@@ -7,9 +7,10 @@ use diesel::dsl::{max, min};
 use diesel::prelude::*;
 use tubtrail_domain::place::State;
 
+use crate::ids::CHUNK;
 use crate::recalls::{recall_confirmations, recall_endings, recall_replies};
 use crate::stock::{MovementRow, movements};
-use crate::{AnyConnection, CHUNK, StorageError};
+use crate::{AnyConnection, StorageError};
 
 diesel::allow_tables_to_appear_in_same_query!(recall_confirmations, movements);
 

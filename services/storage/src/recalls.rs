@@ -5,7 +5,8 @@ use std::collections::HashMap;
 use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 
-use crate::{AnyConnection, CHUNK, StorageError};
+use crate::ids::CHUNK;
+use crate::{AnyConnection, StorageError};
 
 fact! {
     /// A case.

@@ -6,11 +6,12 @@ use chrono::{NaiveDate, NaiveDateTime};
 use diesel::dsl::exists;
 use diesel::prelude::*;
 
+use crate::ids::CHUNK;
 use crate::journal::journal;
 use crate::lots::{BatchRow, DeliveryRow, LotRow, UntrackedInputRow, UseRow, deliveries, lots};
 use crate::master_data::{ItemRow, ItemVersionRow, PartnerRow, RecipeRow, RecipeVersionRow, SiteRow};
 use crate::stock::{LotRejectionRow, MovementRow, balances, movements};
-use crate::{AnyConnection, CHUNK, Fact, StorageError};
+use crate::{AnyConnection, Fact, StorageError};
 
 diesel::allow_tables_to_appear_in_same_query!(lots, balances);
 

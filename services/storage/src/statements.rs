@@ -8,6 +8,7 @@ use diesel::prelude::*;
 use diesel::sql_query;
 use diesel::sql_types::BigInt;
 
+use crate::ids::listed;
 use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
@@ -108,11 +109,10 @@ pub fn statements_after(
         let _ = write!(query, " AND s.{column} = {id}");
     }
     if let Some(sites) = &filter.sites {
-        let sites: Vec<_> = sites.iter().chain([&-1]).map(i64::to_string).collect();
         let _ = write!(
             query,
             " AND (s.lot_id IS NULL OR EXISTS (SELECT 1 FROM balances b WHERE b.lot_id = s.lot_id AND b.site_id IN ({})))",
-            sites.join(", ")
+            listed(sites)
         );
     }
     if filter.counting_only {

@@ -9,8 +9,9 @@ use diesel::prelude::*;
 use diesel::sql_types::Bool;
 use tubtrail_domain::place::{Place, State};
 
+use crate::ids::CHUNK;
 use crate::lots::lots_by_ids;
-use crate::{AnyConnection, CHUNK, Fact, StorageError};
+use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
     /// A quantity of a lot left one place and reached another.

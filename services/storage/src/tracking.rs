@@ -17,9 +17,10 @@ pub use self::rows::{
     Arrived, commits, completions_with_batches, count_lines_with_counts, deliveries_with_lines, movements_by_ids,
     receipts_with_lines, transfers_with_lines,
 };
+use crate::ids::{CHUNK, listed};
 use crate::lots::{lots, untracked_inputs, uses};
 use crate::stock::movements;
-use crate::{AnyConnection, CHUNK, StorageError};
+use crate::{AnyConnection, StorageError};
 
 /// A table whose rows are each something that happened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -99,9 +100,8 @@ impl Source {
     /// The condition that a row lies at the sites of a span.
     fn at_sites(self, span: &Span) -> String {
         let Some(sites) = &span.sites else { return String::new() };
-        let sites = if sites.is_empty() { "-1".to_owned() } else { listed(sites) };
         // The plus keeps SQLite from going by the site, for it would read all of five years to sort a page of it.
-        format!(" AND +{} IN ({sites})", self.read().site)
+        format!(" AND +{} IN ({})", self.read().site, listed(sites))
     }
 }
 
@@ -245,10 +245,6 @@ fn keys_by(
         found.extend(rows.load::<Key>(conn)?);
     }
     Ok(found)
-}
-
-fn listed(ids: &[i64]) -> String {
-    ids.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
 }
 
 fn deliveries_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<i64>, StorageError> {

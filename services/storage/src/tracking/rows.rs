@@ -8,14 +8,14 @@ use diesel::expression::SqlLiteral;
 use diesel::prelude::*;
 use diesel::sql_types::Bool;
 
-use super::listed;
+use crate::ids::{CHUNK, listed};
 use crate::journal::journal;
 use crate::lots::{BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, delivery_lines};
 use crate::stock::{
     CountLineRow, CountRow, MovementRow, ReceiptLineRow, ReceiptRow, TransferLineRow, TransferRow, receipt_lines,
     transfer_lines,
 };
-use crate::{AnyConnection, CHUNK, Fact, StorageError};
+use crate::{AnyConnection, Fact, StorageError};
 
 /// The condition that an item is one of these; true if there are none.
 fn one_of(item: &str, item_ids: &[i64]) -> SqlLiteral<Bool> {
