@@ -76,7 +76,7 @@ impl OperationError {
     }
 
     /// Something out of reach, of which not even the name is told.
-    pub fn out_of_reach() -> Self {
+    pub(crate) fn out_of_reach() -> Self {
         Self::new(&problems::NOT_FOUND, say!("there is no such thing within your reach"))
     }
 

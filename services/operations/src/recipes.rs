@@ -21,7 +21,7 @@ use crate::{fields, problems};
 /// Most lines of one recipe.
 pub const MOST_LINES: usize = 100;
 /// How long a base rests if its recipe does not say: 12 hours (common practice, no source).
-pub const BASE_MATURES_MINUTES: i32 = 720;
+const BASE_MATURES_MINUTES: i32 = 720;
 /// Longest rest: two weeks.
 const LONGEST_REST_MINUTES: i32 = 20_160;
 

@@ -61,7 +61,7 @@ pub fn statement(conn: &mut AnyConnection, id: i64) -> Result<Option<StatementRo
 }
 
 /// Statements by row id, in order of id.
-pub fn statements_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<StatementRow>, StorageError> {
+pub(crate) fn statements_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<StatementRow>, StorageError> {
     let mut found = StatementRow::among(conn, "id", ids)?;
     found.sort_by_key(|row| row.id);
     Ok(found)

@@ -348,7 +348,7 @@ pub fn release_of(conn: &mut AnyConnection, hold_id: i64) -> Result<Option<HoldR
 }
 
 /// Why a lot was turned away, if it was.
-pub fn rejection_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<LotRejectionRow>, StorageError> {
+pub(crate) fn rejection_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<LotRejectionRow>, StorageError> {
     Ok(lot_rejections::table.filter(lot_rejections::lot_id.eq(lot_id)).first(conn).optional()?)
 }
 
