@@ -3,7 +3,7 @@
 use chrono::Duration;
 
 /// Wrong passwords in a row that cost no waiting.
-pub const FREE: u32 = 5;
+const FREE: u32 = 5;
 /// The first wait; each further failure doubles it.
 const FIRST_SECONDS: i64 = 30;
 /// The longest wait.

@@ -29,15 +29,6 @@ impl RecallClass {
         }
     }
 
-    /// The number in Roman figures, as the United States write it.
-    pub const fn roman(self) -> &'static str {
-        match self {
-            Self::First => "I",
-            Self::Second => "II",
-            Self::Third => "III",
-        }
-    }
-
     /// The class of a number, 1 to 3.
     pub fn from_number(number: i64) -> Option<Self> {
         Self::ALL.into_iter().find(|class| i64::from(class.number()) == number)
@@ -84,7 +75,6 @@ mod tests {
     #[test]
     fn classes_are_one_to_three_and_the_first_is_the_gravest() {
         assert_eq!(RecallClass::ALL.map(RecallClass::number), [1, 2, 3]);
-        assert_eq!(RecallClass::ALL.map(RecallClass::roman), ["I", "II", "III"]);
         assert_eq!([0, 1, 2, 3, 4, -1, 257].map(RecallClass::from_number), {
             let [first, second, third] = RecallClass::ALL.map(Some);
             [None, first, second, third, None, None, None]

@@ -81,6 +81,16 @@ impl Graph {
         self.input.len()
     }
 
+    /// Every lot, in the order in which they were added.
+    pub fn every_lot(&self) -> impl Iterator<Item = LotIx> {
+        (0..narrow(self.lots())).map(LotIx)
+    }
+
+    /// Every batch, in the order in which they were added.
+    pub fn every_batch(&self) -> impl Iterator<Item = BatchIx> {
+        (0..narrow(self.batches())).map(BatchIx)
+    }
+
     /// How many uses there are, voided ones not counted.
     pub fn uses(&self) -> usize {
         self.live_uses

@@ -111,9 +111,7 @@ pub(crate) fn check(tx: &mut WriteTx<'_>, making: &Making, new: &[NewEquipmentRu
     fields::between("equipment", new.len(), 0, MOST_RUNS)?;
     new.iter()
         .enumerate()
-        .map(|(position, run)| {
-            check_run(tx, making, run).map_err(|error| error.under(&format!("equipment[{position}]")))
-        })
+        .map(|(position, run)| check_run(tx, making, run).map_err(|error| error.in_list("equipment", position)))
         .collect()
 }
 

@@ -111,9 +111,7 @@ impl Tubtrail {
                 let mut kitchen = Kitchen::at(index, &site, now)?;
                 let mut needs = Vec::with_capacity(new.recipes.len());
                 for (position, code) in new.recipes.iter().enumerate() {
-                    needs.push(
-                        kitchen.recipe(conn, code).map_err(|error| error.under(&format!("recipes[{position}]")))?,
-                    );
+                    needs.push(kitchen.recipe(conn, code).map_err(|error| error.in_list("recipes", position))?);
                 }
                 let kinds = kinds_in_use(conn)?;
                 index.look(|inside, _| {

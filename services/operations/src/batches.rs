@@ -21,6 +21,7 @@ use crate::master_data::{MOST, Page};
 use crate::quantities::Grams;
 use crate::reach::{self, Actor, Operation, Request};
 use crate::readings::{self, Reading};
+use crate::sites::every_site;
 use crate::tubtrail::{Answered, Tubtrail};
 use crate::uses::{self, BatchUse, UntrackedInput};
 
@@ -247,18 +248,10 @@ pub(crate) fn answer(conn: &mut AnyConnection, making: &Making) -> Result<Batch>
 }
 
 fn asked(conn: &mut AnyConnection, actor: &Actor, which: &WhichBatches) -> Result<BatchesAsked> {
-    let sites = match &which.site {
-        Some(code) => {
-            let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, "site"))?;
-            actor.may(&reach::LIST_BATCHES, site.row.id).map_err(|error| error.at("site"))?;
-            Some(vec![site.row.id])
-        }
-        None => actor.sites_for(&reach::LIST_BATCHES),
-    };
+    let sites = fields::sites_asked(conn, which.site.as_deref(), actor, &reach::LIST_BATCHES)?;
     let recipe_versions = match &which.recipe {
         Some(code) => {
-            let recipe =
-                Recipe::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("recipe"), code, "recipe"))?;
+            let recipe: Recipe = fields::named(conn, say!("recipe"), "recipe", code)?;
             Some(Recipe::versions(conn, recipe.row.id)?.iter().map(|version| version.id).collect())
         }
         None => None,
@@ -292,18 +285,6 @@ fn spans(conn: &mut AnyConnection, sites: Option<&[i64]>, which: &WhichBatches) 
         alike.entry((begins(site, which.from)?, begins(site, until)?)).or_default().push(site.row.id);
     }
     Ok(Some(alike.into_iter().map(|((from, until), site_ids)| SitesSpan { site_ids, from, until }).collect()))
-}
-
-fn every_site(conn: &mut AnyConnection) -> Result<Vec<Site>> {
-    let mut sites: Vec<Site> = Vec::new();
-    loop {
-        let after = sites.last().map_or("", |site| site.row.code.as_str()).to_owned();
-        let page = Site::page(conn, &after, i64::from(MOST))?;
-        if page.is_empty() {
-            return Ok(sites);
-        }
-        sites.extend(page);
-    }
 }
 
 fn summaries(conn: &mut AnyConnection, rows: Vec<BatchRow>) -> Result<Vec<BatchSummary>> {

@@ -11,7 +11,7 @@ use tubtrail_storage::cleans::{
 };
 use tubtrail_storage::lots::equipment_run;
 use tubtrail_storage::master_data::{CleanKind, Equipment, Noun};
-use tubtrail_storage::search::authors;
+use tubtrail_storage::search::{author, authors};
 use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::{IntoParams, ToSchema};
 
@@ -101,8 +101,7 @@ impl Tubtrail {
             let equipment = named(tx.conn()?, &actor, &reach::RECORD_CLEAN, &new.equipment)?;
             let cleaned_at = fields::occurred_at("cleaned_at", new.cleaned_at, tx.now())?;
             let note = fields::optional_note("note", new.note.as_deref())?;
-            let kind = CleanKind::by_code(tx.conn()?, &new.kind)?
-                .ok_or_else(|| OperationError::unknown(say!("clean kind"), &new.kind, "kind"))?;
+            let kind: CleanKind = fields::named(tx.conn()?, say!("clean kind"), "kind", &new.kind)?;
             if !kind.current.active {
                 let detail = say!("the clean kind {kind} is no longer in use", kind = Quoted(&new.kind));
                 return Err(OperationError::new(&problems::NOT_IN_USE, detail).at("kind"));
@@ -165,8 +164,7 @@ impl Tubtrail {
             tx.at_site(site);
             let void = CleanVoidRow { id: tx.id(), entry: tx.entry(), clean_id: id, reason: reason.clone() };
             tx.record(&void)?;
-            let by = authors(tx.conn()?, &[row.entry])?.into_values().next();
-            let by = by.ok_or_else(|| StorageError::Corrupt(format!("journal entry {} is missing", row.entry)))?.0;
+            let (by, _) = author(tx.conn()?, row.entry)?;
             answer(tx.conn()?, &equipment, row, Some(reason), by)
         })
     }
@@ -179,7 +177,7 @@ impl Tubtrail {
             let not_found = || OperationError::not_found(say!("run"), id);
             let row = equipment_run(tx.conn()?, id)?.ok_or_else(not_found)?;
             let making = batches::addressed(tx.conn()?, &actor, &reach::VOID_EQUIPMENT_RUN, row.batch_id)
-                .map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;
+                .map_err(|error| error.if_not_found(not_found))?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             if !equipment_voids_of(tx.conn()?, &[id])?.is_empty() {
                 return Err(OperationError::new(&problems::ALREADY_VOIDED, say!("run {id} was already voided", id)));
@@ -194,8 +192,7 @@ impl Tubtrail {
 
 /// Equipment named in a request, in use or not, where the actor may do this; out of their reach it is not found.
 pub(crate) fn named(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, code: &str) -> Result<Equipment> {
-    let found = Equipment::by_code(conn, code)?;
-    let equipment = found.ok_or_else(|| OperationError::unknown(say!("equipment"), code, "equipment"))?;
+    let equipment: Equipment = fields::named(conn, say!("equipment"), "equipment", code)?;
     if !actor.reaches(equipment.current.site_id) {
         return Err(OperationError::not_found(say!("equipment"), code).at("equipment"));
     }
@@ -216,9 +213,7 @@ fn cursor(after: &str) -> Result<Option<(NaiveDateTime, i64)>> {
         let at = DateTime::from_timestamp_micros(micros.parse().ok()?)?;
         Some((at.naive_utc(), id.parse().ok()?))
     };
-    read()
-        .map(Some)
-        .ok_or_else(|| OperationError::invalid("after", say!("send the `next` of the page before, as it was")))
+    read().map(Some).ok_or_else(|| fields::no_next("after"))
 }
 
 fn answer(

@@ -215,7 +215,7 @@ pub(crate) fn check(tx: &mut WriteTx<'_>, making: &Making, new: &NewCompletion) 
         .iter()
         .enumerate()
         .map(|(position, output)| {
-            check_output(tx.conn()?, making, output).map_err(|error| error.under(&format!("outputs[{position}]")))
+            check_output(tx.conn()?, making, output).map_err(|error| error.in_list("outputs", position))
         })
         .collect::<Result<_>>()?;
     Ok(Checked { said_at, outputs, note })
@@ -305,7 +305,7 @@ fn record_lots(
     let mature_at = (rest > 0).then(|| completed_at + Duration::minutes(i64::from(rest)));
     let mut lots = Vec::with_capacity(outputs.len());
     for (position, output) in outputs.iter().enumerate() {
-        let keeps_until = keeps_until(output, day).map_err(|error| error.under(&format!("outputs[{position}]")))?;
+        let keeps_until = keeps_until(output, day).map_err(|error| error.in_list("outputs", position))?;
         let new = NewLot {
             day,
             item_id: output.item.row.id,

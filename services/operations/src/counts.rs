@@ -218,7 +218,7 @@ fn check(tx: &mut WriteTx<'_>, site: Site, new: &NewCount) -> Result<Checked> {
     let mut lines = Vec::new();
     let mut seen = HashSet::new();
     for (position, line) in new.lines.iter().enumerate() {
-        let under = |error: OperationError| error.under(&format!("lines[{position}]"));
+        let under = |error: OperationError| error.in_list("lines", position);
         let line = check_line(tx.conn()?, site.row.id, line, new.reason.as_deref()).map_err(under)?;
         if !seen.insert((line.lot.id, line.place.state)) {
             let detail = say!("{lot} stands on two lines of this count", lot = new.lines[position].lot);
@@ -331,7 +331,7 @@ fn refuse_what_cannot_be(conn: &mut AnyConnection, lines: &[Line]) -> Result<()>
         let standing = Standing::of(conn, &line.lot)?;
         let is_open = of_tub().any(|(_, line)| line.place.state == State::Open && line.found_mg > 0);
         let refusal = standing.refuse_what_cannot_be("found", found_mg, expected_mg, standing.spare(is_open));
-        refusal.map_err(|error| error.under(&format!("lines[{position}]")))?;
+        refusal.map_err(|error| error.in_list("lines", position))?;
     }
     Ok(())
 }

@@ -137,7 +137,7 @@ fn addressed(conn: &mut AnyConnection, actor: &Actor, operation: &Operation, id:
     let not_found = || OperationError::not_found(say!("document"), id);
     let row = document(conn, id)?.ok_or_else(not_found)?;
     let of = deliveries::addressed(conn, actor, operation, row.delivery_id);
-    of.map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;
+    of.map_err(|error| error.if_not_found(not_found))?;
     Ok(row)
 }
 

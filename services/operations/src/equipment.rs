@@ -60,12 +60,7 @@ impl Master for Equipment {
     }
 
     fn checked(self, conn: &mut AnyConnection) -> Result<Self> {
-        // What is no longer in use may stand at a site that is not either.
-        if self.active {
-            fields::site(conn, "site", &self.site)?;
-        } else {
-            site_id(conn, &self.site)?;
-        }
+        fields::stands_at(conn, &self.site, self.active)?;
         Ok(Self { name: fields::name("name", &self.name)?, touches: in_order(&self.touches)?, ..self })
     }
 
@@ -80,7 +75,7 @@ impl Master for Equipment {
     }
 
     fn record_version(&self, tx: &mut WriteTx<'_>, equipment_id: i64, version: i32) -> Result<()> {
-        let site_id = site_id(tx.conn()?, &self.site)?;
+        let site_id = fields::stands_at(tx.conn()?, &self.site, self.active)?;
         let row = EquipmentVersionRow {
             id: tx.id(),
             entry: tx.entry(),
@@ -105,9 +100,4 @@ fn in_order(touches: &[ItemKind]) -> Result<Vec<ItemKind>> {
         return Err(OperationError::new(&problems::REPEATED, say!("a kind of item is named twice")).at("touches"));
     }
     Ok(ordered)
-}
-
-fn site_id(conn: &mut AnyConnection, code: &str) -> Result<i64> {
-    let site = stored::Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, "site"))?;
-    Ok(site.row.id)
 }

@@ -81,7 +81,7 @@ impl OperationError {
     }
 
     /// Something out of reach, of which not even the name is told.
-    pub fn out_of_reach() -> Self {
+    pub(crate) fn out_of_reach() -> Self {
         Self::new(&problems::NOT_FOUND, say!("there is no such thing within your reach"))
     }
 
@@ -100,6 +100,18 @@ impl OperationError {
             None => prefix.to_owned(),
         });
         self
+    }
+
+    /// Puts a place in a list before the field at fault: `lines[2]` before `quantity.unit`.
+    #[must_use]
+    pub fn in_list(self, list: &str, position: usize) -> Self {
+        self.under(&format!("{list}[{position}]"))
+    }
+
+    /// Another one, where something was not found: what leads there is then not found either.
+    #[must_use]
+    pub fn if_not_found(self, instead: impl FnOnce() -> Self) -> Self {
+        if self.problem == &problems::NOT_FOUND { instead() } else { self }
     }
 
     /// Names what else is at fault.

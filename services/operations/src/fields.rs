@@ -100,29 +100,31 @@ pub fn utc(time: NaiveDateTime) -> DateTime<Utc> {
     time.and_utc()
 }
 
+/// What a field names by its code, in use or not.
+pub fn named<N: Noun>(conn: &mut AnyConnection, noun: Saying, field: &str, code: &str) -> Result<N> {
+    N::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(noun, code, field))
+}
+
 /// A site named in a request; must be in use.
 pub fn site(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Site> {
-    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, field))?;
+    let site: Site = named(conn, say!("site"), field, code)?;
     in_use(site.current.active, say!("site"), code, field)?;
     Ok(site)
 }
 
 /// A site that narrows a list; it may be out of use by now.
 pub fn filter_site(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
-    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, field))?;
-    Ok(site.row.id)
+    Ok(named::<Site>(conn, say!("site"), field, code)?.row.id)
 }
 
 /// A partner that narrows a list; it may be out of use by now.
 pub fn filter_partner(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
-    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("partner"), code, field))?;
-    Ok(partner.row.id)
+    Ok(named::<Partner>(conn, say!("partner"), field, code)?.row.id)
 }
 
 /// An item that narrows a list; it may be out of use by now.
 pub fn filter_item(conn: &mut AnyConnection, field: &str, code: &str) -> Result<i64> {
-    let item = Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("item"), code, field))?;
-    Ok(item.row.id)
+    Ok(named::<Item>(conn, say!("item"), field, code)?.row.id)
 }
 
 /// The `next` of a list that is paged by row id; empty before the first page.
@@ -131,7 +133,12 @@ pub fn after_id(field: &str, text: &str) -> Result<i64> {
         return Ok(0);
     }
     let id = text.parse().ok().filter(|id: &i64| id.to_string() == text);
-    id.ok_or_else(|| OperationError::invalid(field, say!("send the `next` of the page before, as it was")))
+    id.ok_or_else(|| no_next(field))
+}
+
+/// What was sent as the `next` of the page before is none.
+pub fn no_next(field: &str) -> OperationError {
+    OperationError::invalid(field, say!("send the `next` of the page before, as it was"))
 }
 
 /// The `next` of a list that is paged by code; empty before the first page.
@@ -180,7 +187,7 @@ pub fn sites_asked(
     operation: &Operation,
 ) -> Result<Option<Vec<i64>>> {
     let Some(code) = code else { return Ok(actor.sites_for(operation)) };
-    let site = Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, "site"))?;
+    let site: Site = named(conn, say!("site"), "site", code)?;
     if !actor.reaches(site.row.id) {
         return Err(OperationError::not_found(say!("site"), code).at("site"));
     }
@@ -188,31 +195,35 @@ pub fn sites_asked(
     Ok(Some(vec![site.row.id]))
 }
 
+/// The site where something stands, in the field `site`. What is no longer in use may stand at one that is not either.
+pub fn stands_at(conn: &mut AnyConnection, code: &str, in_use: bool) -> Result<i64> {
+    if in_use { Ok(site(conn, "site", code)?.row.id) } else { filter_site(conn, "site", code) }
+}
+
 /// A partner named in a request; must be in use.
 pub fn partner(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Partner> {
-    let partner = Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("partner"), code, field))?;
+    let partner: Partner = named(conn, say!("partner"), field, code)?;
     in_use(partner.current.active, say!("partner"), code, field)?;
     Ok(partner)
 }
 
 /// An item named in a request; must be in use.
 pub fn item(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Item> {
-    let item = Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("item"), code, field))?;
+    let item: Item = named(conn, say!("item"), field, code)?;
     in_use(item.current.active, say!("item"), code, field)?;
     Ok(item)
 }
 
 /// A recipe named in a request; must be in use.
 pub fn recipe(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Recipe> {
-    let recipe = Recipe::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("recipe"), code, field))?;
+    let recipe: Recipe = named(conn, say!("recipe"), field, code)?;
     in_use(recipe.current.active, say!("recipe"), code, field)?;
     Ok(recipe)
 }
 
 /// Equipment named in a request; must be in use.
 pub fn equipment(conn: &mut AnyConnection, field: &str, code: &str) -> Result<Equipment> {
-    let equipment =
-        Equipment::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("equipment"), code, field))?;
+    let equipment: Equipment = named(conn, say!("equipment"), field, code)?;
     in_use(equipment.current.active, say!("equipment"), code, field)?;
     Ok(equipment)
 }

@@ -148,7 +148,7 @@ impl Tubtrail {
             let lot = lot(tx.conn()?, hold.lot_id)?;
             let standing = Standing::of(tx.conn()?, &lot)?;
             let sites = standing.sites_decided_by(&actor, &reach::RELEASE_HOLD);
-            let sites = sites.map_err(|error| if error.problem == &problems::NOT_FOUND { no_such() } else { error })?;
+            let sites = sites.map_err(|error| error.if_not_found(no_such))?;
             let reason = fields::reason("reason", because.reason.as_deref())?;
             if release_of(tx.conn()?, hold.id)?.is_some() {
                 let detail = say!("hold {id} was already released", id);

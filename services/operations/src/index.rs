@@ -18,8 +18,8 @@ use std::collections::BTreeMap;
 use parking_lot::{Mutex, RwLock};
 use tubtrail_lineage::{BatchIx, ContactChange, Graph, LotIx, Scratch};
 use tubtrail_storage::contents::{CONTENTS, ContentChanges, StatedLot, content_changes};
+use tubtrail_storage::graph_changes::{GRAPH, GraphChanges, GraphLot, GraphUse, graph_changes};
 use tubtrail_storage::journal::Touched;
-use tubtrail_storage::lots::{GRAPH, GraphChanges, GraphLot, GraphUse, graph_changes};
 use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::{AnyConnection, Database, Follower, StorageError, journal};
 
@@ -194,14 +194,12 @@ impl Inside {
         if self.graph.lots() != other.graph.lots() || self.graph.batches() != other.graph.batches() {
             return Some(("lots", 0, "one graph has more lots or batches than the other"));
         }
-        let lots = (0..self.graph.lots()).filter_map(|at| u32::try_from(at).ok()).map(LotIx::from_index);
-        let lot = lots.into_iter().find_map(|lot| Some((lot_row(lot), self.lot_differs(other, lot)?)));
+        let lot = self.graph.every_lot().find_map(|lot| Some((lot_row(lot), self.lot_differs(other, lot)?)));
         if let Some((row, what)) = lot {
             return Some(("lots", row, what));
         }
-        let batches = (0..self.graph.batches()).filter_map(|at| u32::try_from(at).ok()).map(BatchIx::from_index);
-        let batch =
-            batches.into_iter().find_map(|batch| Some((self.batch_row(batch), self.batch_differs(other, batch)?)));
+        let mut batches = self.graph.every_batch();
+        let batch = batches.find_map(|batch| Some((self.batch_row(batch), self.batch_differs(other, batch)?)));
         if let Some((batch, what)) = batch {
             return Some(("batches", batch, what));
         }

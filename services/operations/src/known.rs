@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::State;
 use tubtrail_storage::lots::LotRow;
 use tubtrail_storage::search::{self, NamedBatch};
-use tubtrail_storage::stock::{BalanceRow, HoldRow, LotRejectionRow, balances_of};
+use tubtrail_storage::stock::{BalanceRow, HoldRow, LotRejectionRow, balances_of, holds_on};
 use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::ToSchema;
 
@@ -105,7 +105,7 @@ impl Known {
             partners: search::partner_codes(conn, &lots.iter().filter_map(|lot| lot.supplier_id).collect::<Vec<_>>())?,
             batches: search::named_batches(conn, &lots.iter().filter_map(|lot| lot.batch_id).collect::<Vec<_>>())?,
             balances,
-            holds: search::holds_on(conn, &ids)?,
+            holds: holds_on(conn, &ids)?,
             rejections: search::rejections_of(conn, &ids)?,
             recalls: HashMap::new(),
             ids,

@@ -13,6 +13,7 @@ mod error;
 mod fields;
 mod index;
 pub mod known;
+mod lot_pages;
 mod names;
 pub mod passwords;
 pub mod problems;

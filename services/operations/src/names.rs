@@ -12,6 +12,7 @@ use crate::error::Result;
 pub(crate) struct Names {
     sites: HashMap<i64, Site>,
     items: HashMap<i64, Item>,
+    partners: HashMap<i64, Partner>,
 }
 
 impl Names {
@@ -28,6 +29,11 @@ impl Names {
     /// An item by row id.
     pub(crate) fn item(&mut self, conn: &mut AnyConnection, id: i64) -> Result<&Item> {
         remember(&mut self.items, conn, "item", id)
+    }
+
+    /// A partner by row id.
+    pub(crate) fn partner(&mut self, conn: &mut AnyConnection, id: i64) -> Result<&Partner> {
+        remember(&mut self.partners, conn, "partner", id)
     }
 }
 

@@ -75,12 +75,7 @@ impl Master for Printer {
     }
 
     fn checked(self, conn: &mut AnyConnection) -> Result<Self> {
-        // What is no longer in use may stand at a site that is not either.
-        if self.active {
-            fields::site(conn, "site", &self.site)?;
-        } else {
-            site_id(conn, &self.site)?;
-        }
+        fields::stands_at(conn, &self.site, self.active)?;
         Ok(Self { name: fields::name("name", &self.name)?, uri: address(&self.uri)?, ..self })
     }
 
@@ -95,7 +90,7 @@ impl Master for Printer {
     }
 
     fn record_version(&self, tx: &mut WriteTx<'_>, printer_id: i64, version: i32) -> Result<()> {
-        let site_id = site_id(tx.conn()?, &self.site)?;
+        let site_id = fields::stands_at(tx.conn()?, &self.site, self.active)?;
         let row = PrinterVersionRow {
             id: tx.id(),
             entry: tx.entry(),
@@ -111,11 +106,6 @@ impl Master for Printer {
         };
         Ok(tx.record(&row)?)
     }
-}
-
-fn site_id(conn: &mut AnyConnection, code: &str) -> Result<i64> {
-    let site = stored::Site::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("site"), code, "site"))?;
-    Ok(site.row.id)
 }
 
 /// An address of a printer: a scheme it can be spoken to in, a host without a name and a password before it, no fragment.

@@ -155,7 +155,7 @@ impl Tubtrail {
             let not_found = || OperationError::not_found(say!("reading"), id);
             let row = reading(tx.conn()?, id)?.ok_or_else(not_found)?;
             let making = batches::addressed(tx.conn()?, &actor, &reach::VOID_READING, row.batch_id)
-                .map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;
+                .map_err(|error| error.if_not_found(not_found))?;
             let reason = fields::reason("reason", Some(&new.reason))?;
             let instead = new.temperature_celsius.map(|celsius| in_its_place(tx, &row, celsius)).transpose()?;
             if !reading_voids_of(tx.conn()?, &[id])?.is_empty() {
@@ -195,9 +195,7 @@ pub(crate) fn check(new: &[NewReading], now: NaiveDateTime) -> Result<Vec<Checke
     fields::between("readings", new.len(), 0, MOST_READINGS)?;
     new.iter()
         .enumerate()
-        .map(|(position, reading)| {
-            check_reading(reading, now).map_err(|error| error.under(&format!("readings[{position}]")))
-        })
+        .map(|(position, reading)| check_reading(reading, now).map_err(|error| error.in_list("readings", position)))
         .collect()
 }
 

@@ -12,10 +12,12 @@ mod drills;
 mod endings;
 mod lines;
 mod news;
+mod notice_text;
 mod outline;
 mod outlook;
 mod places;
 mod pull;
+mod reading;
 mod seeds;
 mod survey;
 mod work;
@@ -66,6 +68,8 @@ pub const CAUTION: Saying = say!(
 /// How long a recall may take unless it says: the law usually wants records within 24 hours (21 CFR 1.1455(c)(1): "no
 /// later than 24 hours", from memory).
 const USUALLY_DUE: Duration = Duration::hours(24);
+/// Most days a recall may be given.
+const MOST_DAYS: i64 = 365;
 
 /// Meant or practised.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -261,9 +265,6 @@ fn check(tx: &mut WriteTx<'_>, new: &NewRecall) -> Result<RecallRow> {
         instructions: fields::optional_note("instructions", new.instructions.as_deref())?,
     })
 }
-
-/// Most days a recall may be given.
-const MOST_DAYS: i64 = 365;
 
 /// A recall in an address.
 pub(crate) fn addressed(conn: &mut AnyConnection, id: i64) -> Result<RecallRow> {

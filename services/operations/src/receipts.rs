@@ -142,7 +142,7 @@ fn check(tx: &mut WriteTx<'_>, transfer: TransferRow, new: &NewReceipt) -> Resul
     let mut checked = Checked { transfer, received_at, note, lines: Vec::new() };
     let mut seen = HashSet::new();
     for (position, line) in new.lines.iter().enumerate() {
-        let under = |error: OperationError| error.under(&format!("lines[{position}]"));
+        let under = |error: OperationError| error.in_list("lines", position);
         let line = check_line(tx, &checked.transfer, &sent_mg, line, new.reason.as_deref()).map_err(under)?;
         if !seen.insert(line.standing.lot.id) {
             let detail = say!("lot {lot} stands on two lines of this receipt", lot = line.standing.number()?);

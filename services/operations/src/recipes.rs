@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use tubtrail_domain::quantity::Mass;
 use tubtrail_domain::say;
 use tubtrail_storage::master_data::{
-    self as stored, Noun, RecipeLineRow, RecipeRow, RecipeVersionRow, item_rows, recipe_lines_of,
+    self as stored, RecipeLineRow, RecipeRow, RecipeVersionRow, item_rows, recipe_lines_of,
 };
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::ToSchema;
@@ -21,7 +21,7 @@ use crate::{fields, problems};
 /// Most lines of one recipe.
 pub const MOST_LINES: usize = 100;
 /// How long a base rests if its recipe does not say: 12 hours (common practice, no source).
-pub const BASE_MATURES_MINUTES: i32 = 720;
+const BASE_MATURES_MINUTES: i32 = 720;
 /// Longest rest: two weeks.
 const LONGEST_REST_MINUTES: i32 = 20_160;
 
@@ -127,7 +127,7 @@ impl Master for Recipe {
     }
 
     fn may_become(conn: &mut AnyConnection, stored: &stored::Recipe, next: &Self) -> Result<()> {
-        let next = item_id(conn, &next.item)?;
+        let next = fields::filter_item(conn, "item", &next.item)?;
         if stored.row.item_id == next {
             return Ok(());
         }
@@ -135,7 +135,7 @@ impl Master for Recipe {
     }
 
     fn record_identity(&self, tx: &mut WriteTx<'_>) -> Result<i64> {
-        let item_id = item_id(tx.conn()?, &self.item)?;
+        let item_id = fields::filter_item(tx.conn()?, "item", &self.item)?;
         let id = tx.id();
         tx.record(&RecipeRow { id, entry: tx.entry(), code: self.code.clone(), item_id })?;
         Ok(id)
@@ -155,7 +155,7 @@ impl Master for Recipe {
         };
         tx.record(&row)?;
         for (line, number) in self.lines.iter().zip(1..) {
-            let item_id = item_id(tx.conn()?, &line.item)?;
+            let item_id = fields::filter_item(tx.conn()?, "item", &line.item)?;
             let line = RecipeLineRow {
                 id: tx.id(),
                 entry: tx.entry(),
@@ -176,7 +176,7 @@ fn check_lines(conn: &mut AnyConnection, recipe: &Recipe) -> Result<Mass> {
     let mut sum = Mass::ZERO;
     let mut seen = HashSet::new();
     for (position, line) in recipe.lines.iter().enumerate() {
-        let under = |error: OperationError| error.under(&format!("lines[{position}]"));
+        let under = |error: OperationError| error.in_list("lines", position);
         let mass = check_line(conn, recipe, line, &mut seen).map_err(under)?;
         let too_much = || OperationError::invalid("grams", say!("the recipe comes to more than 1000000 kg"));
         sum = sum.checked_add(mass).ok_or_else(too_much).map_err(under)?;
@@ -209,12 +209,7 @@ fn named_item(conn: &mut AnyConnection, field: &str, code: &str, in_use: bool) -
     if in_use {
         return fields::item(conn, field, code);
     }
-    stored::Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("item"), code, field))
-}
-
-fn item_id(conn: &mut AnyConnection, code: &str) -> Result<i64> {
-    let item = stored::Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("item"), code, "item"))?;
-    Ok(item.row.id)
+    fields::named(conn, say!("item"), field, code)
 }
 
 fn codes_of(conn: &mut AnyConnection, ids: impl Iterator<Item = i64>) -> Result<HashMap<i64, String>> {

@@ -3,13 +3,13 @@
 use serde::{Deserialize, Serialize};
 use tubtrail_domain::gs1::gtin::Gln;
 use tubtrail_domain::say;
-use tubtrail_storage::master_data::{self as stored, SiteRow, SiteVersionRow};
+use tubtrail_storage::master_data::{self as stored, Noun as _, SiteRow, SiteVersionRow};
 use tubtrail_storage::{AnyConnection, WriteTx};
 use utoipa::ToSchema;
 
 use crate::error::{OperationError, Result};
 use crate::fields;
-use crate::master_data::{Master, noun};
+use crate::master_data::{MOST, Master, noun};
 
 /// What sort of place it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -125,5 +125,18 @@ impl Master for Site {
             address: self.address.clone(),
         };
         Ok(tx.record(&row)?)
+    }
+}
+
+/// Every site there is, in use or not, in order of code.
+pub(crate) fn every_site(conn: &mut AnyConnection) -> Result<Vec<stored::Site>> {
+    let mut sites: Vec<stored::Site> = Vec::new();
+    loop {
+        let after = sites.last().map_or("", |site| site.row.code.as_str()).to_owned();
+        let page = stored::Site::page(conn, &after, i64::from(MOST))?;
+        if page.is_empty() {
+            return Ok(sites);
+        }
+        sites.extend(page);
     }
 }

@@ -15,12 +15,12 @@ pub use self::changed::{AnswerChanged, ChangedLot, ChangedLots};
 use self::reading::{checked, find, record};
 use crate::allergen_words::{AllergenList, Says};
 use crate::error::{OperationError, Result};
+use crate::fields;
 use crate::lots;
 use crate::master_data::{MOST, Page};
 use crate::quantities::Amount;
 use crate::reach::{self, Request};
 use crate::tubtrail::{Answered, Tubtrail};
-use crate::{fields, problems};
 
 /// A statement as it is written down.
 #[derive(Clone, Debug, Default, Serialize, Deserialize, ToSchema)]
@@ -221,12 +221,10 @@ impl Tubtrail {
         let limit = asked.limit.clamp(1, MOST);
         let after = fields::after_id("after", &asked.after)?;
         self.read_at_once(|conn| {
-            let of = |code: &Option<String>| code.clone();
+            let (item, supplier) = (asked.item.as_deref(), asked.supplier.as_deref());
             let filter = StatementFilter {
-                item_id: of(&asked.item).map(|code| fields::filter_item(conn, "item", &code)).transpose()?,
-                supplier_id: of(&asked.supplier)
-                    .map(|code| fields::filter_partner(conn, "supplier", &code))
-                    .transpose()?,
+                item_id: item.map(|code| fields::filter_item(conn, "item", code)).transpose()?,
+                supplier_id: supplier.map(|code| fields::filter_partner(conn, "supplier", code)).transpose()?,
                 lot_id: match &asked.lot {
                     Some(lot) => {
                         let row = lots::named(conn, "lot", lot)?;
@@ -254,7 +252,7 @@ impl Tubtrail {
             if let Some(lot_id) = row.lot_id {
                 let lot = tubtrail_storage::lots::lot(conn, lot_id)?;
                 let reached = lots::within_reach(conn, &request.actor, &reach::GET_STATEMENT, &lot);
-                reached.map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;
+                reached.map_err(|error| error.if_not_found(not_found))?;
             }
             reading::answers(conn, vec![row])?.pop().ok_or_else(not_found)
         })

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use tubtrail_domain::place::State;
 use tubtrail_domain::say;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
-use tubtrail_storage::master_data::{Noun, Site, reorder_levels_in_force};
+use tubtrail_storage::master_data::{Site, reorder_levels_in_force};
 use tubtrail_storage::on_hand::{
     ItemSum, LastDay, Meant, OnHandRow, StockFilter, StockKey, on_hand_after, sums_by_item, warn_days,
 };
@@ -23,6 +23,7 @@ use crate::master_data::{MOST, Page};
 use crate::names::Names;
 use crate::quantities::Grams;
 use crate::reach::{self, Actor, Request};
+use crate::sites::every_site;
 use crate::standing::Standing;
 use crate::tubtrail::Tubtrail;
 use crate::{fields, lots};
@@ -179,12 +180,10 @@ impl Tubtrail {
         let now = (self.clock)();
         self.read(|conn| {
             let filter = filter(conn, &request.actor, asked, now)?;
-            let mut rows = on_hand_after(conn, &filter, &after, i64::from(limit) + 1)?;
-            let more = rows.len() > limit as usize;
-            rows.truncate(limit as usize);
-            let next = rows.last().filter(|_| more).map(text_of);
+            let rows = on_hand_after(conn, &filter, &after, i64::from(limit) + 1)?;
+            let page = Page::cut(rows, limit as usize, text_of);
             let index = self.current_index(conn)?;
-            Ok(Page { items: answer(conn, index, &rows)?, next })
+            Ok(Page { items: answer(conn, index, &page.items)?, next: page.next })
         })
     }
 
@@ -195,13 +194,11 @@ impl Tubtrail {
         let after = fields::after_id("after", &asked.after)?;
         self.read(|conn| {
             let sites = fields::sites_asked(conn, asked.site.as_deref(), &request.actor, &reach::TOTAL_STOCK)?;
-            let mut sums = sums_by_item(conn, sites.as_deref(), after, i64::from(limit) + 1)?;
-            let more = sums.len() > limit as usize;
-            sums.truncate(limit as usize);
-            let next = sums.last().filter(|_| more).map(|sum| sum.item_id.to_string());
+            let sums = sums_by_item(conn, sites.as_deref(), after, i64::from(limit) + 1)?;
+            let page = Page::cut(sums, limit as usize, |sum| sum.item_id.to_string());
             let mut names = Names::default();
-            let items = sums.iter().map(|sum| sum_answer(conn, &mut names, sum)).collect::<Result<Vec<_>>>()?;
-            Ok(Page { items, next })
+            let items = page.items.iter().map(|sum| sum_answer(conn, &mut names, sum)).collect::<Result<_>>()?;
+            Ok(Page { items, next: page.next })
         })
     }
 
@@ -309,15 +306,7 @@ fn sites_or_all(conn: &mut AnyConnection, sites: Option<&[i64]>) -> Result<Vec<S
     if let Some(ids) = sites {
         return ids.iter().map(|id| Ok(names.site(conn, *id)?.clone())).collect();
     }
-    let mut all: Vec<Site> = Vec::new();
-    loop {
-        let after = all.last().map_or(String::new(), |site| site.row.code.clone());
-        let page = Site::page(conn, &after, i64::from(MOST))?;
-        if page.is_empty() {
-            return Ok(all);
-        }
-        all.extend(page);
-    }
+    every_site(conn)
 }
 
 /// What lies where, as answered.
@@ -418,7 +407,7 @@ fn key_of(after: &str) -> Result<StockKey> {
     if after.is_empty() {
         return Ok(StockKey::default());
     }
-    let wrong = || OperationError::invalid("after", say!("send the `next` of the page before, as it was"));
+    let wrong = || fields::no_next("after");
     let mut parts = after.split('.');
     let (Some(site), Some(state), Some(lot), None) = (parts.next(), parts.next(), parts.next(), parts.next()) else {
         return Err(wrong());

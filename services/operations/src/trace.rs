@@ -18,12 +18,12 @@ use self::outline::{Outline, Part};
 pub use self::path::{Path, PathStep};
 pub use self::totals::{TraceTotals, TracedPlace};
 use crate::deliveries::{self, Expiry};
-use crate::error::{OperationError, Result};
+use crate::error::Result;
 use crate::index::{Answered, Inside, Unanswered, lot_ix, lot_row};
 use crate::known::{Holding, Origin};
+use crate::lot_pages::{self, Begins};
 use crate::lots::{HoldShown, LotKind, number, parse};
 use crate::master_data::MOST;
-use crate::problems;
 use crate::quantities::Grams;
 use crate::reach::{self, Request};
 use crate::tubtrail::Tubtrail;
@@ -237,17 +237,12 @@ impl Tubtrail {
     }
 
     fn page(&self, request: &Request, seeds: &[Seed], direction: Direction, after: &str, limit: u32) -> Result<Trace> {
-        let (from, fingerprint) = cursor(after)?;
-        let part = Part::Page { from, most: limit.clamp(1, MOST) as usize };
+        let begins = Begins::read(after)?;
+        let part = Part::Page { from: begins.at, most: limit.clamp(1, MOST) as usize };
         let outline = self.outline(request, seeds, direction, part)?;
-        if from > outline.lots.len() || (from > 0 && outline.fingerprint(from) != fingerprint) {
-            return Err(
-                OperationError::new(&problems::TRACE_MOVED, say!("read it again from the first page")).at("after")
-            );
-        }
+        begins.check(outline.rows())?;
         let lots = self.answer_of(request, |inside, _| show(inside, &outline, outline.detailed()))?;
-        let until = outline.detailed().end;
-        let next = (until < outline.lots.len()).then(|| format!("{until}.{}", outline.fingerprint(until)));
+        let next = lot_pages::next(outline.detailed().end, outline.rows());
         Ok(Trace { head: head(seeds, direction, &outline), lots, next })
     }
 
@@ -275,15 +270,6 @@ impl Tubtrail {
             lots.iter().map(|lot| Ok((lot_ix(lot.id)?, number(lot)?.to_string()))).collect()
         })
     }
-}
-
-/// The `next` of the page before: where it ended, and what it had come to by then.
-fn cursor(after: &str) -> Result<(usize, &str)> {
-    if after.is_empty() {
-        return Ok((0, ""));
-    }
-    let read = after.split_once('.').and_then(|(from, print)| Some((from.parse().ok()?, print)));
-    read.ok_or_else(|| OperationError::invalid("after", say!("send the `next` of the page before, as it was")))
 }
 
 fn head(seeds: &[Seed], direction: Direction, outline: &Outline) -> TraceHead {

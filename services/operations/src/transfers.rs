@@ -256,7 +256,7 @@ fn check(tx: &mut WriteTx<'_>, index: &Index, actor: &Actor, from: Site, new: &N
     let mut checked = Checked { from, to, dispatched_at, note, lines: Vec::new() };
     let mut seen = HashSet::new();
     for (position, line) in new.lines.iter().enumerate() {
-        let under = |error: OperationError| error.under(&format!("lines[{position}]"));
+        let under = |error: OperationError| error.in_list("lines", position);
         let (standing, mass_mg) = check_line(tx, index, actor, &checked, line).map_err(under)?;
         if !seen.insert(standing.lot.id) {
             let detail = say!("lot {lot} stands on two lines of this transfer", lot = line.lot);

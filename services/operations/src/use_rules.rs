@@ -6,8 +6,8 @@ use tubtrail_domain::say;
 use tubtrail_domain::saying::Saying;
 use tubtrail_domain::using::{self, Lies, Unfit, Wanted, may_be_used};
 use tubtrail_storage::lots::LotRow;
-use tubtrail_storage::search::authors;
-use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
+use tubtrail_storage::search::author;
+use tubtrail_storage::{AnyConnection, WriteTx};
 
 use crate::batches::Making;
 use crate::error::{OperationError, Result};
@@ -74,8 +74,7 @@ pub(crate) fn judge(
 fn held_since(tx: &mut WriteTx<'_>, lot: &Standing) -> Result<Option<NaiveDateTime>> {
     let Some(hold) = &lot.hold else { return Ok(None) };
     tx.write_journal()?;
-    let missing = || StorageError::Corrupt(format!("hold {}: its journal entry is missing", hold.id));
-    let (_, since) = authors(tx.conn()?, &[hold.entry])?.remove(&hold.entry).ok_or_else(missing)?;
+    let (_, since) = author(tx.conn()?, hold.entry)?;
     Ok(Some(since))
 }
 

@@ -242,8 +242,7 @@ fn check_graph(conn: &mut AnyConnection, index: &Index, verified: &mut Verified)
 fn check_shares(index: &Index, verified: &mut Verified) -> Option<Wrong> {
     index.look(|inside, scratch| {
         let graph = &inside.graph;
-        let lots = (0..graph.lots()).filter_map(|at| u32::try_from(at).ok()).map(LotIx::from_index);
-        let received: Vec<LotIx> = lots.filter(|lot| graph.made_by(*lot).is_none()).collect();
+        let received: Vec<LotIx> = graph.every_lot().filter(|lot| graph.made_by(*lot).is_none()).collect();
         let every = received.len().div_ceil(SAMPLE).max(1);
         let mut groups: Vec<&[LotIx]> = received.iter().step_by(every).map(std::slice::from_ref).collect();
         verified.shares = groups.len() as u64;

@@ -35,7 +35,7 @@ impl Tubtrail {
             let not_found = || OperationError::not_found(say!("use"), id);
             let row = use_by_id(tx.conn()?, id)?.ok_or_else(not_found)?;
             let making = batches::addressed(tx.conn()?, &actor, &reach::VOID_USE, row.batch_id)
-                .map_err(|error| if error.problem == &problems::NOT_FOUND { not_found() } else { error })?;
+                .map_err(|error| error.if_not_found(not_found))?;
             let reason = fields::reason("reason", Some(&new.reason))?;
             refuse_void(tx, &row)?;
             record_void(tx, &making, &row, reason)?;

@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use tubtrail_domain::say;
 use tubtrail_domain::saying::Quoted;
 use tubtrail_domain::webhooks::Event;
-use tubtrail_storage::search::authors;
+use tubtrail_storage::search::author;
 use tubtrail_storage::webhooks::{
     Webhook as Stored, WebhookRow, WebhookSecretRow, WebhookSwitchRow, WebhookTestRow, all_webhooks, secrets_of,
     webhook_by_code, webhooks_page,
@@ -358,15 +358,14 @@ fn events_of(row: &WebhookRow) -> Result<Vec<Event>> {
 
 /// Who made a webhook, and when.
 fn created(conn: &mut AnyConnection, row: &WebhookRow) -> Result<(String, DateTime<Utc>)> {
-    let missing = || StorageError::Corrupt(format!("webhooks row {}: its journal entry is missing", row.id));
-    let (actor, at) = authors(conn, &[row.entry])?.remove(&row.entry).ok_or_else(missing)?;
+    let (actor, at) = author(conn, row.entry)?;
     Ok((actor, fields::utc(at)))
 }
 
 fn show(conn: &mut AnyConnection, stored: Stored) -> Result<Webhook> {
     let missing = || StorageError::Corrupt(format!("webhooks row {}: it has no secret", stored.row.id));
     let newest: WebhookSecretRow = secrets_of(conn, stored.row.id)?.into_iter().next().ok_or_else(missing)?;
-    let (_, since) = authors(conn, &[newest.entry])?.remove(&newest.entry).ok_or_else(missing)?;
+    let (_, since) = author(conn, newest.entry)?;
     let created = created(conn, &stored.row)?;
     answer(conn, stored, created, fields::utc(since))
 }

@@ -1,6 +1,5 @@
 //! Request bodies and query strings: bounded, read strictly, and blamed on the right field.
 
-use std::fmt::Write as _;
 use std::time::Duration;
 
 use actix_web::dev::Payload;
@@ -17,6 +16,7 @@ use tubtrail_operations::unreadable::in_plain_words;
 use tubtrail_operations::{OperationError, problems};
 use utoipa::ToSchema;
 
+use crate::hex::hex;
 use crate::problem::Problem;
 use crate::routed::{self, Routed};
 use crate::shape;
@@ -262,10 +262,7 @@ fn request_hash(request: &HttpRequest, body: &[u8]) -> String {
         hash.update([0]);
     }
     hash.update(body);
-    hash.finalize().iter().fold(String::with_capacity(64), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+    hex(&hash.finalize())
 }
 
 /// A query string, read strictly: an unknown or ill-formed parameter is a problem that names it.

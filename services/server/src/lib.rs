@@ -8,6 +8,7 @@ pub mod demo;
 pub mod door;
 mod exports;
 pub mod followers;
+mod hex;
 pub mod house;
 pub mod jobs;
 mod labels;

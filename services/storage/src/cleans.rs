@@ -7,7 +7,7 @@ use diesel::prelude::*;
 use diesel::sql_query;
 use diesel::sql_types::BigInt;
 
-use crate::{AnyConnection, StorageError};
+use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
     /// A way of cleaning.
@@ -132,42 +132,14 @@ pub fn cleans_of(
     Ok(query.order((cleans::cleaned_at.desc(), cleans::id.desc())).limit(limit).load(conn)?)
 }
 
-/// The cleans of a piece of equipment between two moments, both included, that were not voided.
-pub fn cleans_between(
-    conn: &mut AnyConnection,
-    equipment_id: i64,
-    from: NaiveDateTime,
-    until: NaiveDateTime,
-) -> Result<Vec<CleanRow>, StorageError> {
-    let found: Vec<CleanRow> = cleans::table
-        .filter(cleans::equipment_id.eq(equipment_id))
-        .filter(cleans::cleaned_at.ge(from))
-        .filter(cleans::cleaned_at.le(until))
-        .order((cleans::cleaned_at, cleans::id))
-        .load(conn)?;
-    let voids = clean_voids_of(conn, &found.iter().map(|row| row.id).collect::<Vec<_>>())?;
-    Ok(found.into_iter().filter(|row| voids.iter().all(|void| void.clean_id != row.id)).collect())
-}
-
 /// The voids among some cleans.
 pub fn clean_voids_of(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<CleanVoidRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in ids.chunks(500) {
-        found.extend(
-            clean_voids::table.filter(clean_voids::clean_id.eq_any(chunk.to_vec())).load::<CleanVoidRow>(conn)?,
-        );
-    }
-    Ok(found)
+    Ok(CleanVoidRow::among(conn, "clean_id", ids)?)
 }
 
 /// The voids among some runs on equipment.
 pub fn equipment_voids_of(conn: &mut AnyConnection, run_ids: &[i64]) -> Result<Vec<EquipmentVoidRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in run_ids.chunks(500) {
-        let of_these = equipment_voids::table.filter(equipment_voids::batch_equipment_id.eq_any(chunk.to_vec()));
-        found.extend(of_these.load::<EquipmentVoidRow>(conn)?);
-    }
-    Ok(found)
+    Ok(EquipmentVoidRow::among(conn, "batch_equipment_id", run_ids)?)
 }
 
 /// The ways a site served, the oldest first; of those since the same moment the last written down counts.

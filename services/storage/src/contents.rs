@@ -4,6 +4,7 @@ use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 
 use crate::cleans::{clean_kind_versions, clean_voids, cleans, equipment_voids};
+use crate::ids::CHUNK;
 use crate::lots::{batch_equipment, batches, lots, untracked_inputs};
 use crate::master_data::{item_versions, site_versions};
 use crate::statements::{StatementProteinRow, StatementRow, statement_proteins, statements, statements_by_ids};
@@ -250,11 +251,11 @@ pub fn stated_lots(
 ) -> Result<Vec<StatedLot>, StorageError> {
     let columns = (lots::id, lots::item_id, lots::supplier_id, lots::batch_id, lots::day);
     let mut found: Vec<StatedLot> = Vec::new();
-    for chunk in items.chunks(500) {
+    for chunk in items.chunks(CHUNK) {
         let of_items = lots::table.filter(lots::item_id.eq_any(chunk.to_vec())).filter(lots::entry.le(until));
         found.extend(of_items.select(columns).load::<StatedLot>(conn)?);
     }
-    for chunk in lot_ids.chunks(500) {
+    for chunk in lot_ids.chunks(CHUNK) {
         let these = lots::table.filter(lots::id.eq_any(chunk.to_vec())).filter(lots::entry.le(until));
         found.extend(these.select(columns).load::<StatedLot>(conn)?);
     }
@@ -264,7 +265,7 @@ pub fn stated_lots(
 /// Everything without a lot in the batches that took some items so, as an entry left it.
 pub fn inputs_beside(conn: &mut AnyConnection, items: &[i64], until: i64) -> Result<Vec<StatedInput>, StorageError> {
     let mut batch_ids: Vec<i64> = Vec::new();
-    for chunk in items.chunks(500) {
+    for chunk in items.chunks(CHUNK) {
         let of_items = untracked_inputs::table
             .filter(untracked_inputs::item_id.eq_any(chunk.to_vec()))
             .filter(untracked_inputs::entry.le(until));
@@ -273,7 +274,7 @@ pub fn inputs_beside(conn: &mut AnyConnection, items: &[i64], until: i64) -> Res
     batch_ids.sort_unstable();
     batch_ids.dedup();
     let mut found = Vec::new();
-    for chunk in batch_ids.chunks(500) {
+    for chunk in batch_ids.chunks(CHUNK) {
         let inputs = untracked_inputs::table
             .inner_join(batches::table)
             .filter(untracked_inputs::batch_id.eq_any(chunk.to_vec()))

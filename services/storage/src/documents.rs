@@ -1,13 +1,12 @@
 //! Photos and papers that came with a delivery. What is said of a file is a fact; the file itself lies beside it in pieces, and
 //! must have the hash that the fact names.
 
-use std::fmt::Write as _;
-
 use diesel::prelude::*;
 use sha2::{Digest, Sha256};
 
 use crate::audit::Wrong;
 use crate::fact::Fact;
+use crate::write::hex;
 use crate::{AnyConnection, StorageError, WriteTx};
 
 /// The table of the pieces.
@@ -55,11 +54,7 @@ struct PieceRow {
 
 /// The hash under which a file is kept: SHA-256, hex.
 pub fn sha256(file: &[u8]) -> String {
-    Sha256::digest(file).iter().fold(String::with_capacity(64), |mut text, byte| {
-        // Writing to a text cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+    hex(&Sha256::digest(file))
 }
 
 /// Keeps the file of a document that was just recorded.

@@ -3,6 +3,7 @@
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 
+use crate::ids::CHUNK;
 use crate::master_data::{Noun, Partner, Site, partner_versions, site_versions};
 use crate::{AnyConnection, StorageError};
 
@@ -57,7 +58,7 @@ pub fn gtins_once_of(conn: &mut AnyConnection, item_id: i64) -> Result<Vec<ItemG
     let once: Vec<String> =
         item_gtins::table.filter(item_gtins::item_id.eq(item_id)).select(item_gtins::gtin).distinct().load(conn)?;
     let mut found: Vec<ItemGtinRow> = Vec::new();
-    for chunk in once.chunks(500) {
+    for chunk in once.chunks(CHUNK) {
         found.extend(item_gtins::table.filter(item_gtins::gtin.eq_any(chunk.to_vec())).load::<ItemGtinRow>(conn)?);
     }
     found.sort_by_key(|row| (row.since, row.id));

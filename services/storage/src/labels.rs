@@ -9,8 +9,9 @@ use diesel::sql_query;
 use diesel::sql_types::BigInt;
 
 use crate::gtins::{ItemGtinRow, gtin_in_force, item_gtins};
+use crate::ids::{CHUNK, listed};
 use crate::master_data::{Maker, Noun};
-use crate::{AnyConnection, StorageError};
+use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
     /// Who makes what is on the labels.
@@ -170,7 +171,7 @@ pub fn item_labels_of(
     item_ids: &[i64],
 ) -> Result<HashMap<i64, ItemLabelVersionRow>, StorageError> {
     let mut found = HashMap::new();
-    for chunk in item_ids.chunks(500) {
+    for chunk in item_ids.chunks(CHUNK) {
         let rows: Vec<(i64, ItemLabelVersionRow)> = item_label_versions::table
             .inner_join(item_labels::table)
             .filter(item_labels::item_id.eq_any(chunk.to_vec()))
@@ -230,17 +231,13 @@ pub fn prints_so_far(conn: &mut AnyConnection, lot_id: i64) -> Result<i32, Stora
     Ok(last.unwrap_or(0))
 }
 
-/// The steps of some prints, in the order in which they happened; chunked, for SQLite bounds the variables of a statement.
+/// The steps of some prints, in the order in which they happened.
 pub fn steps_of(conn: &mut AnyConnection, print_ids: &[i64]) -> Result<HashMap<i64, Vec<PrintStepRow>>, StorageError> {
+    let mut rows = PrintStepRow::among(conn, "print_id", print_ids)?;
+    rows.sort_by_key(|row| row.id);
     let mut found: HashMap<i64, Vec<PrintStepRow>> = HashMap::new();
-    for chunk in print_ids.chunks(500) {
-        let rows: Vec<PrintStepRow> = print_steps::table
-            .filter(print_steps::print_id.eq_any(chunk.to_vec()))
-            .order(print_steps::id)
-            .load(conn)?;
-        for row in rows {
-            found.entry(row.print_id).or_default().push(row);
-        }
+    for row in rows {
+        found.entry(row.print_id).or_default().push(row);
     }
     Ok(found)
 }
@@ -281,8 +278,7 @@ pub fn jobs_after(
     // Row ids and states are words of ours, never text of a request.
     let mut query = "SELECT p.id FROM label_prints p WHERE p.printer_id IS NOT NULL AND p.id > $1".to_owned();
     if let Some(sites) = &filter.sites {
-        let sites: Vec<_> = sites.iter().chain([&-1]).map(i64::to_string).collect();
-        let _ = write!(query, " AND p.site_id IN ({})", sites.join(", "));
+        let _ = write!(query, " AND p.site_id IN ({})", listed(sites));
     }
     if let Some(printer) = filter.printer_id {
         let _ = write!(query, " AND p.printer_id = {printer}");
@@ -300,10 +296,7 @@ pub fn jobs_after(
 }
 
 fn prints_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<LabelPrintRow>, StorageError> {
-    let mut found: Vec<LabelPrintRow> = Vec::with_capacity(ids.len());
-    for chunk in ids.chunks(500) {
-        found.extend(label_prints::table.filter(label_prints::id.eq_any(chunk.to_vec())).load::<LabelPrintRow>(conn)?);
-    }
+    let mut found = LabelPrintRow::among(conn, "id", ids)?;
     found.sort_by_key(|row| row.id);
     Ok(found)
 }

@@ -5,6 +5,7 @@ use diesel::prelude::*;
 use diesel::sql_types::Bool;
 use tubtrail_domain::lot_number::LotNumber;
 
+use crate::ids::CHUNK;
 use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
@@ -222,7 +223,7 @@ pub fn lots_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<LotRow>,
 /// Which of some lots are tubs, in the order given.
 pub fn tubs_among(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<i64>, StorageError> {
     let mut found = Vec::new();
-    for chunk in ids.chunks(500) {
+    for chunk in ids.chunks(CHUNK) {
         let tubs = lots::table.filter(lots::id.eq_any(chunk.to_vec())).filter(lots::kind.eq("tub"));
         found.extend(tubs.order(lots::id).select(lots::id).load::<i64>(conn)?);
     }
@@ -300,7 +301,7 @@ pub fn batches_page(conn: &mut AnyConnection, asked: &BatchesAsked, limit: i64) 
 
 /// A condition for every so many sites: one for each would be a deeper tree than SQLite takes.
 fn within(span: &SitesSpan) -> impl Iterator<Item = Condition> + '_ {
-    span.site_ids.chunks(500).map(|sites| {
+    span.site_ids.chunks(CHUNK).map(|sites| {
         let mut condition: Condition = Box::new(batches::site_id.eq_any(sites.to_vec()));
         if let Some(from) = span.from {
             condition = Box::new(condition.and(batches::started_at.ge(from)));
@@ -314,13 +315,7 @@ fn within(span: &SitesSpan) -> impl Iterator<Item = Condition> + '_ {
 
 /// The completions of some batches.
 pub fn completions_of(conn: &mut AnyConnection, batch_ids: &[i64]) -> Result<Vec<CompletionRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in batch_ids.chunks(500) {
-        found.extend(
-            completions::table.filter(completions::batch_id.eq_any(chunk.to_vec())).load::<CompletionRow>(conn)?,
-        );
-    }
-    Ok(found)
+    Ok(CompletionRow::among(conn, "batch_id", batch_ids)?)
 }
 
 /// A batch's completion, once it has one.
@@ -390,92 +385,4 @@ pub fn lines_seen_before(
         .filter(delivery_lines::delivery_id.eq_any(ids))
         .filter(delivery_lines::supplier_lot_code.eq(supplier_lot_code))
         .load(conn)?)
-}
-
-/// A use as the graph sees it.
-#[derive(Clone, Copy, Debug, Queryable)]
-pub struct GraphUse {
-    /// Row id.
-    pub id: i64,
-    /// Of which lot.
-    pub lot_id: i64,
-    /// Into which batch.
-    pub batch_id: i64,
-    /// How much.
-    pub mass_mg: i64,
-}
-
-/// A lot as the graph sees it.
-#[derive(Clone, Copy, Debug, Queryable)]
-pub struct GraphLot {
-    /// Row id.
-    pub id: i64,
-    /// By which batch, if made.
-    pub batch_id: Option<i64>,
-    /// How much.
-    pub mass_mg: i64,
-    /// Of what.
-    pub item_id: i64,
-    /// From whom, if received.
-    pub supplier_id: Option<i64>,
-    /// The day, where it came to be.
-    pub day: NaiveDate,
-}
-
-/// What changed in the lot graph after a journal entry, up to and including another.
-#[derive(Debug, Default)]
-pub struct GraphChanges {
-    /// New batches, in order of id.
-    pub batches: Vec<i64>,
-    /// New lots, in order of id.
-    pub lots: Vec<GraphLot>,
-    /// New uses, in order of id.
-    pub uses: Vec<GraphUse>,
-    /// New voids: the void's row id and the use it takes back; in order of id.
-    pub voids: Vec<(i64, GraphUse)>,
-    /// New untracked inputs: batch and mass in milligrams.
-    pub untracked: Vec<(i64, i64)>,
-}
-
-/// The tables that [`GraphChanges`] are read from.
-pub const GRAPH: [&str; 5] = ["batches", "lots", "uses", "use_voids", "untracked_inputs"];
-
-/// Reads [`GraphChanges`] for the entries in `(after, until]`.
-pub fn graph_changes(conn: &mut AnyConnection, after: i64, until: i64) -> Result<GraphChanges, StorageError> {
-    let new_batches = batches::table
-        .filter(batches::entry.gt(after))
-        .filter(batches::entry.le(until))
-        .order(batches::id)
-        .select(batches::id)
-        .load(conn)?;
-    let new_lots = lots::table
-        .filter(lots::entry.gt(after))
-        .filter(lots::entry.le(until))
-        .order(lots::id)
-        .select((lots::id, lots::batch_id, lots::mass_mg, lots::item_id, lots::supplier_id, lots::day))
-        .load(conn)?;
-    let new_uses = uses::table
-        .filter(uses::entry.gt(after))
-        .filter(uses::entry.le(until))
-        .order(uses::id)
-        .select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg))
-        .load(conn)?;
-    let void_rows: Vec<UseVoidRow> = use_voids::table
-        .filter(use_voids::entry.gt(after))
-        .filter(use_voids::entry.le(until))
-        .order(use_voids::id)
-        .load(conn)?;
-    let mut voids = Vec::with_capacity(void_rows.len());
-    for row in void_rows {
-        let voided =
-            uses::table.find(row.use_id).select((uses::id, uses::lot_id, uses::batch_id, uses::mass_mg)).first(conn)?;
-        voids.push((row.id, voided));
-    }
-    let untracked = untracked_inputs::table
-        .filter(untracked_inputs::entry.gt(after))
-        .filter(untracked_inputs::entry.le(until))
-        .order(untracked_inputs::id)
-        .select((untracked_inputs::batch_id, untracked_inputs::mass_mg))
-        .load(conn)?;
-    Ok(GraphChanges { batches: new_batches, lots: new_lots, uses: new_uses, voids, untracked })
 }

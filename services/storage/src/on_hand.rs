@@ -9,6 +9,7 @@ use diesel::prelude::*;
 use diesel::sql_query;
 use diesel::sql_types::{BigInt, Integer, Nullable, Text, Timestamp};
 
+use crate::ids::listed;
 use crate::stock::{HoldRow, TransferRow};
 use crate::{AnyConnection, StorageError};
 
@@ -98,10 +99,10 @@ pub fn on_hand_after(
         let each = days.iter().map(|LastDay { day, sites, items }| {
             let of = match items {
                 Meant::All => String::new(),
-                Meant::Of(items) => format!(" AND l.item_id IN ({})", list(items)),
-                Meant::AllBut(items) => format!(" AND l.item_id NOT IN ({})", list(items)),
+                Meant::Of(items) => format!(" AND l.item_id IN ({})", listed(items)),
+                Meant::AllBut(items) => format!(" AND l.item_id NOT IN ({})", listed(items)),
             };
-            format!("(l.expires_on <= '{day}' AND b.site_id IN ({}){of})", list(sites))
+            format!("(l.expires_on <= '{day}' AND b.site_id IN ({}){of})", listed(sites))
         });
         let either: Vec<_> = each.chain(["1 = 0".to_owned()]).collect();
         let _ = write!(query, " AND ({})", either.join(" OR "));
@@ -203,7 +204,7 @@ pub fn transfers_after(
                      WHERE t.id > $1"
         .to_owned();
     if let Some(sites) = &filter.sites {
-        let sites = list(sites);
+        let sites = listed(sites);
         let _ = write!(query, " AND (t.from_site_id IN ({sites}) OR t.to_site_id IN ({sites}))");
     }
     if let Some((end, site)) = filter.end {
@@ -255,7 +256,7 @@ pub fn holds_after(
         let _ = write!(
             query,
             " AND EXISTS (SELECT 1 FROM balances b WHERE b.lot_id = h.lot_id AND b.site_id IN ({}))",
-            list(sites)
+            listed(sites)
         );
     }
     if !released_too {
@@ -284,14 +285,6 @@ pub fn warn_days(conn: &mut AnyConnection) -> Result<Vec<(i64, i32)>, StorageErr
 
 fn narrow(query: &mut String, column: &str, sites: Option<&[i64]>) {
     if let Some(sites) = sites {
-        let _ = write!(query, " AND {column} IN ({})", list(sites));
+        let _ = write!(query, " AND {column} IN ({})", listed(sites));
     }
-}
-
-/// Row ids for an IN; an empty one holds an id that is never given out, for SQL has no empty list.
-fn list(ids: &[i64]) -> String {
-    if ids.is_empty() {
-        return "-1".into();
-    }
-    ids.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
 }

@@ -7,6 +7,7 @@ use diesel::prelude::*;
 use diesel::sql_query;
 use diesel::sql_types::{BigInt, Nullable, Timestamp};
 
+use crate::ids::{CHUNK, listed};
 use crate::{AnyConnection, StorageError};
 
 /// A tub in the case of a site.
@@ -41,15 +42,15 @@ pub fn gone_since(
     since: NaiveDateTime,
     open_now: &[OpenTub],
 ) -> Result<Vec<OpenTub>, StorageError> {
-    // The index movements_from_open serves where its condition stands word for word. Row ids are numbers of ours.
+    // The index movements_from_open serves where its condition stands word for word.
     let mut query = "SELECT g.lot_id, (SELECT MIN(m.occurred_at) FROM movements m WHERE m.lot_id = g.lot_id \
                      AND +m.to_site_id = $1 AND m.to_state = 'open') AS opened_at, g.gone_at FROM \
                      (SELECT f.lot_id, MAX(f.occurred_at) AS gone_at FROM movements f WHERE f.from_state = 'open' \
                      AND f.from_site_id = $1 AND f.occurred_at >= $2 GROUP BY f.lot_id) AS g"
         .to_owned();
     if !open_now.is_empty() {
-        let ids: Vec<_> = open_now.iter().map(|tub| tub.lot_id.to_string()).collect();
-        let _ = write!(query, " WHERE g.lot_id NOT IN ({})", ids.join(", "));
+        let ids: Vec<i64> = open_now.iter().map(|tub| tub.lot_id).collect();
+        let _ = write!(query, " WHERE g.lot_id NOT IN ({})", listed(&ids));
     }
     query.push_str(" ORDER BY g.lot_id");
     Ok(sql_query(query).bind::<BigInt, _>(site_id).bind::<Timestamp, _>(since).load(conn)?)
@@ -81,18 +82,16 @@ pub fn stays_of(
     until: i64,
 ) -> Result<Vec<Stay>, StorageError> {
     let mut found = Vec::new();
-    for chunk in lot_ids.chunks(500) {
+    for chunk in lot_ids.chunks(CHUNK) {
         let (into, out) =
             ("m.to_state = 'open' AND +m.to_site_id = $1", "m.from_state = 'open' AND +m.from_site_id = $1");
-        // Row ids are numbers of ours.
-        let ids: Vec<_> = chunk.iter().map(i64::to_string).collect();
         let query = format!(
             "SELECT m.lot_id, MIN(CASE WHEN {into} THEN m.occurred_at END) AS opened_at, \
              MAX(CASE WHEN {out} THEN m.occurred_at END) AS left_at, \
              CAST(SUM(CASE WHEN {into} THEN m.mass_mg ELSE 0 END) - SUM(CASE WHEN {out} THEN m.mass_mg ELSE 0 END) \
              AS BIGINT) AS mass_mg FROM movements m \
              WHERE m.lot_id IN ({}) AND m.entry <= $2 AND (({into}) OR ({out})) GROUP BY m.lot_id ORDER BY m.lot_id",
-            ids.join(", ")
+            listed(chunk)
         );
         found.extend(sql_query(query).bind::<BigInt, _>(site_id).bind::<BigInt, _>(until).load::<Stay>(conn)?);
     }

@@ -4,6 +4,7 @@ use diesel::prelude::*;
 use diesel::sql_query;
 use diesel::sql_types::BigInt;
 
+use crate::ids::{CHUNK, listed};
 use crate::{AnyConnection, StorageError};
 
 /// What is available of a lot.
@@ -20,9 +21,9 @@ pub struct OnShelf {
 /// What a site has available of some items, in lots that are neither on hold nor rejected; in order of lot.
 pub fn on_shelf(conn: &mut AnyConnection, site_id: i64, item_ids: &[i64]) -> Result<Vec<OnShelf>, StorageError> {
     let mut found = Vec::new();
-    for chunk in item_ids.chunks(500) {
-        // Row ids are numbers of ours. The index balances_on_hand serves where its condition stands word for word.
-        let items = chunk.iter().map(i64::to_string).collect::<Vec<_>>().join(", ");
+    for chunk in item_ids.chunks(CHUNK) {
+        // The index balances_on_hand serves where its condition stands word for word.
+        let items = listed(chunk);
         let query = format!(
             "SELECT b.lot_id, b.mass_mg FROM balances b JOIN lots l ON l.id = b.lot_id \
              WHERE b.site_id = $1 AND b.state = 'available' AND l.item_id IN ({items}) \

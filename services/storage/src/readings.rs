@@ -3,7 +3,7 @@
 use chrono::NaiveDateTime;
 use diesel::prelude::*;
 
-use crate::{AnyConnection, StorageError};
+use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
     /// A temperature taken during a batch.
@@ -43,10 +43,5 @@ pub fn readings_of_batch(conn: &mut AnyConnection, batch_id: i64) -> Result<Vec<
 
 /// The voids among some readings.
 pub fn reading_voids_of(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<ReadingVoidRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in ids.chunks(500) {
-        let of_these = reading_voids::table.filter(reading_voids::reading_id.eq_any(chunk.to_vec()));
-        found.extend(of_these.load::<ReadingVoidRow>(conn)?);
-    }
-    Ok(found)
+    Ok(ReadingVoidRow::among(conn, "reading_id", ids)?)
 }

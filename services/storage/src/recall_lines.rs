@@ -7,13 +7,12 @@ use diesel::dsl::{max, min};
 use diesel::prelude::*;
 use tubtrail_domain::place::State;
 
+use crate::ids::CHUNK;
 use crate::recalls::{recall_confirmations, recall_endings, recall_replies};
 use crate::stock::{MovementRow, movements};
 use crate::{AnyConnection, StorageError};
 
 diesel::allow_tables_to_appear_in_same_query!(recall_confirmations, movements);
-
-const CHUNK: usize = 500;
 
 /// From when to when a lot was served from at a site.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

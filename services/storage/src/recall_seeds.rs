@@ -8,12 +8,11 @@ use tubtrail_domain::lot_codes::{CodeRange, begins_with, compare};
 use tubtrail_domain::place::State;
 
 use crate::cleans::equipment_voids;
+use crate::ids::CHUNK;
 use crate::lots::{BatchEquipmentRow, batch_equipment, completions, lots};
 use crate::recalls::RecallSeedRow;
 use crate::stock::{balances, movements};
 use crate::{AnyConnection, StorageError};
-
-const CHUNK: usize = 500;
 
 /// What new facts mean for a seed.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]

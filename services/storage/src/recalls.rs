@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 
+use crate::ids::CHUNK;
 use crate::{AnyConnection, StorageError};
 
 fact! {
@@ -239,7 +240,7 @@ pub fn confirmations_of(
     lot_ids: &[i64],
 ) -> Result<Vec<RecallConfirmationRow>, StorageError> {
     let mut found: Vec<RecallConfirmationRow> = Vec::new();
-    for chunk in lot_ids.chunks(500) {
+    for chunk in lot_ids.chunks(CHUNK) {
         found.extend(
             recall_confirmations::table
                 .filter(recall_confirmations::recall_id.eq(recall_id))

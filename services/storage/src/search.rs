@@ -1,28 +1,19 @@
-//! Lists of lots and deliveries, and what is looked up for many lots at once, each with one statement a chunk.
+//! Lists of lots and deliveries, and what is looked up for many lots at once.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use chrono::{NaiveDate, NaiveDateTime};
 use diesel::dsl::exists;
 use diesel::prelude::*;
 
+use crate::ids::CHUNK;
 use crate::journal::journal;
-use crate::lots::{
-    BatchRow, DeliveryRow, LotRow, UntrackedInputRow, UseRow, batches, deliveries, lots, untracked_inputs, uses,
-};
-use crate::master_data::{
-    ItemRow, ItemVersionRow, RecipeRow, RecipeVersionRow, item_versions, items, partners, recipe_versions, recipes,
-    sites,
-};
-use crate::stock::{
-    HoldReleaseRow, HoldRow, LotRejectionRow, MovementRow, balances, hold_releases, holds, lot_rejections, movements,
-};
-use crate::{AnyConnection, StorageError};
+use crate::lots::{BatchRow, DeliveryRow, LotRow, UntrackedInputRow, UseRow, deliveries, lots};
+use crate::master_data::{ItemRow, ItemVersionRow, PartnerRow, RecipeRow, RecipeVersionRow, SiteRow};
+use crate::stock::{LotRejectionRow, MovementRow, balances, movements};
+use crate::{AnyConnection, Fact, StorageError};
 
 diesel::allow_tables_to_appear_in_same_query!(lots, balances);
-
-/// Values in one statement; SQLite bounds them.
-const CHUNK: usize = 500;
 
 /// Which lots to list; absent fields do not narrow.
 #[derive(Clone, Debug, Default)]
@@ -146,21 +137,14 @@ pub fn deliveries_page(
 
 /// The lots of some deliveries, in order of id.
 pub fn lots_of_deliveries(conn: &mut AnyConnection, delivery_ids: &[i64]) -> Result<Vec<LotRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in delivery_ids.chunks(CHUNK) {
-        found.extend(lots::table.filter(lots::delivery_id.eq_any(chunk.to_vec())).load::<LotRow>(conn)?);
-    }
+    let mut found = LotRow::among(conn, "delivery_id", delivery_ids)?;
     found.sort_by_key(|lot| lot.id);
     Ok(found)
 }
 
 /// The uses in some batches, voided ones too.
 pub fn uses_of_batches(conn: &mut AnyConnection, batch_ids: &[i64]) -> Result<Vec<UseRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in batch_ids.chunks(CHUNK) {
-        found.extend(uses::table.filter(uses::batch_id.eq_any(chunk.to_vec())).load::<UseRow>(conn)?);
-    }
-    Ok(found)
+    Ok(UseRow::among(conn, "batch_id", batch_ids)?)
 }
 
 /// What went into some batches without lots.
@@ -168,21 +152,12 @@ pub fn untracked_of_batches(
     conn: &mut AnyConnection,
     batch_ids: &[i64],
 ) -> Result<Vec<UntrackedInputRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in batch_ids.chunks(CHUNK) {
-        let chunk = untracked_inputs::table.filter(untracked_inputs::batch_id.eq_any(chunk.to_vec()));
-        found.extend(chunk.load::<UntrackedInputRow>(conn)?);
-    }
-    Ok(found)
+    Ok(UntrackedInputRow::among(conn, "batch_id", batch_ids)?)
 }
 
 /// The lots some batches yielded.
 pub fn lots_of_batches(conn: &mut AnyConnection, batch_ids: &[i64]) -> Result<Vec<LotRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in batch_ids.chunks(CHUNK) {
-        found.extend(lots::table.filter(lots::batch_id.eq_any(chunk.to_vec())).load::<LotRow>(conn)?);
-    }
-    Ok(found)
+    Ok(LotRow::among(conn, "batch_id", batch_ids)?)
 }
 
 /// The sites where a lot has ever been, or has an account, besides the one where it came to be.
@@ -221,76 +196,42 @@ pub fn authors(
     Ok(found)
 }
 
-/// The hold that keeps each of some lots: the oldest not released. Lots that are not on hold are not in it.
-pub fn holds_on(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<HashMap<i64, HoldRow>, StorageError> {
-    let mut found: Vec<HoldRow> = Vec::new();
-    for chunk in lot_ids.chunks(CHUNK) {
-        found.extend(holds::table.filter(holds::lot_id.eq_any(chunk.to_vec())).load::<HoldRow>(conn)?);
-    }
-    let mut released = HashSet::new();
-    let ids: Vec<i64> = found.iter().map(|hold| hold.id).collect();
-    for chunk in ids.chunks(CHUNK) {
-        let rows: Vec<HoldReleaseRow> =
-            hold_releases::table.filter(hold_releases::hold_id.eq_any(chunk.to_vec())).load(conn)?;
-        released.extend(rows.into_iter().map(|release| release.hold_id));
-    }
-    found.retain(|hold| !released.contains(&hold.id));
-    found.sort_by_key(|hold| std::cmp::Reverse(hold.id));
-    Ok(found.into_iter().map(|hold| (hold.lot_id, hold)).collect())
+/// Who made a journal entry, and when it was committed.
+pub fn author(conn: &mut AnyConnection, entry: i64) -> Result<(String, NaiveDateTime), StorageError> {
+    let missing = || StorageError::Corrupt(format!("journal entry {entry} is missing"));
+    authors(conn, &[entry])?.remove(&entry).ok_or_else(missing)
 }
 
 /// How each of some lots was turned away; those that were not are not in it.
 pub fn rejections_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<HashMap<i64, LotRejectionRow>, StorageError> {
-    let mut found = HashMap::new();
-    for chunk in lot_ids.chunks(CHUNK) {
-        let rows: Vec<LotRejectionRow> =
-            lot_rejections::table.filter(lot_rejections::lot_id.eq_any(chunk.to_vec())).load(conn)?;
-        found.extend(rows.into_iter().map(|rejection| (rejection.lot_id, rejection)));
-    }
-    Ok(found)
+    let found = LotRejectionRow::among(conn, "lot_id", lot_ids)?;
+    Ok(found.into_iter().map(|rejection| (rejection.lot_id, rejection)).collect())
 }
 
 /// Code and name of some items, by row id; the name as it is now.
 pub fn item_labels(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, (String, String)>, StorageError> {
-    let mut labels = HashMap::new();
-    for chunk in distinct(ids).chunks(CHUNK) {
-        let rows: Vec<ItemRow> = items::table.filter(items::id.eq_any(chunk.to_vec())).load(conn)?;
-        let versions: Vec<ItemVersionRow> = item_versions::table
-            .filter(item_versions::item_id.eq_any(chunk.to_vec()))
-            .order(item_versions::version)
-            .load(conn)?;
-        let names: HashMap<i64, String> = versions.into_iter().map(|version| (version.item_id, version.name)).collect();
-        for row in rows {
-            let name = names.get(&row.id).cloned();
-            let name = name.ok_or_else(|| StorageError::Corrupt(format!("item {} has no version", row.id)))?;
-            labels.insert(row.id, (row.code, name));
-        }
-    }
-    Ok(labels)
+    let ids = distinct(ids);
+    let mut versions = ItemVersionRow::among(conn, "item_id", &ids)?;
+    versions.sort_by_key(|version| version.version);
+    let mut names: HashMap<i64, String> = versions.into_iter().map(|version| (version.item_id, version.name)).collect();
+    let labels = ItemRow::among(conn, "id", &ids)?.into_iter().map(|row| {
+        let missing = || StorageError::Corrupt(format!("item {} has no version", row.id));
+        let name = names.remove(&row.id).ok_or_else(missing)?;
+        Ok((row.id, (row.code, name)))
+    });
+    labels.collect()
 }
 
 /// The codes of some sites, by row id.
 pub fn site_codes(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, String>, StorageError> {
-    let mut codes = HashMap::new();
-    for chunk in distinct(ids).chunks(CHUNK) {
-        let rows: Vec<(i64, String)> =
-            sites::table.filter(sites::id.eq_any(chunk.to_vec())).select((sites::id, sites::code)).load(conn)?;
-        codes.extend(rows);
-    }
-    Ok(codes)
+    let sites = SiteRow::among(conn, "id", &distinct(ids))?;
+    Ok(sites.into_iter().map(|site| (site.id, site.code)).collect())
 }
 
 /// The codes of some partners, by row id.
 pub fn partner_codes(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, String>, StorageError> {
-    let mut codes = HashMap::new();
-    for chunk in distinct(ids).chunks(CHUNK) {
-        let rows: Vec<(i64, String)> = partners::table
-            .filter(partners::id.eq_any(chunk.to_vec()))
-            .select((partners::id, partners::code))
-            .load(conn)?;
-        codes.extend(rows);
-    }
-    Ok(codes)
+    let partners = PartnerRow::among(conn, "id", &distinct(ids))?;
+    Ok(partners.into_iter().map(|partner| (partner.id, partner.code)).collect())
 }
 
 /// A batch with the code and name of its recipe, as they were then.
@@ -306,10 +247,7 @@ pub struct NamedBatch {
 
 /// Some batches, by row id.
 pub fn named_batches(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, NamedBatch>, StorageError> {
-    let mut rows: Vec<BatchRow> = Vec::new();
-    for chunk in distinct(ids).chunks(CHUNK) {
-        rows.extend(batches::table.filter(batches::id.eq_any(chunk.to_vec())).load::<BatchRow>(conn)?);
-    }
+    let rows = BatchRow::among(conn, "id", &distinct(ids))?;
     let versions = versions_of(conn, &rows.iter().map(|batch| batch.recipe_version_id).collect::<Vec<_>>())?;
     let named = rows.into_iter().map(|batch| {
         let (recipe, name) = versions
@@ -323,20 +261,12 @@ pub fn named_batches(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i6
 
 /// Code and name of some versions of recipes.
 fn versions_of(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, (String, String)>, StorageError> {
-    let mut found = HashMap::new();
-    for chunk in distinct(ids).chunks(CHUNK) {
-        let versions: Vec<RecipeVersionRow> =
-            recipe_versions::table.filter(recipe_versions::id.eq_any(chunk.to_vec())).load(conn)?;
-        let recipe_ids: Vec<i64> = versions.iter().map(|version| version.recipe_id).collect();
-        let rows: Vec<RecipeRow> = recipes::table.filter(recipes::id.eq_any(recipe_ids)).load(conn)?;
-        let codes: HashMap<i64, String> = rows.into_iter().map(|recipe| (recipe.id, recipe.code)).collect();
-        for version in versions {
-            if let Some(code) = codes.get(&version.recipe_id) {
-                found.insert(version.id, (code.clone(), version.name));
-            }
-        }
-    }
-    Ok(found)
+    let versions = RecipeVersionRow::among(conn, "id", &distinct(ids))?;
+    let recipe_ids: Vec<i64> = versions.iter().map(|version| version.recipe_id).collect();
+    let recipes = RecipeRow::among(conn, "id", &distinct(&recipe_ids))?;
+    let codes: HashMap<i64, String> = recipes.into_iter().map(|recipe| (recipe.id, recipe.code)).collect();
+    let named = versions.into_iter();
+    Ok(named.filter_map(|version| Some((version.id, (codes.get(&version.recipe_id)?.clone(), version.name)))).collect())
 }
 
 fn distinct(ids: &[i64]) -> Vec<i64> {

@@ -8,7 +8,8 @@ use diesel::prelude::*;
 use diesel::sql_query;
 use diesel::sql_types::BigInt;
 
-use crate::{AnyConnection, StorageError};
+use crate::ids::listed;
+use crate::{AnyConnection, Fact, StorageError};
 
 fact! {
     /// What is said to be in an item from a day on, or in a single lot.
@@ -59,36 +60,23 @@ pub fn statement(conn: &mut AnyConnection, id: i64) -> Result<Option<StatementRo
     Ok(statements::table.find(id).first(conn).optional()?)
 }
 
-/// Statements by row id, in order of id; chunked, for SQLite bounds the variables of a statement.
-pub fn statements_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<StatementRow>, StorageError> {
-    let mut found = Vec::with_capacity(ids.len());
-    for chunk in ids.chunks(500) {
-        found.extend(statements::table.filter(statements::id.eq_any(chunk.to_vec())).load::<StatementRow>(conn)?);
-    }
+/// Statements by row id, in order of id.
+pub(crate) fn statements_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<StatementRow>, StorageError> {
+    let mut found = StatementRow::among(conn, "id", ids)?;
     found.sort_by_key(|row| row.id);
     Ok(found)
 }
 
 /// The statement that stands in for each of some, by the one it corrects.
 pub fn corrections_of(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, i64>, StorageError> {
-    let mut found = HashMap::new();
-    for chunk in ids.chunks(500) {
-        let rows: Vec<(Option<i64>, i64)> = statements::table
-            .filter(statements::corrects_id.eq_any(chunk.to_vec()))
-            .select((statements::corrects_id, statements::id))
-            .load(conn)?;
-        found.extend(rows.into_iter().filter_map(|(corrected, by)| Some((corrected?, by))));
-    }
-    Ok(found)
+    let found = StatementRow::among(conn, "corrects_id", ids)?;
+    Ok(found.into_iter().filter_map(|row| Some((row.corrects_id?, row.id))).collect())
 }
 
 /// What some statements tell of protein, in the order in which it was written down.
 pub fn proteins_of(conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<StatementProteinRow>, StorageError> {
-    let mut found = Vec::new();
-    for chunk in ids.chunks(500) {
-        let of_these = statement_proteins::table.filter(statement_proteins::statement_id.eq_any(chunk.to_vec()));
-        found.extend(of_these.order(statement_proteins::id).load::<StatementProteinRow>(conn)?);
-    }
+    let mut found = StatementProteinRow::among(conn, "statement_id", ids)?;
+    found.sort_by_key(|row| row.id);
     Ok(found)
 }
 
@@ -121,11 +109,10 @@ pub fn statements_after(
         let _ = write!(query, " AND s.{column} = {id}");
     }
     if let Some(sites) = &filter.sites {
-        let sites: Vec<_> = sites.iter().chain([&-1]).map(i64::to_string).collect();
         let _ = write!(
             query,
             " AND (s.lot_id IS NULL OR EXISTS (SELECT 1 FROM balances b WHERE b.lot_id = s.lot_id AND b.site_id IN ({})))",
-            sites.join(", ")
+            listed(sites)
         );
     }
     if filter.counting_only {

@@ -9,6 +9,7 @@ use diesel::prelude::*;
 use diesel::sql_types::Bool;
 use tubtrail_domain::place::{Place, State};
 
+use crate::ids::CHUNK;
 use crate::lots::lots_by_ids;
 use crate::{AnyConnection, Fact, StorageError};
 
@@ -222,7 +223,7 @@ pub fn balance(conn: &mut AnyConnection, lot_id: i64, place: Place) -> Result<i6
 /// The balances of some lots that are not zero, by lot.
 pub fn balances_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<BalanceRow>, StorageError> {
     let mut found = Vec::new();
-    for chunk in lot_ids.chunks(500) {
+    for chunk in lot_ids.chunks(CHUNK) {
         found.extend(
             balances::table
                 .filter(balances::lot_id.eq_any(chunk.to_vec()))
@@ -260,7 +261,7 @@ pub struct LastMoved {
 /// When some lots last left or reached each state at a site.
 pub fn last_moved(conn: &mut AnyConnection, site_id: i64, lot_ids: &[i64]) -> Result<Vec<LastMoved>, StorageError> {
     let mut last: BTreeMap<(i64, String), NaiveDateTime> = BTreeMap::new();
-    for chunk in lot_ids.chunks(500) {
+    for chunk in lot_ids.chunks(CHUNK) {
         // The plus keeps SQLite from going through all that ever came to the site, or left it.
         let left = movements::table
             .filter(movements::lot_id.eq_any(chunk.to_vec()))
@@ -316,7 +317,7 @@ pub fn counted_masses(conn: &mut AnyConnection, after: i64, until: i64) -> Resul
     lot_ids.sort_unstable();
     lot_ids.dedup();
     let mut masses = Vec::with_capacity(lot_ids.len());
-    for some in lot_ids.chunks(500) {
+    for some in lot_ids.chunks(CHUNK) {
         let found_mg = found_beyond_missed(conn, some, until)?;
         // The balances know of lots that came later.
         let lots = lots_by_ids(conn, some)?.into_iter().filter(|lot| lot.entry <= until);
@@ -347,7 +348,7 @@ pub fn release_of(conn: &mut AnyConnection, hold_id: i64) -> Result<Option<HoldR
 }
 
 /// Why a lot was turned away, if it was.
-pub fn rejection_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<LotRejectionRow>, StorageError> {
+pub(crate) fn rejection_of(conn: &mut AnyConnection, lot_id: i64) -> Result<Option<LotRejectionRow>, StorageError> {
     Ok(lot_rejections::table.filter(lot_rejections::lot_id.eq(lot_id)).first(conn).optional()?)
 }
 
@@ -381,26 +382,27 @@ pub fn hold(conn: &mut AnyConnection, id: i64) -> Result<Option<HoldRow>, Storag
 
 /// Which of some lots are on hold.
 pub fn held_among(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<HashSet<i64>, StorageError> {
-    let mut held = HashSet::new();
-    for chunk in lot_ids.chunks(500) {
-        let on_them: Vec<(i64, i64)> =
-            holds::table.filter(holds::lot_id.eq_any(chunk.to_vec())).select((holds::id, holds::lot_id)).load(conn)?;
-        let ids: Vec<i64> = on_them.iter().map(|(hold, _)| *hold).collect();
-        let released = releases_of(conn, &ids)?;
-        held.extend(on_them.iter().filter(|(hold, _)| !released.contains_key(hold)).map(|(_, lot)| *lot));
-    }
-    Ok(held)
+    Ok(unreleased(conn, lot_ids)?.into_iter().map(|hold| hold.lot_id).collect())
+}
+
+/// The hold that keeps each of some lots: the oldest not released. Lots that are not on hold are not in it.
+pub fn holds_on(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<HashMap<i64, HoldRow>, StorageError> {
+    let mut found = unreleased(conn, lot_ids)?;
+    found.sort_by_key(|hold| Reverse(hold.id));
+    Ok(found.into_iter().map(|hold| (hold.lot_id, hold)).collect())
+}
+
+fn unreleased(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<HoldRow>, StorageError> {
+    let mut found = HoldRow::among(conn, "lot_id", lot_ids)?;
+    let released = releases_of(conn, &found.iter().map(|hold| hold.id).collect::<Vec<_>>())?;
+    found.retain(|hold| !released.contains_key(&hold.id));
+    Ok(found)
 }
 
 /// How some holds were lifted, by hold.
 pub fn releases_of(conn: &mut AnyConnection, hold_ids: &[i64]) -> Result<HashMap<i64, HoldReleaseRow>, StorageError> {
-    let mut found = HashMap::new();
-    for chunk in hold_ids.chunks(500) {
-        let releases: Vec<HoldReleaseRow> =
-            hold_releases::table.filter(hold_releases::hold_id.eq_any(chunk.to_vec())).load(conn)?;
-        found.extend(releases.into_iter().map(|release| (release.hold_id, release)));
-    }
-    Ok(found)
+    let found = HoldReleaseRow::among(conn, "hold_id", hold_ids)?;
+    Ok(found.into_iter().map(|release| (release.hold_id, release)).collect())
 }
 
 /// A count by row id.
@@ -437,12 +439,9 @@ pub fn lines_counted_since(
         counts::table.filter(counts::site_id.eq(site_id)).filter(counts::counted_at.ge(since)).load(conn)?;
     let of_id: HashMap<i64, CountRow> = found.into_iter().map(|count| (count.id, count)).collect();
     let ids: Vec<i64> = of_id.keys().copied().collect();
-    let mut lines = Vec::new();
-    for chunk in ids.chunks(500) {
-        let rows: Vec<CountLineRow> =
-            count_lines::table.filter(count_lines::count_id.eq_any(chunk.to_vec())).load(conn)?;
-        lines.extend(rows.into_iter().filter_map(|line| Some((of_id.get(&line.count_id)?.clone(), line))));
-    }
+    let rows = CountLineRow::among(conn, "count_id", &ids)?.into_iter();
+    let mut lines: Vec<(CountRow, CountLineRow)> =
+        rows.filter_map(|line| Some((of_id.get(&line.count_id)?.clone(), line))).collect();
     lines.sort_unstable_by_key(|(_, line)| Reverse(line.id));
     Ok(lines)
 }

@@ -1,30 +1,26 @@
-//! What happened to lots, found by its time or by the lots it happened to: what records for others are made from.
+//! What happened to lots, found by its time or by the lots it happened to: what records for others are made from. The rows
+//! themselves are read by their ids.
 //!
 //! Row ids of sites are written into the statements: they are numbers of ours, never text of a request.
 
-use std::collections::{BTreeSet, HashMap, HashSet};
+mod rows;
+
+use std::collections::{BTreeSet, HashSet};
 use std::fmt::Write as _;
 
 use chrono::NaiveDateTime;
-use diesel::dsl::sql;
-use diesel::expression::SqlLiteral;
 use diesel::prelude::*;
 use diesel::sql_query;
-use diesel::sql_types::{BigInt, Bool, Timestamp};
+use diesel::sql_types::{BigInt, Timestamp};
 
-use crate::journal::journal;
-use crate::lots::{
-    BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, batches, completions, deliveries, delivery_lines, lots,
-    untracked_inputs, uses,
+pub use self::rows::{
+    Arrived, commits, completions_with_batches, count_lines_with_counts, deliveries_with_lines, movements_by_ids,
+    receipts_with_lines, transfers_with_lines,
 };
-use crate::stock::{
-    CountLineRow, CountRow, MovementRow, ReceiptLineRow, ReceiptRow, TransferLineRow, TransferRow, count_lines, counts,
-    movements, receipt_lines, receipts, transfer_lines, transfers,
-};
+use crate::ids::{CHUNK, listed};
+use crate::lots::{lots, untracked_inputs, uses};
+use crate::stock::movements;
 use crate::{AnyConnection, StorageError};
-
-/// Values in one statement; SQLite bounds them.
-const CHUNK: usize = 500;
 
 /// A table whose rows are each something that happened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -104,9 +100,8 @@ impl Source {
     /// The condition that a row lies at the sites of a span.
     fn at_sites(self, span: &Span) -> String {
         let Some(sites) = &span.sites else { return String::new() };
-        let sites = if sites.is_empty() { "-1".to_owned() } else { listed(sites) };
         // The plus keeps SQLite from going by the site, for it would read all of five years to sort a page of it.
-        format!(" AND +{} IN ({sites})", self.read().site)
+        format!(" AND +{} IN ({})", self.read().site, listed(sites))
     }
 }
 
@@ -252,10 +247,6 @@ fn keys_by(
     Ok(found)
 }
 
-fn listed(ids: &[i64]) -> String {
-    ids.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
-}
-
 fn deliveries_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<i64>, StorageError> {
     let ids: Vec<Option<i64>> = lots::table
         .filter(lots::id.eq_any(lot_ids.to_vec()))
@@ -286,176 +277,4 @@ fn transfers_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<i64>, S
         .select(movements::transfer_id)
         .load(conn)?;
     Ok(ids.into_iter().flatten().collect())
-}
-
-fn counted_at(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, CountRow>, StorageError> {
-    let mut found = HashMap::new();
-    for chunk in ids.chunks(CHUNK) {
-        let rows: Vec<CountRow> = counts::table.filter(counts::id.eq_any(chunk.to_vec())).load(conn)?;
-        found.extend(rows.into_iter().map(|row| (row.id, row)));
-    }
-    Ok(found)
-}
-
-/// The condition that an item is one of these; true if there are none.
-fn one_of(item: &str, item_ids: &[i64]) -> SqlLiteral<Bool> {
-    sql(&if item_ids.is_empty() { "1 = 1".to_owned() } else { format!("{item} IN ({})", listed(item_ids)) })
-}
-
-/// Some deliveries with their lines, by row id; lines of some items only, if there are any.
-pub fn deliveries_with_lines(
-    conn: &mut AnyConnection,
-    ids: &[i64],
-    item_ids: &[i64],
-) -> Result<HashMap<i64, (DeliveryRow, Vec<DeliveryLineRow>)>, StorageError> {
-    let mut found = HashMap::new();
-    for chunk in ids.chunks(CHUNK) {
-        let rows: Vec<DeliveryRow> = deliveries::table.filter(deliveries::id.eq_any(chunk.to_vec())).load(conn)?;
-        found.extend(rows.into_iter().map(|row| (row.id, (row, Vec::new()))));
-        let lines: Vec<DeliveryLineRow> = delivery_lines::table
-            .filter(delivery_lines::delivery_id.eq_any(chunk.to_vec()))
-            .filter(one_of("delivery_lines.item_id", item_ids))
-            .order((delivery_lines::delivery_id, delivery_lines::line))
-            .load(conn)?;
-        for line in lines {
-            if let Some((_, of_it)) = found.get_mut(&line.delivery_id) {
-                of_it.push(line);
-            }
-        }
-    }
-    Ok(found)
-}
-
-/// Some completions with their batches, by row id of the completion.
-pub fn completions_with_batches(
-    conn: &mut AnyConnection,
-    ids: &[i64],
-) -> Result<HashMap<i64, (CompletionRow, BatchRow)>, StorageError> {
-    let mut found = HashMap::new();
-    for chunk in ids.chunks(CHUNK) {
-        let rows: Vec<CompletionRow> = completions::table.filter(completions::id.eq_any(chunk.to_vec())).load(conn)?;
-        let batch_ids: Vec<i64> = rows.iter().map(|row| row.batch_id).collect();
-        let of_them: Vec<BatchRow> = batches::table.filter(batches::id.eq_any(batch_ids)).load(conn)?;
-        let mut of_them: HashMap<i64, BatchRow> = of_them.into_iter().map(|batch| (batch.id, batch)).collect();
-        for row in rows {
-            let missing = || StorageError::Corrupt(format!("completion {} names a missing batch", row.id));
-            let batch = of_them.remove(&row.batch_id).ok_or_else(missing)?;
-            found.insert(row.id, (row, batch));
-        }
-    }
-    Ok(found)
-}
-
-/// What a line is of. Asked of each line by itself: a join, which some planners make of it, may go through all lots of the item
-/// instead.
-macro_rules! item_of_line {
-    ($table:literal) => {
-        concat!("(SELECT l.item_id FROM lots l WHERE l.id = ", $table, ".lot_id)")
-    };
-}
-
-/// Some transfers with their lines, by row id; lines of some items only, if there are any.
-pub fn transfers_with_lines(
-    conn: &mut AnyConnection,
-    ids: &[i64],
-    item_ids: &[i64],
-) -> Result<HashMap<i64, (TransferRow, Vec<TransferLineRow>)>, StorageError> {
-    let mut found = HashMap::new();
-    for chunk in ids.chunks(CHUNK) {
-        let rows: Vec<TransferRow> = transfers::table.filter(transfers::id.eq_any(chunk.to_vec())).load(conn)?;
-        found.extend(rows.into_iter().map(|row| (row.id, (row, Vec::new()))));
-        let lines: Vec<TransferLineRow> = transfer_lines::table
-            .filter(transfer_lines::transfer_id.eq_any(chunk.to_vec()))
-            .filter(one_of(item_of_line!("transfer_lines"), item_ids))
-            .order(transfer_lines::id)
-            .load(conn)?;
-        for line in lines {
-            if let Some((_, of_it)) = found.get_mut(&line.transfer_id) {
-                of_it.push(line);
-            }
-        }
-    }
-    Ok(found)
-}
-
-/// A receipt, its transfer, and its lines.
-pub type Arrived = (ReceiptRow, TransferRow, Vec<ReceiptLineRow>);
-
-/// Some receipts with their transfers and their lines, by row id of the receipt; lines of some items only, if there are any.
-pub fn receipts_with_lines(
-    conn: &mut AnyConnection,
-    ids: &[i64],
-    item_ids: &[i64],
-) -> Result<HashMap<i64, Arrived>, StorageError> {
-    let mut found = HashMap::new();
-    for chunk in ids.chunks(CHUNK) {
-        let rows: Vec<ReceiptRow> = receipts::table.filter(receipts::id.eq_any(chunk.to_vec())).load(conn)?;
-        let transfer_ids: Vec<i64> = rows.iter().map(|row| row.transfer_id).collect();
-        let sent: Vec<TransferRow> = transfers::table.filter(transfers::id.eq_any(transfer_ids)).load(conn)?;
-        let mut sent: HashMap<i64, TransferRow> = sent.into_iter().map(|row| (row.id, row)).collect();
-        for row in rows {
-            let missing = || StorageError::Corrupt(format!("receipt {} names a missing transfer", row.id));
-            let transfer = sent.remove(&row.transfer_id).ok_or_else(missing)?;
-            found.insert(row.id, (row, transfer, Vec::new()));
-        }
-        let lines: Vec<ReceiptLineRow> = receipt_lines::table
-            .filter(receipt_lines::receipt_id.eq_any(chunk.to_vec()))
-            .filter(one_of(item_of_line!("receipt_lines"), item_ids))
-            .order(receipt_lines::id)
-            .load(conn)?;
-        for line in lines {
-            if let Some((_, _, of_it)) = found.get_mut(&line.receipt_id) {
-                of_it.push(line);
-            }
-        }
-    }
-    Ok(found)
-}
-
-/// Some movements, by row id.
-pub fn movements_by_ids(conn: &mut AnyConnection, ids: &[i64]) -> Result<HashMap<i64, MovementRow>, StorageError> {
-    let mut found = HashMap::new();
-    for chunk in ids.chunks(CHUNK) {
-        let rows: Vec<MovementRow> = movements::table.filter(movements::id.eq_any(chunk.to_vec())).load(conn)?;
-        found.extend(rows.into_iter().map(|row| (row.id, row)));
-    }
-    Ok(found)
-}
-
-/// Some lines of counts with their counts, by row id of the line.
-pub fn count_lines_with_counts(
-    conn: &mut AnyConnection,
-    ids: &[i64],
-) -> Result<HashMap<i64, (CountLineRow, CountRow)>, StorageError> {
-    let mut lines: Vec<CountLineRow> = Vec::new();
-    for chunk in ids.chunks(CHUNK) {
-        let rows = count_lines::table.filter(count_lines::id.eq_any(chunk.to_vec()));
-        lines.extend(rows.load::<CountLineRow>(conn)?);
-    }
-    let of_them = counted_at(conn, &lines.iter().map(|line| line.count_id).collect::<Vec<_>>())?;
-    let with_count = lines.into_iter().map(|line| {
-        let missing = || StorageError::Corrupt(format!("count line {} names a missing count", line.id));
-        let count = of_them.get(&line.count_id).cloned().ok_or_else(missing)?;
-        Ok((line.id, (line, count)))
-    });
-    with_count.collect()
-}
-
-/// When some journal entries were committed, and their hashes, which no other house's entries have; by position.
-pub fn commits(
-    conn: &mut AnyConnection,
-    entries: &[i64],
-) -> Result<HashMap<i64, (NaiveDateTime, String)>, StorageError> {
-    let mut distinct = entries.to_vec();
-    distinct.sort_unstable();
-    distinct.dedup();
-    let mut found = HashMap::new();
-    for chunk in distinct.chunks(CHUNK) {
-        let rows: Vec<(i64, NaiveDateTime, String)> = journal::table
-            .filter(journal::seq.eq_any(chunk.to_vec()))
-            .select((journal::seq, journal::recorded_at, journal::hash))
-            .load(conn)?;
-        found.extend(rows.into_iter().map(|(seq, at, hash)| (seq, (at, hash))));
-    }
-    Ok(found)
 }

@@ -16,8 +16,9 @@ use diesel::sql_types::{BigInt, Bool};
 
 use crate::cleans::{clean_kind_versions, clean_voids, cleans, equipment_voids};
 use crate::contents::{ContentChanges, EquipmentClean, EquipmentRun, StatedInput, stated_input, statement_changes};
+use crate::graph_changes::{GraphLot, GraphUse};
 use crate::lean::{Day, Moment};
-use crate::lots::{GraphLot, GraphUse, batch_equipment, batches, lots, untracked_inputs, use_voids, uses};
+use crate::lots::{batch_equipment, batches, lots, untracked_inputs, use_voids, uses};
 use crate::{AnyConnection, StorageError};
 
 /// Gives every row of a query to `take`, whichever backend it comes from.

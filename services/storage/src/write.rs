@@ -310,9 +310,11 @@ pub(crate) fn entry_hash(row: &JournalRow, facts: &[u8]) -> Result<String, Stora
     Ok(hex(&hash.finalize()))
 }
 
-fn hex(bytes: &[u8]) -> String {
+/// Some bytes in hexadecimal digits.
+pub(crate) fn hex(bytes: &[u8]) -> String {
     use std::fmt::Write as _;
     bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
+        // Writing to a text cannot fail.
         let _ = write!(text, "{byte:02x}");
         text
     })

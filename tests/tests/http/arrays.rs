@@ -15,8 +15,22 @@ impl Description {
         Self(house.owner.get("/openapi.json").expect(200).json)
     }
 
+    /// Shows every object of every body: the method, an address to send it to, the body, and where in it the object is.
+    pub fn each_object(&self, mut show: impl FnMut(&str, &str, &Value, &str)) {
+        let (mut bodies, mut nested) = (0, 0);
+        self.each_body(|method, address, body| {
+            let mut places = Vec::new();
+            objects_in(body, "", &mut places);
+            bodies += 1;
+            nested += places.iter().filter(|place| !place.is_empty()).count();
+            places.iter().for_each(|place| show(method, address, body, place));
+        });
+        // There is something to be found: fewer would mean that the walk lost its way.
+        assert!(bodies > 60 && nested > 60, "{bodies} bodies with {nested} objects in them");
+    }
+
     /// Shows every body of every operation, with the method and an address to send it to.
-    pub fn each_body(&self, mut show: impl FnMut(&str, &str, &Value)) {
+    fn each_body(&self, mut show: impl FnMut(&str, &str, &Value)) {
         for (path, operations) in self.0["paths"].as_object().expect("paths") {
             let parts: Vec<&str> = path.split('/').map(|part| if part.starts_with('{') { "1" } else { part }).collect();
             for (method, operation) in operations.as_object().expect("methods") {
@@ -83,7 +97,7 @@ impl Description {
 }
 
 /// Where objects are in a body, the body itself among them, as a problem names the place.
-pub fn objects_in(value: &Value, path: &str, found: &mut Vec<String>) {
+fn objects_in(value: &Value, path: &str, found: &mut Vec<String>) {
     match value {
         Value::Object(members) => {
             found.push(path.to_owned());
@@ -100,41 +114,30 @@ pub fn objects_in(value: &Value, path: &str, found: &mut Vec<String>) {
     }
 }
 
-/// Where an object is in a body, by such a path.
-pub fn place_of<'b>(body: &'b mut Value, path: &str) -> &'b mut Value {
+/// A body with a change made to one of its objects, which is at such a path.
+pub fn changed_at(body: &Value, path: &str, change: impl FnOnce(&mut Value)) -> Value {
+    let mut body = body.clone();
     let pointer = format!(".{path}").replace('[', ".").replace(']', "").replace('.', "/");
-    if path.is_empty() { body } else { body.pointer_mut(&pointer).expect("it was found there") }
+    change(if path.is_empty() { &mut body } else { body.pointer_mut(&pointer).expect("it was found there") });
+    body
 }
 
-/// A body in which an object is an array of what was in it.
-fn with_array_at(body: &Value, path: &str) -> Value {
-    let mut body = body.clone();
-    let place = place_of(&mut body, path);
-    let members = place.as_object().expect("an object").values().cloned().collect();
-    *place = Value::Array(members);
-    body
+/// Makes an array of what is in an object.
+fn make_array(object: &mut Value) {
+    let members = object.as_object().expect("an object").values().cloned().collect();
+    *object = Value::Array(members);
 }
 
 fn an_array_is_no_object_anywhere(backend: Backend) {
     let house = RestHouse::open(backend);
-    let description = Description::of(&house);
-    let (mut bodies, mut nested) = (0, 0);
-    description.each_body(|method, address, body| {
-        let mut places = Vec::new();
-        objects_in(body, "", &mut places);
-        bodies += 1;
-        for place in places {
-            let wrong = with_array_at(body, &place);
-            let answer = house.owner.request(method, address).json(&wrong).send();
-            let problem = answer.refused(422, "/problems/invalid");
-            let said = (problem.field().unwrap_or(""), problem.detail());
-            let due = (place.as_str(), Some("an object is expected here, not an array"));
-            assert_eq!(said, due, "{method} {address} with {wrong}");
-            nested += usize::from(!place.is_empty());
-        }
+    Description::of(&house).each_object(|method, address, body, place| {
+        let wrong = changed_at(body, place, make_array);
+        let answer = house.owner.request(method, address).json(&wrong).send();
+        let problem = answer.refused(422, "/problems/invalid");
+        let said = (problem.field().unwrap_or(""), problem.detail());
+        let due = (place, Some("an object is expected here, not an array"));
+        assert_eq!(said, due, "{method} {address} with {wrong}");
     });
-    // There is something to be found: fewer would mean that the walk lost its way.
-    assert!(bodies > 60 && nested > 60, "{bodies} bodies with {nested} objects in them");
     // An array where one belongs stays one.
     let transfer = json!({"from": "kitchen", "to": "harbour", "lines": [{"lot": "261125-0042-7"}]});
     house.owner.post("/v1/transfers", transfer).refused(422, "/problems/unknown-code");

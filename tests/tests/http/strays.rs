@@ -3,51 +3,36 @@
 use serde_json::{Map, Value, json};
 use tubtrail_tests::{Backend, RestHouse, on_both};
 
-use crate::arrays::{Description, objects_in, place_of};
+use crate::arrays::{Description, changed_at};
 
 on_both!(a_field_that_nobody_knows_is_refused, a_figure_of_another_kind_is_refused);
 
 /// Comes before every field of ours, so that a reader meets it first.
 const STRAY: &str = "_stray";
 
-/// A body with a field too many in one of its objects.
-fn with_stray_at(body: &Value, path: &str) -> Value {
-    let mut body = body.clone();
-    let members = place_of(&mut body, path).as_object_mut().expect("an object");
+/// Puts a field too many into an object.
+fn add_stray(object: &mut Value) {
+    let members = object.as_object_mut().expect("an object");
     let mut with_stray = Map::from_iter([(STRAY.to_owned(), json!(40))]);
     with_stray.append(members);
     *members = with_stray;
-    body
 }
 
 fn a_field_that_nobody_knows_is_refused(backend: Backend) {
     let house = RestHouse::open(backend);
-    let description = Description::of(&house);
-    let (mut bodies, mut nested) = (0, 0);
-    description.each_body(|method, address, body| {
-        let mut places = Vec::new();
-        objects_in(body, "", &mut places);
-        bodies += 1;
-        for place in places {
-            // A document of another's standard is described there, and held against it by itself.
-            if body.as_object().is_some_and(Map::is_empty) {
-                continue;
-            }
-            let wrong = with_stray_at(body, &place);
-            let answer = house.owner.request(method, address).json(&wrong).send();
-            let due = if place.is_empty() { STRAY.to_owned() } else { format!("{place}.{STRAY}") };
-            let problem = answer.refused(422, "/problems/invalid");
-            assert_eq!(problem.field(), Some(due.as_str()), "{method} {address} with {wrong}: {}", answer.text());
-            assert!(
-                problem.detail().is_some_and(|detail| detail.contains("there is no field `_stray`")),
-                "{}",
-                answer.text()
-            );
-            nested += usize::from(!place.is_empty());
+    Description::of(&house).each_object(|method, address, body, place| {
+        // A document of another's standard is described there, and held against it by itself.
+        if body.as_object().is_some_and(Map::is_empty) {
+            return;
         }
+        let wrong = changed_at(body, place, add_stray);
+        let answer = house.owner.request(method, address).json(&wrong).send();
+        let due = if place.is_empty() { STRAY.to_owned() } else { format!("{place}.{STRAY}") };
+        let problem = answer.refused(422, "/problems/invalid");
+        assert_eq!(problem.field(), Some(due.as_str()), "{method} {address} with {wrong}: {}", answer.text());
+        let detail = problem.detail();
+        assert!(detail.is_some_and(|detail| detail.contains("there is no field `_stray`")), "{}", answer.text());
     });
-    // There is something to be found: fewer would mean that the walk lost its way.
-    assert!(bodies > 60 && nested > 60, "{bodies} bodies with {nested} objects in them");
 }
 
 /// What belongs to another way of counting, or to another thing that an item is made of.

@@ -60,7 +60,7 @@ pub struct Group {
 
 impl Group {
     /// Whether there is something to open.
-    pub fn can_be_opened(&self) -> bool {
+    fn can_be_opened(&self) -> bool {
         matches!(self.sort, GroupSort::Item | GroupSort::Kind)
     }
 

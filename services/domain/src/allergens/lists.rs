@@ -87,7 +87,7 @@ impl AllergenList {
     ///
     /// “More than 10 mg/kg or 10 mg/litre” in Regulation (EU) 1169/2011 Annex II, “10 p.p.m. or more” in Canada's Food
     /// and Drug Regulations; FD&C Act 201(qq) does not name them. Both are figures for the food as it is eaten.
-    pub fn declares_sulphites(self, ppm: Decimal) -> Option<bool> {
+    pub(super) fn declares_sulphites(self, ppm: Decimal) -> Option<bool> {
         let boundary = Decimal::from_integer(10);
         match self {
             Self::Eu => Some(ppm > boundary),

@@ -7,7 +7,7 @@ use super::table::{Identifier, matches};
 use super::value::Placed;
 
 /// What a scanner sends for the separator, FNC1: the control character GS.
-pub const SEPARATOR: char = '\u{1d}';
+pub(super) const SEPARATOR: char = '\u{1d}';
 
 /// An identifier and its value.
 #[derive(Clone, Debug)]
@@ -61,7 +61,7 @@ impl ElementString {
     ///
     /// # Errors
     /// As [`Self::parse`], but for what says nothing by itself.
-    pub fn parse_part(text: &str, first: usize, year: i32) -> Result<Self, Gs1Error> {
+    pub(super) fn parse_part(text: &str, first: usize, year: i32) -> Result<Self, Gs1Error> {
         let elements = read(text, first, year)?;
         agree(&elements)?;
         Ok(Self { elements })
@@ -71,7 +71,7 @@ impl ElementString {
     ///
     /// # Errors
     /// The first identifier that needs another.
-    pub fn is_whole(&self) -> Result<(), Gs1Error> {
+    pub(super) fn is_whole(&self) -> Result<(), Gs1Error> {
         need_nothing(&self.elements)
     }
 

@@ -69,7 +69,7 @@ pub struct Identifier {
 
 impl Identifier {
     /// The identifier at the beginning of a text, with its digits.
-    pub fn at_start_of(text: &str) -> Option<(&'static Self, &str)> {
+    pub(super) fn at_start_of(text: &str) -> Option<(&'static Self, &str)> {
         (2..=4).find_map(|digits| {
             let number = text.get(..digits)?;
             Some((Self::of_number(number)?, number))
@@ -98,7 +98,7 @@ impl Identifier {
     }
 
     /// The qualifiers that may follow it in a link, one list a way; none where it is no key.
-    pub fn qualifiers(&self) -> impl Iterator<Item = Vec<&'static str>> {
+    pub(super) fn qualifiers(&self) -> impl Iterator<Item = Vec<&'static str>> {
         let ways = self.key.into_iter().flat_map(|ways| ways.split('|'));
         ways.map(|way| way.split(',').filter(|number| !number.is_empty()).collect())
     }

@@ -41,7 +41,7 @@ impl Placed {
     }
 
     /// The same, less the blanks that a person typed before or behind it.
-    pub fn without_blanks_around(self) -> Self {
+    pub(super) fn without_blanks_around(self) -> Self {
         let before = self.text.chars().take_while(|character| *character == ' ').count();
         let text = self.text.trim_matches(' ');
         let places = self.places.iter().skip(before).take(text.chars().count() + 1).copied().collect();

@@ -7,8 +7,8 @@ use chrono::NaiveDate;
 use tubtrail_domain::place::State;
 use tubtrail_lineage::{BatchIx, LotIx};
 use tubtrail_storage::contents::{StatedInput, StatedLot};
+use tubtrail_storage::graph_changes::GraphChanges;
 use tubtrail_storage::journal::{self, Touched};
-use tubtrail_storage::lots::GraphChanges;
 use tubtrail_storage::master_data::SiteRow;
 use tubtrail_storage::particulars::{Moved, moved_between};
 use tubtrail_storage::{AnyConnection, StorageError};
@@ -269,8 +269,7 @@ impl Inside {
     }
 
     fn batch_cards_differ(&self, other: &Self) -> Option<(&'static str, i64, &'static str)> {
-        let batches = (0..self.graph.batches()).filter_map(|at| u32::try_from(at).ok()).map(BatchIx::from_index);
-        batches.into_iter().find_map(|batch| {
+        self.graph.every_batch().find_map(|batch| {
             let one = self.beside.particulars.batch(batch)?;
             let another = other.beside.particulars.batch(batch)?;
             (one != another).then(|| ("batches", self.batch_row(batch), "what is written of it differs"))

@@ -278,8 +278,7 @@ impl Particulars {
 
     /// The first lot or batch of which both keep something, and not the same: table, row id, what.
     pub(super) fn first_difference(&self, other: &Self, graph: &Graph, theirs: &Graph) -> Option<(u32, &'static str)> {
-        let lots = (0..graph.lots()).filter_map(|at| u32::try_from(at).ok()).map(LotIx::from_index);
-        lots.into_iter().find_map(|lot| {
+        graph.every_lot().find_map(|lot| {
             let (one, another) = (self.lot(lot)?, other.lot(lot)?);
             // Marks are numbers of each one's own.
             if (LotCard { mark: NOWHERE, ..one }) != (LotCard { mark: NOWHERE, ..another }) {

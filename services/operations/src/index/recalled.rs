@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, HashSet};
 
 use chrono::NaiveDateTime;
 use tubtrail_lineage::{BatchIx, ContactChange, Graph, LotIx, Reach};
+use tubtrail_storage::graph_changes::GraphChanges;
 use tubtrail_storage::journal::Touched;
-use tubtrail_storage::lots::GraphChanges;
 use tubtrail_storage::recall_seeds::{lots_of_seed, news_of_seed};
 use tubtrail_storage::recalls::{RecallRow, RecallSeedRow, freed_between, recalls_between, seeds_of};
 use tubtrail_storage::search::authors;

@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use tubtrail_domain::allergens::EVERY_SUBSTANCE;
 use tubtrail_lineage::{BatchIx, Clean, Content, Graph, LotIx, Run, Timeline, Use, Whole, WholeContact, WholeLots};
 use tubtrail_storage::contents::{EquipmentClean, EquipmentRun, StatedInput, StatedLot};
-use tubtrail_storage::lots::GraphLot;
+use tubtrail_storage::graph_changes::GraphLot;
 use tubtrail_storage::stock::counted_masses;
 use tubtrail_storage::whole_graph::{
     each_lot, each_use, whole_batches, whole_cleans, whole_inputs, whole_runs, whole_statements, whole_untracked,

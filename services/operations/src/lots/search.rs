@@ -279,26 +279,14 @@ fn filter(conn: &mut AnyConnection, actor: &Actor, search: &LotSearch) -> Result
     };
     let code =
         |field: &str, code: &Option<String>| code.as_deref().map(|code| fields::foreign_code(field, code)).transpose();
-    let sites = match &search.site {
-        Some(code) => {
-            let site = fields::filter_site(conn, "site", code)?;
-            actor.may(&reach::LIST_LOTS, site).map_err(|error| error.at("site"))?;
-            Some(vec![site])
-        }
-        None => actor.sites_for(&reach::LIST_LOTS),
-    };
+    let sites = fields::sites_asked(conn, search.site.as_deref(), actor, &reach::LIST_LOTS)?;
+    let supplier = search.supplier.as_deref();
     Ok(LotFilter {
         number,
         supplier_lot_code: code("supplier_lot_code", &search.supplier_lot_code)?,
         supplier_lot_code_prefix: code("supplier_lot_code_prefix", &search.supplier_lot_code_prefix)?,
-        supplier_id: match &search.supplier {
-            Some(code) => Some(fields::filter_partner(conn, "supplier", code)?),
-            None => None,
-        },
-        item_id: match &search.item {
-            Some(code) => Some(fields::filter_item(conn, "item", code)?),
-            None => None,
-        },
+        supplier_id: supplier.map(|code| fields::filter_partner(conn, "supplier", code)).transpose()?,
+        item_id: search.item.as_deref().map(|code| fields::filter_item(conn, "item", code)).transpose()?,
         kind: search.kind.map(|kind| kind.word().to_owned()),
         day_from: search.day_from,
         day_to: search.day_to,

@@ -13,15 +13,12 @@ use tubtrail_storage::master_data::Item;
 
 use super::document::{Object, Shipped};
 use super::{Gap, ProposedLine};
-use crate::deliveries::Expiry;
+use crate::deliveries::{Expiry, MOST_LINES};
 use crate::error::{OperationError, Result};
 use crate::gtins::item_of;
 use crate::items::counting;
 use crate::problems;
 use crate::quantities::{Amount, QuantityEntered};
-
-/// Most lines of one delivery.
-const MOST_LINES: usize = 200;
 
 /// Puts lines together.
 pub(super) struct Lines<'c> {

@@ -10,8 +10,9 @@ use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::{IntoParams, ToSchema};
 
 use super::addressed;
-use super::lines::{RecallLine, RecallLinesHead, head, show_at};
+use super::lines::{RecallLine, RecallLinesHead, head};
 use super::outline::Reached;
+use super::reading::show_at;
 use super::survey::{Line, Survey};
 use crate::error::Result;
 use crate::fields;
@@ -130,7 +131,7 @@ impl Tubtrail {
     pub fn find_recall_lines(&self, request: &Request, id: i64, wanted: &LinesWanted) -> Result<LinesFound> {
         request.actor.may_anywhere(&reach::FIND_RECALL_LINES)?;
         let (row, narrowed) = self.read(|conn| Ok((addressed(conn, id)?, Narrowed::read(conn, wanted)?)))?;
-        let (survey, position) = self.survey(request, &row)?;
+        let survey = self.survey(request, &row)?;
         let mut lines: Vec<Line> = survey.lines.iter().filter(|line| narrowed.fits_site(line)).copied().collect();
         if let Some(text) = &narrowed.text {
             let numbered = self.numbered(request, &survey, text)?;
@@ -149,7 +150,7 @@ impl Tubtrail {
             let mut lots: Vec<Reached> = shown.iter().map(|line| survey.outline.lots[line.at]).collect();
             lots.dedup_by_key(|lot| lot.row);
             Ok(LinesFound {
-                head: RecallLinesHead { journal_position: position, ..head(&row, &survey.outline) },
+                head: head(&row, &survey.outline),
                 open_lines,
                 confirmed_lines,
                 not_found_lines,

@@ -9,7 +9,7 @@ use tubtrail_storage::search::authors;
 use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::ToSchema;
 
-use super::lines::is_late;
+use super::reading::is_late;
 use super::survey::Survey;
 use super::{CAUTION, Recall, addressed, consignees, one};
 use crate::error::Result;
@@ -157,26 +157,21 @@ impl Tubtrail {
 
     /// The same, of one that was found. Must not be called with a connection in hand.
     pub(super) fn case(&self, request: &Request, row: &RecallRow) -> Result<RecallCase> {
-        let (survey, position) = self.survey(request, row)?;
+        let survey = self.survey(request, row)?;
         let now = (self.clock)();
-        self.read_at_once(|conn| draw(conn, row, (&survey, position), now))
+        self.read_at_once(|conn| draw(conn, row, &survey, now))
     }
 }
 
-fn draw(
-    conn: &mut AnyConnection,
-    row: &RecallRow,
-    (survey, position): (&Survey, i64),
-    now: NaiveDateTime,
-) -> Result<RecallCase> {
+fn draw(conn: &mut AnyConnection, row: &RecallRow, survey: &Survey, now: NaiveDateTime) -> Result<RecallCase> {
     let late = is_late(conn, row, now)?;
     let overdue = |open: usize| if late { open } else { 0 };
     let open_lines = survey.open().count();
-    let handed = consignees::handed(conn, survey, position)?;
+    let handed = consignees::handed(conn, survey)?;
     let open_replies = consignees::unanswered(conn, row, &handed)?.len();
     Ok(RecallCase {
         recall: one(conn, row.clone())?,
-        sums: RecallSums { journal_position: position, ..RecallSums::of(conn, survey, &handed, late)? },
+        sums: RecallSums::of(conn, survey, &handed, late)?,
         open_lines,
         overdue_lines: overdue(open_lines),
         open_replies,

@@ -4,18 +4,18 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 
 use chrono::{DateTime, NaiveDateTime, Utc};
 use serde::{Deserialize, Serialize};
-use tubtrail_domain::recall::{Outcome, RecallClass};
+use tubtrail_domain::recall::Outcome;
 use tubtrail_domain::say;
 use tubtrail_domain::saying::Saying;
 use tubtrail_storage::lots::{LotRow, lots_by_ids};
-use tubtrail_storage::master_data::{Noun, Partner};
 use tubtrail_storage::recall_lines::consigned_of;
 use tubtrail_storage::recalls::{RecallNoticeRow, RecallReplyRow, RecallRow, notices_of, replies_of};
 use tubtrail_storage::stock::MovementRow;
 use tubtrail_storage::{AnyConnection, StorageError, WriteTx};
 use utoipa::ToSchema;
 
-use super::lines::is_late;
+use super::notice_text::notice_text;
+use super::reading::is_late;
 use super::survey::Survey;
 use super::work::{LineOutcome, refuse_freed};
 use super::{CAUTION, addressed};
@@ -23,7 +23,7 @@ use crate::error::{OperationError, Result};
 use crate::index::{Index, lot_ix};
 use crate::lots;
 use crate::names::Names;
-use crate::quantities::{Grams, in_grams};
+use crate::quantities::Grams;
 use crate::reach::{self, Request};
 use crate::tubtrail::{Answered, Tubtrail};
 use crate::{fields, problems};
@@ -200,10 +200,11 @@ impl Tubtrail {
     pub fn list_recall_consignees(&self, request: &Request, id: i64) -> Result<RecallConsignees> {
         request.actor.may_anywhere(&reach::LIST_RECALL_CONSIGNEES)?;
         let row = self.read(|conn| addressed(conn, id))?;
-        let (survey, position) = self.survey(request, &row)?;
+        let survey = self.survey(request, &row)?;
         let now = (self.clock)();
-        let consignees = self.read_at_once(|conn| show(conn, &row, (&survey, position), now))?;
-        Ok(RecallConsignees { recall: id, journal_position: position, consignees, caution: CAUTION.to_string() })
+        let consignees = self.read_at_once(|conn| show(conn, &row, &survey, now))?;
+        let journal_position = survey.outline.position;
+        Ok(RecallConsignees { recall: id, journal_position, consignees, caution: CAUTION.to_string() })
     }
 
     /// Writes down that a customer was told.
@@ -244,7 +245,7 @@ impl Tubtrail {
             let theirs = lots_of(tx, index, &recall, partner_id, &new.customer)?;
             let mut seen = HashSet::new();
             for (position, reply) in new.lots.iter().enumerate() {
-                let under = |error: OperationError| error.under(&format!("lots[{position}]"));
+                let under = |error: OperationError| error.in_list("lots", position);
                 let (lot_id, note) = check_reply(tx, &recall, &theirs, reply).map_err(under)?;
                 if !seen.insert(lot_id) {
                     let detail = say!("lot {lot} stands on two lines", lot = reply.lot);
@@ -311,12 +312,13 @@ fn lots_of(
     Ok(theirs)
 }
 
-/// The customers and lots of a recall that were handed over up to a journal entry, each pair once, in order.
-pub(super) fn handed(conn: &mut AnyConnection, survey: &Survey, until: i64) -> Result<Vec<(i64, i64)>> {
-    Ok(consigned(conn, survey, until)?.into_keys().collect())
+/// The customers and lots of a recall that were handed over by the time of its survey, each pair once, in order.
+pub(super) fn handed(conn: &mut AnyConnection, survey: &Survey) -> Result<Vec<(i64, i64)>> {
+    Ok(consigned(conn, survey)?.into_keys().collect())
 }
 
-fn consigned(conn: &mut AnyConnection, survey: &Survey, until: i64) -> Result<BTreeMap<(i64, i64), Vec<MovementRow>>> {
+fn consigned(conn: &mut AnyConnection, survey: &Survey) -> Result<BTreeMap<(i64, i64), Vec<MovementRow>>> {
+    let until = survey.outline.position;
     let mut found: BTreeMap<(i64, i64), Vec<MovementRow>> = BTreeMap::new();
     for row in consigned_of(conn, &survey.consigned)?.into_iter().filter(|row| row.entry <= until) {
         let missing = || StorageError::Corrupt(format!("movement {}: its customer is missing", row.id));
@@ -339,39 +341,27 @@ pub(super) fn unanswered(
 fn show(
     conn: &mut AnyConnection,
     row: &RecallRow,
-    (survey, until): (&Survey, i64),
+    survey: &Survey,
     now: NaiveDateTime,
 ) -> Result<Vec<RecallConsignee>> {
     let late = is_late(conn, row, now)?;
-    let consigned = consigned(conn, survey, until)?;
-    let lot_ids: Vec<i64> = consigned.keys().map(|(_, lot)| *lot).collect();
-    let lots: HashMap<i64, LotRow> = lots_by_ids(conn, &lot_ids)?.into_iter().map(|lot| (lot.id, lot)).collect();
-    let mut replies: HashMap<(i64, i64), RecallReplyRow> =
-        replies_of(conn, row.id)?.into_iter().map(|reply| ((reply.partner_id, reply.lot_id), reply)).collect();
-    let mut by_partner: BTreeMap<i64, Vec<ConsigneeLot>> = BTreeMap::new();
     let mut names = Names::default();
-    for ((partner, lot), movements) in consigned {
-        let missing = || StorageError::Corrupt(format!("lot row {lot} is in the graph alone"));
-        let lot = lots.get(&lot).ok_or_else(missing)?;
-        let reply = replies.remove(&(partner, lot.id)).map(show_reply).transpose()?;
-        by_partner.entry(partner).or_default().push(show_lot(conn, &mut names, lot, &movements, reply)?);
-    }
+    let by_partner = lots_by_partner(conn, &mut names, row, survey)?;
     let mut told: HashMap<i64, Vec<RecallNoticeRow>> = HashMap::new();
     for notice in notices_of(conn, row.id)? {
         told.entry(notice.partner_id).or_default().push(notice);
     }
     let mut found = Vec::new();
     for (id, lots) in by_partner {
-        let missing = || StorageError::Corrupt(format!("partner row {id} is named and missing"));
-        let partner = Partner::by_id(conn, id)?.ok_or_else(missing)?;
+        let partner = names.partner(conn, id)?;
         let told = told.remove(&id).unwrap_or_default();
         let told: Vec<Notice> = told.into_iter().map(|notice| show_notice(&partner.row.code, notice)).collect();
         let open = lots.iter().filter(|lot| lot.reply.is_none()).count();
         found.push(RecallConsignee {
             notice_text: notice_text(row, &partner.current.name, &lots)?,
-            customer: partner.row.code,
-            name: partner.current.name,
-            contact: partner.current.contact,
+            customer: partner.row.code.clone(),
+            name: partner.current.name.clone(),
+            contact: partner.current.contact.clone(),
             overdue: late && (told.is_empty() || open > 0),
             lots,
             told,
@@ -380,6 +370,28 @@ fn show(
     }
     found.sort_by(|one, other| one.customer.cmp(&other.customer));
     Ok(found)
+}
+
+/// What each customer was handed, with what they last answered for it.
+fn lots_by_partner(
+    conn: &mut AnyConnection,
+    names: &mut Names,
+    row: &RecallRow,
+    survey: &Survey,
+) -> Result<BTreeMap<i64, Vec<ConsigneeLot>>> {
+    let consigned = consigned(conn, survey)?;
+    let lot_ids: Vec<i64> = consigned.keys().map(|(_, lot)| *lot).collect();
+    let lots: HashMap<i64, LotRow> = lots_by_ids(conn, &lot_ids)?.into_iter().map(|lot| (lot.id, lot)).collect();
+    let mut replies: HashMap<(i64, i64), RecallReplyRow> =
+        replies_of(conn, row.id)?.into_iter().map(|reply| ((reply.partner_id, reply.lot_id), reply)).collect();
+    let mut by_partner: BTreeMap<i64, Vec<ConsigneeLot>> = BTreeMap::new();
+    for ((partner, lot), movements) in consigned {
+        let missing = || StorageError::Corrupt(format!("lot row {lot} is in the graph alone"));
+        let lot = lots.get(&lot).ok_or_else(missing)?;
+        let reply = replies.remove(&(partner, lot.id)).map(show_reply).transpose()?;
+        by_partner.entry(partner).or_default().push(show_lot(conn, names, lot, &movements, reply)?);
+    }
+    Ok(by_partner)
 }
 
 fn show_lot(
@@ -414,40 +426,4 @@ fn show_reply(row: RecallReplyRow) -> Result<Reply> {
     let outcome = Outcome::from_word(&row.outcome).map(LineOutcome::from).ok_or_else(corrupt)?;
     let (replied_by, replied_at) = (row.replied_by, fields::utc(row.replied_at));
     Ok(Reply { outcome, replied_by, replied_at, note: row.note, entry: row.entry })
-}
-
-/// What to tell a customer. What must be in it is for local rules and the responsible person to say.
-fn notice_text(row: &RecallRow, name: &str, lots: &[ConsigneeLot]) -> Result<Saying> {
-    let corrupt = || StorageError::Corrupt(format!("recall {}: class {}", row.id, row.class));
-    let class = RecallClass::from_number(i64::from(row.class)).ok_or_else(corrupt)?;
-    let drill = row.is_drill.then(|| {
-        say!("THIS IS A DRILL: we are trying how fast we can find these lots. Please answer as if they were recalled.\n\n")
-    });
-    let head = say!(
-        "RECALL {recall}, class {class}: {hazard}\nTo: {name}\n\nYou received from us:\n",
-        recall = row.id,
-        class = class.number().to_string(),
-        hazard = row.hazard,
-        name
-    );
-    let what = say!(
-        "\nDo not serve, sell or use them. Put them aside, mark them, and keep them apart from everything else. Tell us for \
-         each lot number whether you found it, destroyed it, or no longer have it, and to whom you passed any of it on.\n"
-    );
-    let instructions = row.instructions.as_ref().map(|text| say!("\n{instructions}\n", instructions = text));
-    let due = row.due_at.format("%Y-%m-%d %H:%M").to_string();
-    let due = say!("\nPlease answer before {due} UTC.\n", due);
-    let parts = drill.into_iter().chain([head]).chain(lots.iter().map(handed_over)).chain([what]).chain(instructions);
-    let whole = Saying::joined(parts.chain([due]), |one, other| say!("{one}{other}", one, other));
-    Ok(whole.unwrap_or(Saying::plain("")))
-}
-
-/// The line of a lot.
-fn handed_over(one: &ConsigneeLot) -> Saying {
-    let (lot, name, grams, at) = (&one.lot, &one.name, in_grams(one.grams.mg()), one.at.date_naive());
-    if one.documents.is_empty() {
-        return say!("- lot {lot}, {name}, {grams}, handed over {at}\n", lot, name, grams, at);
-    }
-    let documents = one.documents.join(", ");
-    say!("- lot {lot}, {name}, {grams}, handed over {at}, with {documents}\n", lot, name, grams, at, documents)
 }

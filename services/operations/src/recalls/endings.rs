@@ -129,7 +129,7 @@ fn record(tx: &mut WriteTx<'_>, row: RecallEndingRow, actor: String) -> Result<E
 fn refuse_open_lines(tx: &mut WriteTx<'_>, index: &Index, recall: &RecallRow) -> Result<()> {
     let survey = Draft::within(tx.conn()?, index, recall)?.settle(tx.conn()?, Some(recall.id))?;
     let open: Vec<i64> = survey.open().map(|line| survey.outline.lots[line.at].row).collect();
-    let handed = consignees::handed(tx.conn()?, &survey, survey.outline.position)?;
+    let handed = consignees::handed(tx.conn()?, &survey)?;
     let unanswered = consignees::unanswered(tx.conn()?, recall, &handed)?;
     if open.is_empty() && unanswered.is_empty() {
         return Ok(());

@@ -8,7 +8,6 @@ use tubtrail_storage::AnyConnection;
 use tubtrail_storage::recalls::{RecallRow, seeds_of};
 
 use super::apportion::apportion;
-use crate::digest::sha256_hex;
 use crate::error::Result;
 use crate::index::{Index, Inside, lot_row, lots_of_seeds};
 use crate::tubtrail::Tubtrail;
@@ -126,12 +125,9 @@ impl Outline {
         }
     }
 
-    /// Tells whether the first so many lots are still the same when the next page is asked for.
-    pub fn fingerprint(&self, until: usize) -> String {
-        let rows: Vec<u8> = self.lots[..until].iter().flat_map(|lot| lot.row.to_le_bytes()).collect();
-        let mut print = sha256_hex(&rows);
-        print.truncate(16);
-        print
+    /// Its lots by row, in order.
+    pub fn rows(&self) -> impl ExactSizeIterator<Item = i64> {
+        self.lots.iter().map(|lot| lot.row)
     }
 }
 

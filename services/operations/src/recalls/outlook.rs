@@ -90,6 +90,6 @@ impl Tubtrail {
 }
 
 fn foreseen(conn: &mut AnyConnection, survey: &Survey) -> Result<RecallOutlook> {
-    let handed = consignees::handed(conn, survey, survey.outline.position)?;
+    let handed = consignees::handed(conn, survey)?;
     Ok(RecallOutlook { sums: RecallSums::of(conn, survey, &handed, false)?, caution: CAUTION.to_string() })
 }

@@ -8,8 +8,9 @@ use tubtrail_storage::{AnyConnection, StorageError};
 use utoipa::ToSchema;
 
 use super::browse::LineStand;
-use super::lines::{RecallLine, show_at};
+use super::lines::RecallLine;
 use super::outline::Reached;
+use super::reading::show_at;
 use super::survey::{Line, Survey};
 use super::{CAUTION, addressed};
 use crate::error::Result;
@@ -62,16 +63,16 @@ impl Tubtrail {
             let site_id = asked.and_then(|sites| sites.first().copied());
             Ok((row, site_id.ok_or_else(|| StorageError::Corrupt("a site that was named has no row".into()))?))
         })?;
-        let (survey, position) = self.survey(request, &row)?;
+        let survey = self.survey(request, &row)?;
         let now = (self.clock)();
-        self.read_at_once(|conn| pull_list(conn, &row, (&survey, position), site_id, now))
+        self.read_at_once(|conn| pull_list(conn, &row, &survey, site_id, now))
     }
 }
 
 fn pull_list(
     conn: &mut AnyConnection,
     row: &RecallRow,
-    (survey, position): (&Survey, i64),
+    survey: &Survey,
     site_id: i64,
     now: NaiveDateTime,
 ) -> Result<PullList> {
@@ -92,7 +93,7 @@ fn pull_list(
         instructions: row.instructions.clone(),
         due_at: fields::utc(row.due_at),
         site: Names::default().site_code(conn, site_id)?,
-        journal_position: position,
+        journal_position: survey.outline.position,
         open: lines.iter().filter(|line| line.open).count(),
         lines,
         more,

@@ -200,8 +200,8 @@ fn rows_of(conn: &mut AnyConnection, asked: &SeedAsked) -> Result<Found> {
             whole(RecallSeedRow { day_from, day_until, ..of.into_row(empty("supplier_days")) })
         }
         SeedAsked::Equipment { equipment, from, until } => {
-            let unknown = || OperationError::unknown(say!("equipment"), equipment, "equipment");
-            let equipment_id = Some(Equipment::by_code(conn, equipment)?.ok_or_else(unknown)?.row.id);
+            let named: Equipment = fields::named(conn, say!("equipment"), "equipment", equipment)?;
+            let equipment_id = Some(named.row.id);
             let (time_from, time_until) = window(*from, *until)?;
             whole(RecallSeedRow { equipment_id, time_from, time_until, ..empty("equipment") })
         }

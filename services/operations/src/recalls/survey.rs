@@ -97,26 +97,23 @@ pub(crate) struct Surveys {
 struct Kept {
     recall_id: i64,
     survey: Arc<Survey>,
-    /// The journal entry up to which nothing changed it.
-    until: i64,
 }
 
 impl Tubtrail {
-    /// A recall line by line, with the journal entry that it is as of, which is no older than the request. Must not be called
-    /// with a connection in hand.
-    pub(super) fn survey(&self, request: &Request, row: &RecallRow) -> Result<(Arc<Survey>, i64)> {
+    /// A recall line by line, as of a journal entry that is no older than the request. Must not be called with a connection in
+    /// hand.
+    pub(super) fn survey(&self, request: &Request, row: &RecallRow) -> Result<Arc<Survey>> {
         let _one_at_a_time = self.surveys.working.lock();
         let now = self.index_for(request)?.position();
-        if let Some((survey, until)) = self.surveys.find(row.id)
-            && until >= now
+        if let Some(survey) = self.surveys.find(row.id)
+            && survey.outline.position >= now
         {
-            return Ok((survey, until));
+            return Ok(survey);
         }
         let draft = self.draft(request, row)?;
         let survey = Arc::new(self.read_at_once(|conn| draft.settle(conn, Some(row.id)))?);
-        let until = survey.outline.position;
-        self.surveys.keep(row.id, &survey, until);
-        Ok((survey, until))
+        self.surveys.keep(row.id, &survey);
+        Ok(survey)
     }
 
     /// Whether what was written down after a journal entry, up to another, changes anything of a recall. It reached so many
@@ -179,16 +176,16 @@ impl Tubtrail {
 }
 
 impl Surveys {
-    fn find(&self, recall_id: i64) -> Option<(Arc<Survey>, i64)> {
+    fn find(&self, recall_id: i64) -> Option<Arc<Survey>> {
         let kept = self.kept.lock();
-        kept.iter().find(|kept| kept.recall_id == recall_id).map(|kept| (Arc::clone(&kept.survey), kept.until))
+        kept.iter().find(|kept| kept.recall_id == recall_id).map(|kept| Arc::clone(&kept.survey))
     }
 
-    fn keep(&self, recall_id: i64, survey: &Arc<Survey>, until: i64) {
+    fn keep(&self, recall_id: i64, survey: &Arc<Survey>) {
         let mut kept = self.kept.lock();
         kept.retain(|kept| kept.recall_id != recall_id);
         kept.truncate(MOST_KEPT - 1);
-        kept.insert(0, Kept { recall_id, survey: Arc::clone(survey), until });
+        kept.insert(0, Kept { recall_id, survey: Arc::clone(survey) });
     }
 }
 

@@ -163,7 +163,7 @@ impl Tubtrail {
             let mut seen = HashSet::new();
             let mut lines = Vec::new();
             for (position, line) in new.lines.iter().enumerate() {
-                let under = |error: OperationError| error.under(&format!("lines[{position}]"));
+                let under = |error: OperationError| error.in_list("lines", position);
                 let found = Line::check(tx, index, &recall, site.row.id, line).map_err(under)?;
                 if !seen.insert(found.standing.lot.id) {
                     let detail = say!("lot {lot} stands on two lines", lot = line.lot);

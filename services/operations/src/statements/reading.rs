@@ -158,7 +158,7 @@ fn item(conn: &mut AnyConnection, new: &NewStatement, lot: Option<&LotRow>) -> R
     let Some(lot) = lot else {
         let code =
             new.item.as_deref().ok_or_else(|| OperationError::invalid("item", say!("say which item it is about")))?;
-        return Item::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("item"), code, "item"));
+        return fields::named(conn, say!("item"), "item", code);
     };
     let item = Item::by_id(conn, lot.item_id)?
         .ok_or_else(|| StorageError::Corrupt(format!("item row {} is missing", lot.item_id)))?;
@@ -170,8 +170,7 @@ fn item(conn: &mut AnyConnection, new: &NewStatement, lot: Option<&LotRow>) -> R
 }
 
 fn supplier(conn: &mut AnyConnection, code: &str, item: &Item, lot: Option<&LotRow>) -> Result<i64> {
-    let partner =
-        Partner::by_code(conn, code)?.ok_or_else(|| OperationError::unknown(say!("partner"), code, "supplier"))?;
+    let partner: Partner = fields::named(conn, say!("partner"), "supplier", code)?;
     let wrong = |detail: Saying| Err(OperationError::new(&problems::WRONG_KIND, detail).at("supplier"));
     if !partner.current.supplies {
         return wrong(say!("{partner} is no supplier", partner = partner.current.name));

@@ -7,7 +7,6 @@ use std::ops::Range;
 use tubtrail_lineage::{Balance, BatchIx, Graph, LotIx, Share};
 
 use super::Direction;
-use crate::digest::sha256_hex;
 use crate::index::{Index, Inside, lot_row};
 
 /// Most uses on one page; a page with as many ends early.
@@ -96,12 +95,9 @@ impl Outline {
         &self.details.uses[begin..self.details.ends[at]]
     }
 
-    /// Tells whether the first so many lots are still the same when the next page is asked for.
-    pub fn fingerprint(&self, until: usize) -> String {
-        let rows: Vec<u8> = self.lots[..until].iter().flat_map(|lot| lot_row(lot.lot).to_le_bytes()).collect();
-        let mut print = sha256_hex(&rows);
-        print.truncate(16);
-        print
+    /// Its lots by row, in order.
+    pub fn rows(&self) -> impl ExactSizeIterator<Item = i64> {
+        self.lots.iter().map(|lot| lot_row(lot.lot))
     }
 }
 

@@ -16,7 +16,6 @@ use crate::fields;
 use crate::index::{lot_ix, lot_row};
 use crate::known::{MadeBy, made_by};
 use crate::lots::{addressed, named, number, within_reach};
-use crate::problems;
 use crate::quantities::Grams;
 use crate::reach::{self, Request};
 use crate::tubtrail::{Tubtrail, at_once};
@@ -79,7 +78,10 @@ impl Tubtrail {
             let target = named(conn, "to", to)?;
             let (position, way) = self.way(conn, from.id, target.id)?;
             if way.is_none() {
-                within_reach(conn, &request.actor, &reach::SHOW_PATH, &target).map_err(|error| hidden(error, to))?;
+                // What is out of reach is as unknown as what is not there.
+                let unknown = || OperationError::unknown(say!("lot"), to, "to");
+                let reached = within_reach(conn, &request.actor, &reach::SHOW_PATH, &target);
+                reached.map_err(|error| error.if_not_found(unknown))?;
             }
             at_once(conn, |conn| show(conn, &from, &target, position, way))
         })
@@ -104,11 +106,6 @@ impl Tubtrail {
             (inside.position, way)
         }))
     }
-}
-
-/// What is out of reach is as unknown as what is not there.
-fn hidden(error: OperationError, to: &str) -> OperationError {
-    if error.problem == &problems::NOT_FOUND { OperationError::unknown(say!("lot"), to, "to") } else { error }
 }
 
 fn show(

@@ -5,7 +5,7 @@ use serde::Serialize;
 use tubtrail_domain::saying::Saying;
 use tubtrail_domain::webhooks::Event;
 use tubtrail_storage::recalls::{CLOSED, RecallEndingRow, RecallRow, WITHDRAWN, ending_after, recall, recall_after};
-use tubtrail_storage::search::authors;
+use tubtrail_storage::search::author;
 use tubtrail_storage::stock::{HoldReleaseRow, HoldRow, hold_after, release_after};
 use tubtrail_storage::webhooks::{RecallReachRow, TEST, WebhookTestRow, reach_after};
 use tubtrail_storage::{AnyConnection, StorageError, journal};
@@ -130,9 +130,7 @@ impl Happened {
 
     /// The body that tells of it: the same whenever it is made.
     pub fn body(self, conn: &mut AnyConnection, event: Option<Event>) -> Result<String> {
-        let entry = self.entry();
-        let missing = || StorageError::Corrupt(format!("journal entry {entry} is missing"));
-        let (_, at) = authors(conn, &[entry])?.remove(&entry).ok_or_else(missing)?;
+        let (_, at) = author(conn, self.entry())?;
         let kind = event.map_or(TEST, Event::word).to_owned();
         let message = WebhookMessage { kind, timestamp: fields::utc(at), data: self.data(conn)? };
         Ok(serde_json::to_string(&message).map_err(StorageError::from)?)

@@ -1,11 +1,9 @@
 //! What is to be sent, and what came of it.
 
 use std::collections::{HashMap, HashSet};
-use std::fmt::Write as _;
 use std::time::Duration;
 
 use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
-use sha2::{Digest as _, Sha256};
 use tubtrail_domain::say;
 use tubtrail_domain::saying::Saying;
 use tubtrail_domain::webhooks::{ATTEMPTS, Event, LONGEST_WAIT, next_attempt, wait};
@@ -19,6 +17,7 @@ use tubtrail_storage::{AnyConnection, WriteTx};
 
 use super::events::{Happened, message_id, reached_at_first};
 use super::{Outgoing, events_of, secrets};
+use crate::digest::sha256_hex;
 use crate::error::Result;
 use crate::fields;
 use crate::random;
@@ -124,7 +123,7 @@ impl Desk {
         let reaches: Vec<(i64, Vec<u32>)> = reaches;
         let mut changed = Vec::new();
         for (recall_id, lots) in reaches {
-            let digest = digest(&lots);
+            let digest = digest_of(&lots);
             if self.reaches.get(&recall_id) == Some(&digest) {
                 continue;
             }
@@ -152,15 +151,9 @@ impl Desk {
 }
 
 /// SHA-256 of which lots they are, hex.
-fn digest(lots: &[u32]) -> String {
-    let mut hash = Sha256::new();
-    for lot in lots {
-        hash.update(lot.to_be_bytes());
-    }
-    hash.finalize().iter().fold(String::with_capacity(64), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+fn digest_of(lots: &[u32]) -> String {
+    let lots: Vec<u8> = lots.iter().flat_map(|lot| lot.to_be_bytes()).collect();
+    sha256_hex(&lots)
 }
 
 /// How many lots a recall was last known to reach, unless they are the ones it reaches. Which they were at its beginning was

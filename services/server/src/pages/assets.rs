@@ -9,8 +9,8 @@ use sha2::{Digest, Sha256};
 use tubtrail_domain::say;
 use tubtrail_operations::{OperationError, problems};
 
-use super::marks::hex;
 use super::page::{Shown, Unable};
+use crate::hex::hex;
 
 struct Asset {
     name: &'static str,

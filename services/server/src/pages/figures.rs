@@ -54,18 +54,60 @@ impl Wall {
 /// A weight: in kilograms from one on, else in grams, to the last milligram that there is.
 pub fn weight(texts: &Texts, grams: Grams) -> String {
     let mg = grams.mg().unsigned_abs();
-    let (whole, rest, digits, unit) =
-        if mg >= 1_000_000 { (mg / 1_000_000, mg % 1_000_000, 6, "kg") } else { (mg / 1_000, mg % 1_000, 3, "g") };
-    let rest = format!("{rest:0digits$}");
-    let rest = rest.trim_end_matches('0');
-    let sign = if grams.mg() < 0 { "-" } else { "" };
-    let point = if rest.is_empty() { "" } else { point(texts) };
-    format!("{sign}{whole}{point}{rest}\u{a0}{unit}")
+    let (digits, unit) = if mg >= 1_000_000 { (6, "kg") } else { (3, "g") };
+    format!("{}{}\u{a0}{unit}", sign(grams.mg()), decimal(texts, mg, digits))
 }
 
-/// What stands before the tenths.
-pub fn point(texts: &Texts) -> &'static str {
-    if texts.tag == "fr" { "," } else { "." }
+/// A weight in grams: whole from ten grams on, below that to the milligram.
+pub fn in_grams(texts: &Texts, grams: Grams) -> String {
+    share(texts, grams.mg() * 1000)
+}
+
+/// What is in a lot of others, given in micrograms, as [`in_grams`] has it.
+pub fn share(texts: &Texts, ug: i64) -> String {
+    let (sign, ug) = (sign(ug), ug.unsigned_abs());
+    if ug >= 10_000_000 {
+        return format!("{sign}{} g", in_thousands((ug + 500_000) / 1_000_000));
+    }
+    format!("{sign}{} g", decimal(texts, (ug + 500) / 1000, 3))
+}
+
+/// A weight in grams, to the milligram.
+pub fn exact(texts: &Texts, grams: Grams) -> String {
+    format!("{}{} g", sign(grams.mg()), decimal(texts, grams.mg().unsigned_abs(), 3))
+}
+
+/// Grams in whole micrograms.
+#[expect(clippy::cast_possible_truncation, reason = "micrograms of a house are far below 2^63")]
+pub fn micrograms(grams: f64) -> i64 {
+    (grams * 1_000_000.0).round() as i64
+}
+
+/// A number with a narrow space between its thousands.
+pub fn in_thousands(number: impl std::fmt::Display) -> String {
+    let digits = number.to_string();
+    let mut text = String::new();
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            text.push('\u{202f}');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+const fn sign(number: i64) -> &'static str {
+    if number < 0 { "-" } else { "" }
+}
+
+/// A number of which so many digits stand behind the point, as far as they say anything.
+fn decimal(texts: &Texts, number: u64, digits: u32) -> String {
+    let (whole, rest) = (number / 10_u64.pow(digits), number % 10_u64.pow(digits));
+    if rest == 0 {
+        return whole.to_string();
+    }
+    let rest = format!("{rest:0width$}", width = digits as usize);
+    format!("{whole}{}{}", texts.say("point"), rest.trim_end_matches('0'))
 }
 
 /// A weight in grams as it is typed: `1250.5`.
@@ -106,7 +148,7 @@ mod tests {
     use chrono_tz::Tz;
     use tubtrail_operations::Grams;
 
-    use super::{Texts, Wall, may_be_thousands, number, weight};
+    use super::{Texts, Wall, exact, in_grams, may_be_thousands, number, share, weight};
 
     #[test]
     fn weights_are_written_as_the_trade_writes_them() {
@@ -144,6 +186,25 @@ mod tests {
             assert_eq!((number(en, typed), number(fr, typed)), (english.into(), french.into()), "{typed}");
         }
         assert!(may_be_thousands("12,000") && !may_be_thousands("12,00") && !may_be_thousands("12.000"));
+    }
+
+    #[test]
+    fn grams_are_told_as_the_trade_writes_them() {
+        let (en, fr) = (&Texts::all()[0], &Texts::all()[1]);
+        for (ug, english, french) in [
+            (1_840_400_000, "1\u{202f}840 g", "1\u{202f}840 g"),
+            (12_345_678_500_000, "12\u{202f}345\u{202f}679 g", "12\u{202f}345\u{202f}679 g"),
+            (9_090_909, "9.091 g", "9,091 g"),
+            (500_000, "0.5 g", "0,5 g"),
+            (-20_000_000, "-20 g", "-20 g"),
+            (0, "0 g", "0 g"),
+        ] {
+            assert_eq!((share(en, ug), share(fr, ug)), (english.into(), french.into()));
+        }
+        let grams = Grams::from_mg(1_250_500);
+        assert_eq!((in_grams(en, grams), in_grams(fr, grams)), ("1\u{202f}251 g".into(), "1\u{202f}251 g".into()));
+        assert_eq!((exact(en, grams), exact(fr, grams)), ("1250.5 g".into(), "1250,5 g".into()));
+        assert_eq!(exact(fr, Grams::from_mg(-20)), "-0,02 g");
     }
 
     /// Lisbon is at UTC in winter.

@@ -1,17 +1,8 @@
 //! What tells one form from another, and a session's forms from a stranger's.
 
-use std::fmt::Write as _;
-
 use sha2::{Digest, Sha256};
 
-/// Some bytes in hexadecimal digits.
-pub fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
-        // Writing to a text cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
-}
+use crate::hex::hex;
 
 /// A digest of some texts, each by itself.
 pub fn digest(parts: &[&str]) -> String {

@@ -12,6 +12,7 @@ use tubtrail_operations::trace::{TraceHead, TraceStream, TraceTotals, TracedLot}
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
 use super::addresses::Address;
+use super::figures::{in_grams, in_thousands, micrograms, share};
 use super::texts::Texts;
 
 /// Most sites whose names are looked up.
@@ -114,7 +115,7 @@ fn drawn_lot(lot: &mut TracedLot, is_seed: bool, by_contact: bool) -> PictureLot
         kind: lot.kind.word().to_owned(),
         site: most.map_or(&lot.site, |place| &place.site).clone(),
         mass_mg: lot.mass_grams.mg(),
-        share_ug: share_ug(lot),
+        share_ug: micrograms(lot.grams),
         made_by: match &lot.came_from {
             tubtrail_operations::known::Origin::Batch { batch, .. } => Some(*batch),
             tubtrail_operations::known::Origin::Delivery { .. } => None,
@@ -213,45 +214,42 @@ impl Gathered {
             GroupSort::Kind => kinds.into_owned(),
             GroupSort::Rest => texts.say("the-rest").into_owned(),
         };
-        let grams = in_grams(group.share_ug(&self.drawn));
-        let count = group.lots.len().to_string();
-        let amount = match group.sort {
-            GroupSort::Lot if group.by_contact => first.lot.as_str().into(),
-            _ if group.by_contact => texts.say_of("box-of-lots", "count", count.clone()),
-            GroupSort::Lot => texts.say_with("box-of-one", &[("lot", &first.lot), ("grams", &grams)]),
-            _ => texts.say_with("box-of-several", &[("count", &count), ("grams", &grams)]),
-        };
-        let drawn = || group.lots.iter().map(|at| &self.drawn[*at]);
-        let counted = |is: fn(&PictureLot) -> bool| drawn().filter(|lot| is(lot)).count();
-        let (seeds, held, recalled) =
-            (counted(|lot| lot.is_seed), counted(|lot| lot.is_held), counted(|lot| lot.is_recalled));
-        let mut marks = Vec::new();
-        for (count, one, several) in [(recalled, "key-recalled", "mark-recalled"), (held, "key-held", "mark-held")] {
-            if count > 0 && group.sort == GroupSort::Lot {
-                marks.push(texts.say(one).into_owned());
-            } else if count > 0 {
-                marks.push(texts.say_of(several, "count", count.to_string()).into_owned());
-            }
-        }
-        if group.by_contact {
-            marks.push(texts.say("mark-contact").into_owned());
-        }
-        if seeds > 0 {
-            marks.push(texts.say("mark-begins").into_owned());
-        }
-        let touched = usize::from(group.by_contact);
-        let marked = [(recalled, "recalled"), (held, "held"), (seeds, "seed"), (touched, "contact")];
+        let amount = self.amount(texts, group);
+        let marked = self.marked(group);
         let site = self.site(&self.drawn[group.lots[0]].site);
-        let marks = marks.join(", ");
+        let marks = marked.in_words(texts, group);
         let unknown = if group.by_contact { texts.say("key-contact") } else { "".into() };
         let label = [name.as_str(), &amount, &marks, &unknown, site].into_iter().filter(|part| !part.is_empty());
         BoxWords {
             label: label.collect::<Vec<_>>().join(", "),
-            amount: amount.into_owned(),
+            amount,
             link: address.map(|address| link(address, group)),
-            classes: marked.into_iter().filter(|(count, _)| *count > 0).map(|(_, class)| class).collect(),
+            classes: marked.classes(group),
             name,
             marks,
+        }
+    }
+
+    /// How many lots are in a box, and how much of the trace; of what is reached by contact alone nobody knows that.
+    fn amount(&self, texts: &Texts, group: &Group) -> String {
+        let first = &self.lots[group.lots[0]];
+        let grams = share(texts, group.share_ug(&self.drawn));
+        let count = group.lots.len().to_string();
+        match group.sort {
+            GroupSort::Lot if group.by_contact => first.lot.clone(),
+            _ if group.by_contact => texts.say_of("box-of-lots", "count", count).into_owned(),
+            GroupSort::Lot => texts.say_with("box-of-one", &[("lot", &first.lot), ("grams", &grams)]).into_owned(),
+            _ => texts.say_with("box-of-several", &[("count", &count), ("grams", &grams)]).into_owned(),
+        }
+    }
+
+    fn marked(&self, group: &Group) -> Marked {
+        let drawn = || group.lots.iter().map(|at| &self.drawn[*at]);
+        let counted = |is: fn(&PictureLot) -> bool| drawn().filter(|lot| is(lot)).count();
+        Marked {
+            recalled: counted(|lot| lot.is_recalled),
+            held: counted(|lot| lot.is_held),
+            seeds: counted(|lot| lot.is_seed),
         }
     }
 
@@ -291,7 +289,7 @@ impl Gathered {
                 grams: if group.by_contact {
                     texts.say("not-known").into_owned()
                 } else {
-                    in_grams(group.share_ug(&self.drawn))
+                    share(texts, group.share_ug(&self.drawn))
                 },
                 leads_to: leads_to(at).join("; "),
                 list: format!("{}#lots", address.without("box", "").with("box", &group.key)),
@@ -311,7 +309,7 @@ impl Gathered {
         let lot = &self.lots[at];
         let place = |place: &tubtrail_operations::known::Holding| {
             let state = texts.say(&format!("state-{}", place.state));
-            format!("{}: {} {state}", self.site(&place.site), in_grams(place.grams.mg() * 1000))
+            format!("{}: {} {state}", self.site(&place.site), in_grams(texts, place.grams))
         };
         let mut marks: Vec<String> = Vec::new();
         marks.extend(
@@ -334,7 +332,7 @@ impl Gathered {
             grams: if self.drawn[at].by_contact {
                 texts.say("not-known").into_owned()
             } else {
-                in_grams(share_ug(lot))
+                share(texts, micrograms(lot.grams))
             },
             places: lot.places.iter().map(place).collect::<Vec<_>>().join("; "),
             marks: marks.join("; "),
@@ -342,10 +340,33 @@ impl Gathered {
     }
 }
 
-/// What of the trace is in a lot, in micrograms.
-#[expect(clippy::cast_possible_truncation, reason = "micrograms of a lot are far below 2^63")]
-fn share_ug(lot: &TracedLot) -> i64 {
-    (lot.grams * 1_000_000.0).round() as i64
+/// How many lots of a box are marked, and as what.
+struct Marked {
+    recalled: usize,
+    held: usize,
+    seeds: usize,
+}
+
+impl Marked {
+    fn in_words(&self, texts: &Texts, group: &Group) -> String {
+        let mut marks = Vec::new();
+        let kept = [(self.recalled, "key-recalled", "mark-recalled"), (self.held, "key-held", "mark-held")];
+        for (count, one, several) in kept.into_iter().filter(|(count, ..)| *count > 0) {
+            marks.push(match group.sort {
+                GroupSort::Lot => texts.say(one),
+                _ => texts.say_of(several, "count", count.to_string()),
+            });
+        }
+        marks.extend(group.by_contact.then(|| texts.say("mark-contact")));
+        marks.extend((self.seeds > 0).then(|| texts.say("mark-begins")));
+        marks.join(", ")
+    }
+
+    fn classes(&self, group: &Group) -> Vec<&'static str> {
+        let touched = usize::from(group.by_contact);
+        let marked = [(self.recalled, "recalled"), (self.held, "held"), (self.seeds, "seed"), (touched, "contact")];
+        marked.into_iter().filter(|(count, _)| *count > 0).map(|(_, class)| class).collect()
+    }
 }
 
 /// Where a box leads: into a group, to the list of what is left, or to the trace of a lot.
@@ -356,44 +377,5 @@ fn link(address: &Address, group: &Group) -> String {
         GroupSort::Item | GroupSort::Kind => {
             format!("{}#picture", address.without("open", &group.key).with("open", &group.key))
         }
-    }
-}
-
-/// Micrograms in grams: whole from ten grams on, below that to the milligram.
-pub fn in_grams(ug: i64) -> String {
-    let (sign, ug) = (if ug < 0 { "-" } else { "" }, ug.unsigned_abs());
-    if ug >= 10_000_000 {
-        return format!("{sign}{} g", in_thousands((ug + 500_000) / 1_000_000));
-    }
-    let mg = (ug + 500) / 1000;
-    let text = format!("{}.{:03}", mg / 1000, mg % 1000);
-    format!("{sign}{} g", text.trim_end_matches('0').trim_end_matches('.'))
-}
-
-/// A number with a narrow space between its thousands.
-pub fn in_thousands(number: impl std::fmt::Display) -> String {
-    let digits = number.to_string();
-    let mut text = String::new();
-    for (at, digit) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at).is_multiple_of(3) {
-            text.push('\u{202f}');
-        }
-        text.push(digit);
-    }
-    text
-}
-
-#[cfg(test)]
-mod tests {
-    use super::in_grams;
-
-    #[test]
-    fn grams_are_told_as_the_trade_writes_them() {
-        assert_eq!(in_grams(1_840_400_000), "1\u{202f}840 g");
-        assert_eq!(in_grams(12_345_678_500_000), "12\u{202f}345\u{202f}679 g");
-        assert_eq!(in_grams(9_090_909), "9.091 g");
-        assert_eq!(in_grams(500_000), "0.5 g");
-        assert_eq!(in_grams(-20_000_000), "-20 g");
-        assert_eq!(in_grams(0), "0 g");
     }
 }

@@ -15,10 +15,11 @@ use tubtrail_operations::sessions::Me;
 use tubtrail_operations::{OperationError, Request, Tubtrail, problems};
 
 use super::fields::Fields;
+use super::figures::in_grams;
 use super::forms::{Form, same_name};
 use super::page::{Frame, Shown, Unable, render, see};
-use super::pictures::in_grams;
 use super::places;
+use super::texts::Texts;
 use super::visitor::Visitor;
 use crate::house::{House, off_thread};
 use crate::problem::Problem;
@@ -95,7 +96,7 @@ async fn find_lot(house: House, visitor: Visitor, request: HttpRequest) -> Shown
         Found::Lots { lots, has_more } => (Some(lots), has_more),
         _ => (None, false),
     };
-    let found = lots.map(|lots| lots.into_iter().map(FoundLot::of).collect());
+    let found = lots.map(|lots| lots.into_iter().map(|lot| FoundLot::of(visitor.texts, lot)).collect());
     let status = form.status();
     let page = Finding { frame: Frame::of(&visitor, &request, me), form, suppliers, found, has_more, together };
     Ok(render(status, &page))
@@ -174,7 +175,7 @@ fn look_for(tubtrail: &Tubtrail, asks: &Request, text: &str) -> Result<Found, Op
 }
 
 impl FoundLot {
-    fn of(lot: Lot) -> Self {
+    fn of(texts: &Texts, lot: Lot) -> Self {
         let from = match lot.came_from {
             Origin::Delivery { supplier, supplier_lot_code, .. } => format!("{supplier}, {supplier_lot_code}"),
             Origin::Batch { name, .. } => name,
@@ -183,7 +184,7 @@ impl FoundLot {
             halt: if lot.recalls.is_empty() { lot.on_hold.as_ref().map(|_| "key-held") } else { Some("key-recalled") },
             is_made: lot.kind != LotKind::Received,
             day: lot.came_to_be_at.format("%Y-%m-%d").to_string(),
-            grams: in_grams(lot.grams.mg() * 1000),
+            grams: in_grams(texts, lot.grams),
             lot: lot.lot,
             name: lot.name,
             from,

@@ -1,10 +1,11 @@
 //! The key that the secrets of webhooks are made with: a file beside the keys of the sessions, for the same servers.
 
-use std::fmt::Write as _;
 use std::fs::{self, OpenOptions};
 use std::io::{self, Write as _};
 use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::Path;
+
+use crate::hex::hex;
 
 /// The file's name.
 const NAME: &str = "webhooks.key";
@@ -40,13 +41,6 @@ fn make(folder: &Path, path: &Path) -> io::Result<()> {
         Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Ok(()),
         linked => linked,
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
 }
 
 fn read(path: &Path) -> io::Result<[u8; BYTES]> {

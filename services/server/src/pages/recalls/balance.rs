@@ -3,6 +3,7 @@
 use tubtrail_operations::Grams;
 use tubtrail_operations::recalls::RecallMass;
 
+use crate::pages::figures::exact;
 use crate::pages::texts::Texts;
 
 /// A line of the balance.
@@ -19,7 +20,7 @@ pub(super) struct MassRow {
 pub(super) fn mass_rows(texts: &Texts, mass: &RecallMass) -> Vec<MassRow> {
     let row = |name: &str, grams: Grams, is_sum: bool| MassRow {
         what: texts.say(&format!("mass-{name}")).into_owned(),
-        grams: exact(grams),
+        grams: exact(texts, grams),
         is_sum,
     };
     let parts = [
@@ -43,11 +44,4 @@ pub(super) fn mass_rows(texts: &Texts, mass: &RecallMass) -> Vec<MassRow> {
     rows.extend(told.map(|(name, grams)| row(name, grams, false)));
     rows.push(row("unaccounted", mass.unaccounted_grams, true));
     rows
-}
-
-/// Grams to the milligram.
-pub(super) fn exact(grams: Grams) -> String {
-    let (sign, mg) = (if grams.mg() < 0 { "-" } else { "" }, grams.mg().unsigned_abs());
-    let text = format!("{sign}{}.{:03}", mg / 1000, mg % 1000);
-    format!("{} g", text.trim_end_matches('0').trim_end_matches('.'))
 }

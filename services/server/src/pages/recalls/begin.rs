@@ -9,16 +9,17 @@ use tubtrail_operations::items::Item;
 use tubtrail_operations::partners::Partner;
 use tubtrail_operations::recalls::{CAUTION, NewRecall, RecallKind, SeedsAsked};
 use tubtrail_operations::sites::Site;
-use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
+use tubtrail_operations::{Answered, Grams, OperationError, Request, Tubtrail};
 
 use super::asked::{FIELDS, WAYS, place, seeds, time};
 use super::balance::{MassRow, mass_rows};
 use crate::house::{House, off_thread};
 use crate::pages::addresses::Address;
 use crate::pages::fields::Fields;
+use crate::pages::figures::in_grams;
 use crate::pages::forms::{Form, same_name, see_said};
 use crate::pages::page::{Frame, Shown, Unable, render};
-use crate::pages::pictures::{Drawn, Gathered, gather, in_grams};
+use crate::pages::pictures::{Drawn, Gathered, gather};
 use crate::pages::texts::Said;
 use crate::pages::visitor::{Sent, Visitor};
 use crate::problem::Problem;
@@ -147,7 +148,7 @@ async fn outlook(house: House, visitor: &Visitor, request: &HttpRequest, asked: 
             figure("seed-lots", outlook.sums.seed_lots.to_string()),
             figure("reached-lots", outlook.sums.reached_lots.to_string()),
             figure("contact-lots", outlook.sums.by_contact_lots.to_string()),
-            figure("on-hand", in_grams(on_hand * 1000)),
+            figure("on-hand", in_grams(texts, Grams::from_mg(on_hand))),
             figure("to-confirm", outlook.sums.sites.iter().map(|site| site.open_lines).sum::<usize>().to_string()),
             figure("customers", outlook.sums.consignees.to_string()),
         ],
@@ -156,8 +157,7 @@ async fn outlook(house: House, visitor: &Visitor, request: &HttpRequest, asked: 
             .sites
             .iter()
             .map(|site| {
-                let (here, served) =
-                    (in_grams(site.on_hand_grams.mg() * 1000), in_grams(site.served_grams.mg() * 1000));
+                let (here, served) = (in_grams(texts, site.on_hand_grams), in_grams(texts, site.served_grams));
                 (site.name.clone(), site.lots_on_hand, here, served)
             })
             .collect(),

@@ -10,10 +10,10 @@ use tubtrail_operations::{OperationError, problems};
 use super::{clock, may_everywhere};
 use crate::house::{House, off_thread};
 use crate::pages::fields::Fields;
+use crate::pages::figures::in_grams;
 use crate::pages::forms::{Form, see_said};
 use crate::pages::marks::once;
 use crate::pages::page::{Frame, Shown, Unable, render};
-use crate::pages::pictures::in_grams;
 use crate::pages::texts::Said;
 use crate::pages::visitor::{Sent, Visitor};
 
@@ -68,7 +68,7 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, recall: i6
                     let outcome = texts.say(&format!("outcome-{}", reply.outcome.word()));
                     format!("{outcome}; {}, {}", reply.replied_by, clock(reply.replied_at))
                 });
-                (lot.lot.clone(), format!("{}, {}", lot.name, in_grams(lot.grams.mg() * 1000)), reply)
+                (lot.lot.clone(), format!("{}, {}", lot.name, in_grams(texts, lot.grams)), reply)
             })
             .collect(),
         told: one.told.iter().map(|told| format!("{}: {}, {}", told.way, told.told_by, clock(told.told_at))).collect(),

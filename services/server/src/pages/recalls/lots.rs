@@ -7,13 +7,12 @@ use tubtrail_operations::recalls::{LineStand, LinesFound, LinesWanted, RecallLin
 use tubtrail_operations::sessions::Me;
 use tubtrail_operations::{Grams, reach};
 
-use super::balance::exact;
 use super::clock;
 use crate::house::{House, off_thread};
 use crate::pages::addresses::Address;
 use crate::pages::fields::Fields;
+use crate::pages::figures::{exact, in_thousands};
 use crate::pages::page::{Shown, Unable, render};
-use crate::pages::pictures::in_thousands;
 use crate::pages::rights::may_at;
 use crate::pages::texts::Texts;
 use crate::pages::visitor::Visitor;
@@ -166,7 +165,7 @@ impl Row {
             site: line.site.clone(),
             site_name: line.site_name.clone(),
             is_theirs: may_at(me, &reach::SHOW_PULL_LIST, &line.site),
-            grams: exact(Grams::from_mg(grams)),
+            grams: exact(texts, Grams::from_mg(grams)),
             by_contact: line.by_contact,
             is_open: line.open,
             overdue: line.overdue,

@@ -10,11 +10,10 @@ use tubtrail_operations::sites::Site;
 use tubtrail_operations::{Grams, OperationError, Request, Tubtrail, problems};
 
 use super::CONFIRMERS;
-use super::balance::exact;
 use super::lots::is_here;
 use crate::house::{House, off_thread};
 use crate::pages::fields::Fields;
-use crate::pages::figures::number;
+use crate::pages::figures::{exact, number};
 use crate::pages::forms::{Form, see_said};
 use crate::pages::marks::once;
 use crate::pages::page::{Frame, Shown, Unable, render};
@@ -220,7 +219,7 @@ impl Part {
             overdue: line.overdue,
             said: line.confirmation.as_ref().map(|said| {
                 let outcome = texts.say(&format!("outcome-{}", said.outcome.word()));
-                format!("{outcome}: {}, {}, {}", exact(said.grams), said.name, clock(said.at))
+                format!("{outcome}: {}, {}, {}", exact(texts, said.grams), said.name, clock(said.at))
             }),
             once: once(),
         };
@@ -240,6 +239,7 @@ impl Part {
 
 fn here(texts: &Texts, line: &RecallLine) -> String {
     let stands = line.places.iter().filter(|place| is_here(&place.state));
-    let said = stands.map(|place| format!("{} {}", exact(place.grams), texts.say(&format!("state-{}", place.state))));
+    let said =
+        stands.map(|place| format!("{} {}", exact(texts, place.grams), texts.say(&format!("state-{}", place.state))));
     said.collect::<Vec<_>>().join(", ")
 }

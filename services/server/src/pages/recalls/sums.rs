@@ -9,11 +9,11 @@ use tubtrail_operations::recalls::{RecallCase, RecallSite};
 use tubtrail_operations::sessions::Me;
 use tubtrail_operations::{Grams, reach};
 
-use super::balance::{MassRow, exact, mass_rows};
+use super::balance::{MassRow, mass_rows};
 use super::{clock, ended};
 use crate::house::{House, off_thread};
+use crate::pages::figures::{exact, in_grams, in_thousands};
 use crate::pages::page::{Shown, Unable, render};
-use crate::pages::pictures::{in_grams, in_thousands};
 use crate::pages::rights::may_at;
 use crate::pages::texts::Texts;
 use crate::pages::visitor::Visitor;
@@ -82,9 +82,9 @@ impl Sums {
                 figure("not-found-lines", sum(|site| site.not_found_lines)),
                 figure("customers", in_thousands(case.sums.consignees)),
                 figure("replies-open", in_thousands(case.open_replies)),
-                figure("unaccounted", exact(case.sums.mass.unaccounted_grams)),
+                figure("unaccounted", exact(texts, case.sums.mass.unaccounted_grams)),
             ],
-            sites: case.sums.sites.iter().map(|site| SiteRow::of(me, site)).collect(),
+            sites: case.sums.sites.iter().map(|site| SiteRow::of(texts, me, site)).collect(),
             mass: mass_rows(texts, &case.sums.mass),
             adds_up: texts.say(if adds_up { "adds-up" } else { "adds-not-up" }).into_owned(),
             texts,
@@ -94,8 +94,8 @@ impl Sums {
 }
 
 impl SiteRow {
-    fn of(me: &Me, site: &RecallSite) -> Self {
-        let grams = |grams: Grams| in_grams(grams.mg() * 1000);
+    fn of(texts: &Texts, me: &Me, site: &RecallSite) -> Self {
+        let grams = |grams: Grams| in_grams(texts, grams);
         let open = in_thousands(site.open_lines);
         Self {
             code: site.site.clone(),

@@ -12,8 +12,9 @@ use tubtrail_operations::{OperationError, Request, Tubtrail};
 use crate::house::{House, off_thread};
 use crate::pages::addresses::Address;
 use crate::pages::fields::Fields;
+use crate::pages::figures::{in_grams, micrograms, share};
 use crate::pages::page::{Frame, Shown, Unable, render, see};
-use crate::pages::pictures::{Drawn, Gathered, gather, in_grams};
+use crate::pages::pictures::{Drawn, Gathered, gather};
 use crate::pages::texts::{Said, Texts};
 use crate::pages::visitor::{Sent, Visitor};
 use crate::pages::written;
@@ -195,7 +196,7 @@ fn words(texts: &Texts, traced: &Gathered, direction: Direction) -> Vec<String> 
     let counts: Vec<(&str, &str)> = counts.iter().map(|(name, count)| (*name, count.as_str())).collect();
     words.push(texts.say_with(&format!("trace-{}", way(direction)), &counts).into_owned());
     if let Some(balance) = &traced.head.balance {
-        let grams = |grams: f64| in_grams(to_ug(grams));
+        let grams = |grams: f64| share(texts, micrograms(grams));
         let told = [
             ("seed", grams(balance.seed_grams)),
             ("held", grams(balance.held_grams)),
@@ -208,9 +209,7 @@ fn words(texts: &Texts, traced: &Gathered, direction: Direction) -> Vec<String> 
     let gone: Vec<String> = ["served", "consigned", "discarded", "count_difference"]
         .into_iter()
         .filter(|state| totals.grams_in(state).mg() != 0)
-        .map(|state| {
-            format!("{} {}", in_grams(totals.grams_in(state).mg() * 1000), texts.say(&format!("state-{state}")))
-        })
+        .map(|state| format!("{} {}", in_grams(texts, totals.grams_in(state)), texts.say(&format!("state-{state}"))))
         .collect();
     if !gone.is_empty() {
         words.push(texts.say_of("trace-gone", "what", gone.join(", ")).into_owned());
@@ -223,16 +222,11 @@ fn words(texts: &Texts, traced: &Gathered, direction: Direction) -> Vec<String> 
     words
 }
 
-#[expect(clippy::cast_possible_truncation, reason = "micrograms of a house are far below 2^63")]
-fn to_ug(grams: f64) -> i64 {
-    (grams * 1_000_000.0).round() as i64
-}
-
 fn places(texts: &Texts, traced: &Gathered) -> Vec<Place> {
     let mut places: Vec<Place> = Vec::new();
     for place in traced.totals.places() {
         let state = texts.say(&format!("state-{}", place.state)).into_owned();
-        let (lots, grams) = (place.lots.to_string(), in_grams(place.grams.mg() * 1000));
+        let (lots, grams) = (place.lots.to_string(), in_grams(texts, place.grams));
         let said = texts.say_with("place-says", &[("lots", &lots), ("grams", &grams), ("state", &state)]).into_owned();
         let site = traced.site(&place.site).to_owned();
         match places.iter_mut().find(|known| known.site == site) {

@@ -11,7 +11,7 @@ use tubtrail_operations::webhooks::{Webhook, stop_reason};
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
 use crate::house::{House, off_thread};
-use crate::pages::figures::{Wall, point};
+use crate::pages::figures::Wall;
 use crate::pages::page::{Frame, Shown, Unable, render};
 use crate::pages::texts::Texts;
 use crate::pages::visitor::Visitor;
@@ -131,5 +131,5 @@ impl Health {
 fn size(texts: &Texts, bytes: u64) -> String {
     let (unit, name) = if bytes < 1_000_000_000 { (1_000_000, "size-mb") } else { (1_000_000_000, "size-gb") };
     let (whole, tenths) = (bytes / unit, bytes % unit / (unit / 10));
-    texts.say_of(name, "size", format!("{whole}{}{tenths}", point(texts))).into_owned()
+    texts.say_of(name, "size", format!("{whole}{}{tenths}", texts.say("point"))).into_owned()
 }
