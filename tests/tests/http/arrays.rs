@@ -23,7 +23,9 @@ impl Description {
             objects_in(body, "", &mut places);
             bodies += 1;
             nested += places.iter().filter(|place| !place.is_empty()).count();
-            places.iter().for_each(|place| show(method, address, body, place));
+            for place in &places {
+                show(method, address, body, place);
+            }
         });
         // There is something to be found: fewer would mean that the walk lost its way.
         assert!(bodies > 60 && nested > 60, "{bodies} bodies with {nested} objects in them");
