@@ -37,7 +37,7 @@ impl Visitor {
     }
 
     fn look(&self, path: &str) -> String {
-        page(&self.client, path, &self.cookie).text().into_owned()
+        page(&self.client, path, &self.cookie).text()
     }
 
     /// Sends a form of a page.

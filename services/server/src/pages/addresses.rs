@@ -60,8 +60,10 @@ impl fmt::Display for Address {
 pub fn page_of(path: &str) -> &str {
     let parts: Vec<&str> = path.split('/').skip(1).collect();
     let kept = match parts[..] {
-        ["counter", _, "tubs", ..] | ["lots", _, _] | ["upkeep", "devices", ..] => 2,
-        ["recalls", _, "closing" | "withdrawal" | "notices" | "replies" | "report", ..] => 2,
+        ["counter", _, "tubs", ..]
+        | ["lots", _, _]
+        | ["upkeep", "devices", ..]
+        | ["recalls", _, "closing" | "withdrawal" | "notices" | "replies" | "report", ..] => 2,
         ["delivery", _, _, "documents"] | ["stock", _, "count", "rest"] | ["tracing", "lots", _, "report", ..] => 3,
         ["making", _, "batches", _, _] | ["stock", _, "transfers", _, "all"] => 4,
         ["sign-out" | "language"] => return "/",

@@ -120,7 +120,7 @@ pub fn typed_grams(grams: Grams) -> String {
 /// it is printed. What may be meant for thousands in this language stays as it was typed, and is refused as no number.
 pub fn number(texts: &Texts, typed: &str) -> String {
     let typed = without_gaps(typed.trim()).replace('\u{2212}', "-");
-    if point(texts) == "." && may_be_thousands(&typed) { typed } else { typed.replace(',', ".") }
+    if texts.say("point") == "." && may_be_thousands(&typed) { typed } else { typed.replace(',', ".") }
 }
 
 /// Whether a comma stands where some write one between thousands: `1,250` is 1250 to one reader and 1.25 to another.

@@ -35,6 +35,7 @@ pub fn configure(config: &mut web::ServiceConfig) {
     config.service(lot_page).service(lot_label).service(lot_deed);
 }
 
+#[expect(clippy::struct_excessive_bools, reason = "each is something of its own that the page shows or does not")]
 #[derive(Template)]
 #[template(path = "lot.html")]
 struct Page {

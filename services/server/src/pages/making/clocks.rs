@@ -4,7 +4,7 @@
 use chrono::{DateTime, Duration, Utc};
 use tubtrail_operations::readings::{Reading, Step};
 
-use crate::pages::figures::{Wall, point};
+use crate::pages::figures::Wall;
 use crate::pages::texts::Texts;
 
 /// The steps that always have a clock; another has one where something was taken.
@@ -47,7 +47,7 @@ impl Clock {
         let until = rest.filter(|rest| step == Step::Maturing && !rest.is_zero()).and_then(|rest| Some(since? + rest));
         let taken = of_it().map(|reading| {
             let held = reading.held_seconds.map_or_else(String::new, |seconds| format!(", {}", spell(seconds)));
-            let celsius = reading.temperature_celsius.to_string().replace('.', point(texts));
+            let celsius = reading.temperature_celsius.to_string().replace('.', &texts.say("point"));
             let text = format!("{} {celsius} °C{held}", wall.time(reading.taken_at));
             Taken { id: reading.id, text, voided: reading.voided.clone() }
         });

@@ -56,6 +56,7 @@ pub(super) struct Lots {
     pub lot: String,
 }
 
+#[expect(clippy::struct_excessive_bools, reason = "each is something of its own that the page shows or does not")]
 struct Row {
     lot: String,
     name: String,

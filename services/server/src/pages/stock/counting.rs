@@ -113,7 +113,7 @@ async fn count_lot(house: House, sent: Sent, request: HttpRequest, site: web::Pa
     let site = site.into_inner();
     let commands = sent.commands(request.path());
     let Sent { visitor, fields } = sent;
-    let new = count(&site, vec![line(&fields)]);
+    let new = count(&site, vec![line(visitor.texts, &fields)]);
     let inside = house.clone();
     match off_thread(move || inside.tubtrail.count_site(&commands, new)).await {
         Ok(done) => Ok(see(&format!("/stock/{site}/count?counted={}", done.answer.id))),
@@ -157,13 +157,13 @@ fn count(site: &str, lines: Vec<NewCountLine>) -> NewCount {
     NewCount { site: site.to_owned(), counted_at: None, lines, complete: false, reason: None, note: None }
 }
 
-fn line(fields: &Fields) -> NewCountLine {
+fn line(texts: &Texts, fields: &Fields) -> NewCountLine {
     let text = |name: &str| fields.get(name).map(|text| text.trim().to_owned());
     NewCountLine {
         lot: text("lot").unwrap_or_default(),
         state: fields.get("state").and_then(Standpoint::from_word),
         found: QuantityEntered {
-            amount: Amount(fields.get("found").map(number).unwrap_or_default()),
+            amount: Amount(fields.get("found").map(|typed| number(texts, typed)).unwrap_or_default()),
             unit: text("unit").unwrap_or_else(|| UNITS[0].to_owned()),
         },
         reason: text("reason"),
