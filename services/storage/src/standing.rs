@@ -53,14 +53,14 @@ pub fn by_id(conn: &mut AnyConnection, id: i64) -> Result<Option<StandingRow>, S
 }
 
 /// A row for every lot, its places in one text: a row for every place would be all of the lot six times over, and its holds looked
-/// up as often. The oldest hold is found among the lot's: the plus keeps PostgreSQL from going through all holds there ever were,
-/// in order, until it meets one of the lot.
+/// up as often. The plus and the limit keep PostgreSQL to the holds of the lot: without them it may find the oldest, or the released,
+/// by going through all holds there ever were in their order, which costs as little while there are few and stays planned.
 fn find(conn: &mut AnyConnection, condition: &str, values: Vec<Value<'_>>) -> Result<Vec<StandingRow>, StorageError> {
     let columns: Vec<String> = LotRow::COLUMNS.iter().map(|column| format!("l.{column}")).collect();
     let text = format!(
         "SELECT {}, i.code, (SELECT STRING_AGG(b.site_id || ' ' || b.state || ' ' || b.mass_mg, ',') FROM balances b \
          WHERE b.lot_id = l.id), (SELECT MIN(h.id + 0) FROM holds h WHERE h.lot_id = l.id \
-         AND NOT EXISTS (SELECT 1 FROM hold_releases r WHERE r.hold_id = h.id)), j.id \
+         AND NOT EXISTS (SELECT 1 FROM hold_releases r WHERE r.hold_id = h.id LIMIT 1 OFFSET 0)), j.id \
          FROM lots l JOIN items i ON i.id = l.item_id LEFT JOIN lot_rejections j ON j.lot_id = l.id WHERE {condition}",
         columns.join(", ")
     );
