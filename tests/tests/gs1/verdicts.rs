@@ -69,8 +69,15 @@ fn of_values(code: &str, theirs: &str) -> Option<&'static str> {
 
 /// Where bwip-js lets through what we refuse, in values of any kind of code.
 fn let_through(error: &Gs1Error) -> Option<&'static str> {
-    let prefix = matches!(&error.fault, Fault::Malformed { due, .. } if due.to_string().contains("company prefix"));
-    prefix.then_some("bwip-js does not look at company prefixes")
+    match &error.fault {
+        Fault::Malformed { due, .. } if due.to_string().contains("company prefix") => {
+            Some("bwip-js does not look at company prefixes")
+        }
+        Fault::NotTogether { of, other } if of.number == "03" || other.number == "03" => {
+            Some("made-to-order articles (03) go with less in the dictionary than in bwip-js")
+        }
+        _ => None,
+    }
 }
 
 #[test]

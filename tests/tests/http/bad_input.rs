@@ -253,7 +253,7 @@ fn deliveries() -> Vec<Case> {
             "lines[1].supplier_lot_code",
         ),
         post(line("item", json!("nothing")), 422, "unknown-code", "lines[0].item"),
-        post(but(&good, "/lines/0", json!({"item": "milk"})), 422, "invalid", "lines[0].supplier_lot_code"),
+        post(but(&good, "/lines", json!([{"item": "milk"}])), 422, "invalid", "lines[0].supplier_lot_code"),
         post(line("item", json!("white-base")), 422, "wrong-kind", "lines[0].item"),
         post(line("item", json!("water")), 422, "wrong-kind", "lines[0].item"),
         post(line("supplier_lot_code", json!("a\nb")), 422, "invalid", "lines[0].supplier_lot_code"),

@@ -10,6 +10,7 @@ mod keys;
 mod migrations;
 mod order;
 mod schema;
+mod standing;
 mod time;
 mod waiting;
 mod writers;
