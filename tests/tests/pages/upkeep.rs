@@ -47,6 +47,9 @@ fn an_owner_lets_somebody_in_and_closes_a_gap(backend: Backend) {
     browser.ask("go", json!({"path": "/upkeep/statements"}));
     browser.ask("press_link", json!({"name": "Enter a statement: milk"}));
     browser.ask("press_button", json!({"name": "Write it down"}));
+    assert!(!text(&mut browser, "#wrong-lists").is_empty(), "nothing is stated by a tap alone: by whose list?");
+    browser.ask("tick", json!({"label": "European Union", "inside": "#lists"}));
+    browser.ask("press_button", json!({"name": "Write it down"}));
     assert!(!text(&mut browser, "#wrong-document").is_empty(), "on which paper?");
     browser.ask("pick", json!({"label": "Whose statement", "option": "dairy"}));
     browser.ask("fill", json!({"label": "The paper it stands on", "text": "Specification 3"}));
