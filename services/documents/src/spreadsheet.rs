@@ -25,7 +25,8 @@ pub const MEDIA_TYPE: &str = "application/vnd.openxmlformats-officedocument.spre
 /// stop there).
 pub const MOST_ROWS: u32 = 1_048_575;
 
-/// Of 1 to 9: as a tenth of the file it saves takes twice the time, the usual 6 is not worth it.
+/// Of 1 to 9. A file is a quarter larger than at the usual 6 (measured: 61 instead of 49 MB), and whoever waits for a large one
+/// waits less.
 const COMPRESSION: u8 = 2;
 
 /// The longest line at the foot of a printed sheet, in characters.

@@ -13,11 +13,12 @@ use diesel::sqlite::SqliteConnection;
 
 use crate::{AnyConnection, Database, StorageError};
 
-/// Pages of 4 KiB that are worth copying.
+/// Pages of 4 KiB that are worth copying: as many as SQLite takes by itself.
 const ENOUGH: i32 = 1000;
-/// How long to wait for more of them.
+/// How long to wait for more of them; tried, no source.
 const PAUSE: Duration = Duration::from_millis(20);
 /// So long the log grows, in pages, before the writer copies the rest itself: as long as it writes, only it can begin the log anew.
+/// 32 MiB; tried, no source.
 const LONGEST: u32 = 8000;
 
 /// The thread, on SQLite. Dropping it stops it.

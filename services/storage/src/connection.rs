@@ -192,7 +192,7 @@ pub fn connect(url: &DatabaseUrl) -> Result<AnyConnection, StorageError> {
 pub fn connect_to_write(url: &DatabaseUrl) -> Result<AnyConnection, StorageError> {
     let mut conn = connect(url)?;
     match &mut conn {
-        // 16 MiB: the usual 2 do not hold what is written until it leaves the write-ahead log. More would only be gone through:
+        // 16 MiB: the usual 2 hold too little of what was written and is read out of the write-ahead log. More would only be gone through:
         // below 1 GiB, SQLite looks at every page it keeps whenever a commit split one.
         AnyConnection::Sqlite(conn) => conn.batch_execute("PRAGMA cache_size = -16384;")?,
         // A statement that was planned when a table was empty goes through all of it for good.
