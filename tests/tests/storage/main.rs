@@ -10,7 +10,6 @@ mod keys;
 mod migrations;
 mod order;
 mod schema;
-mod standing;
 mod time;
 mod waiting;
 mod writers;
