@@ -32,7 +32,7 @@ pub(crate) fn figure(cell: &Cell, kind: ColumnKind) -> String {
         Cell::Mass(mg) => without_needless_zeros(&decimal_text(*mg, 3)).to_owned(),
         Cell::Whole(number) => number.to_string(),
         Cell::Decimal { unscaled, decimals } => decimal_text(*unscaled, *decimals),
-        Cell::Date(day) => day.format("%Y-%m-%d").to_string(),
+        Cell::Date(day) => day.to_string(),
         Cell::Empty | Cell::Text(_) | Cell::DateTime { .. } => String::new(),
     }
 }
@@ -68,29 +68,27 @@ pub(crate) const fn fields_of(kind: ColumnKind) -> usize {
 }
 
 /// A cell in a file for machines: a field for each of the [`headings`] of its column. Times to the second.
-pub(crate) fn fields(cell: &Cell, kind: ColumnKind) -> Vec<String> {
-    let mut fields = match cell {
-        Cell::Text(text) => vec![harmless(text)],
+pub(crate) fn fields(cell: &Cell, kind: ColumnKind) -> impl Iterator<Item = Cow<'_, str>> {
+    let (first, zone) = match cell {
+        Cell::Text(text) => (harmless(text), None),
         Cell::DateTime { local, zone } => {
-            let time = local.format("%Y-%m-%d %H:%M:%S").to_string();
+            let time = local.format("%Y-%m-%d %H:%M:%S");
             if kind == ColumnKind::DateTime {
-                vec![time, harmless(zone)]
+                (time.to_string().into(), Some(harmless(zone)))
             } else {
-                vec![format!("{time} {}", plain(zone))]
+                (format!("{time} {}", plain(zone)).into(), None)
             }
         }
-        _ => vec![figure(cell, kind)],
+        _ => (figure(cell, kind).into(), None),
     };
-    if kind == ColumnKind::DateTime {
-        fields.resize(2, String::new());
-    }
-    fields
+    let second = (fields_of(kind) == 2).then(|| zone.unwrap_or_default());
+    std::iter::once(first).chain(second)
 }
 
 /// The text, with an apostrophe before it if a spreadsheet program would take it for a formula.
-pub(crate) fn harmless(text: &str) -> String {
+pub(crate) fn harmless(text: &str) -> Cow<'_, str> {
     let plain = plain(text);
-    if looks_like_a_formula(text) { format!("'{plain}") } else { plain.into_owned() }
+    if looks_like_a_formula(text) { Cow::Owned(format!("'{plain}")) } else { plain }
 }
 
 /// Whether a spreadsheet program could take a text for a formula.
@@ -124,6 +122,10 @@ mod tests {
 
     use super::*;
 
+    fn all(cell: &Cell, kind: ColumnKind) -> Vec<Cow<'_, str>> {
+        fields(cell, kind).collect()
+    }
+
     #[test]
     fn a_mass_is_exact_in_grams_and_in_kilograms() {
         let grams = |mg| figure(&Cell::Mass(mg), ColumnKind::Grams);
@@ -151,9 +153,9 @@ mod tests {
         let local = NaiveDate::from_ymd_opt(2026, 11, 25).and_then(|day| day.and_hms_opt(8, 30, 5)).expect("a time");
         let cell = Cell::DateTime { local, zone: "Europe/Rome".to_owned() };
         assert_eq!(shown(&cell, ColumnKind::DateTime), "2026-11-25 08:30 Europe/Rome");
-        assert_eq!(fields(&cell, ColumnKind::DateTime), ["2026-11-25 08:30:05", "Europe/Rome"]);
-        assert_eq!(fields(&cell, ColumnKind::Text), ["2026-11-25 08:30:05 Europe/Rome"]);
-        assert_eq!(fields(&Cell::text("not yet"), ColumnKind::DateTime), ["not yet", ""]);
+        assert_eq!(all(&cell, ColumnKind::DateTime), ["2026-11-25 08:30:05", "Europe/Rome"]);
+        assert_eq!(all(&cell, ColumnKind::Text), ["2026-11-25 08:30:05 Europe/Rome"]);
+        assert_eq!(all(&Cell::text("not yet"), ColumnKind::DateTime), ["not yet", ""]);
     }
 
     #[test]
@@ -161,8 +163,8 @@ mod tests {
         assert_eq!(harmless("=1+1"), "'=1+1");
         assert_eq!(harmless("milk"), "milk");
         assert_eq!(harmless("24-118"), "24-118");
-        assert_eq!(fields(&Cell::Mass(-5000), ColumnKind::Grams), ["-5"]);
-        assert_eq!(fields(&Cell::text("-5"), ColumnKind::Grams), ["'-5"]);
+        assert_eq!(all(&Cell::Mass(-5000), ColumnKind::Grams), ["-5"]);
+        assert_eq!(all(&Cell::text("-5"), ColumnKind::Grams), ["'-5"]);
     }
 
     #[test]

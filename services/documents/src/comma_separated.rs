@@ -3,6 +3,8 @@
 //! A date and time takes two fields, the second for its zone. Text that a spreadsheet program would take for a formula
 //! has an apostrophe before it; figures never have.
 
+use std::borrow::Cow;
+
 use csv::{QuoteStyle, Terminator, WriterBuilder};
 
 use crate::cell::{fields, harmless, headings};
@@ -37,7 +39,7 @@ impl CsvWriter {
     /// The heading line.
     pub fn header(&self) -> Result<Vec<u8>> {
         let titles = self.head.columns.iter().flat_map(headings);
-        lines(b',', [titles.map(|title| harmless(&title)).collect()])
+        lines(b',', [titles.map(|title| harmless(&title).into_owned())])
     }
 
     /// The lines of some rows.
@@ -48,20 +50,26 @@ impl CsvWriter {
         lines(b',', rows.iter().map(|row| self.record(row)))
     }
 
-    fn record(&self, row: &Row) -> Vec<String> {
-        self.head.columns.iter().zip(row).flat_map(|(column, cell)| fields(cell, column.kind)).collect()
+    fn record<'r>(&self, row: &'r Row) -> impl Iterator<Item = Cow<'r, str>> {
+        self.head.columns.iter().zip(row).flat_map(|(column, cell)| fields(cell, column.kind))
     }
 }
 
 /// Lines of fields, each quoted if it must be.
-pub(crate) fn lines(delimiter: u8, records: impl IntoIterator<Item = Vec<String>>) -> Result<Vec<u8>> {
+pub(crate) fn lines<R>(delimiter: u8, records: impl IntoIterator<Item = R>) -> Result<Vec<u8>>
+where
+    R: IntoIterator<Item: AsRef<str>>,
+{
     let mut writer = WriterBuilder::new()
         .delimiter(delimiter)
         .quote_style(QuoteStyle::Necessary)
         .terminator(Terminator::CRLF)
         .from_writer(Vec::new());
     for record in records {
-        writer.write_record(record)?;
+        for field in record {
+            writer.write_field(field.as_ref())?;
+        }
+        writer.write_record(None::<&[u8]>)?;
     }
     writer.into_inner().map_err(|stopped| csv::Error::from(stopped.into_error()).into())
 }

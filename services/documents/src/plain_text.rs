@@ -7,10 +7,10 @@
 //! tables follow, those of the same title and kind shared. Tabs and line ends within a value become blanks; a value
 //! with a quotation mark is quoted as in RFC 4180.
 
-use crate::cell::{fields, harmless, headings, one_line};
+use crate::cell::{fields, fields_of, harmless, headings, one_line};
 use crate::comma_separated::lines;
 use crate::error::{DocumentError, Result};
-use crate::report::{Column, ColumnKind, Head, Report, Row, TableFoot, TableHead};
+use crate::report::{Column, Head, Report, Row, TableFoot, TableHead};
 
 /// The media type of what is made here.
 pub const MEDIA_TYPE: &str = "text/tab-separated-values; charset=utf-8";
@@ -71,7 +71,7 @@ impl TextWriter {
     pub fn head(&self) -> Result<Vec<u8>> {
         let own = OWN.map(str::to_owned).into_iter();
         let shared = self.columns.iter().flat_map(|shared| headings(&shared.column));
-        let heading = own.chain(shared.map(|title| harmless(&one_line(&title)))).collect();
+        let heading = own.chain(shared.map(|title| harmless(&one_line(&title)).into_owned())).collect();
         let about = self.about().into_iter().map(|(label, value)| self.line("Report", label, value, &[]));
         lines(b'\t', std::iter::once(heading).chain(about))
     }
@@ -122,7 +122,7 @@ impl TextWriter {
 
     /// How many fields the columns of the tables take.
     fn width(&self) -> usize {
-        self.columns.last().map_or(0, |last| last.field + width(last.column.kind))
+        self.columns.last().map_or(0, |last| last.field + fields_of(last.column.kind))
     }
 
     fn about(&self) -> Vec<(&str, &str)> {
@@ -134,7 +134,7 @@ impl TextWriter {
     }
 
     fn line(&self, record: &str, label: &str, value: &str, placed: &[(usize, String)]) -> Vec<String> {
-        let mut line: Vec<String> = [record, label, value].map(|text| harmless(&one_line(text))).into();
+        let mut line: Vec<String> = [record, label, value].map(|text| harmless(&one_line(text)).into_owned()).into();
         line.resize(OWN.len() + self.width(), String::new());
         for (place, text) in placed {
             line[OWN.len() + place].clone_from(text);
@@ -149,15 +149,10 @@ impl Placed {
         let mut placed = Vec::new();
         for (place, cell) in self.places.iter().zip(row) {
             let shared = &columns[*place];
-            for (offset, field) in fields(cell, shared.column.kind).into_iter().enumerate() {
+            for (offset, field) in fields(cell, shared.column.kind).enumerate() {
                 placed.push((shared.field + offset, one_line(&field)));
             }
         }
         placed
     }
-}
-
-/// How many fields a column takes.
-fn width(kind: ColumnKind) -> usize {
-    if kind == ColumnKind::DateTime { 2 } else { 1 }
 }

@@ -11,12 +11,15 @@ mod scope;
 mod told;
 mod transfers;
 
+use std::sync::Arc;
+
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::Serialize;
 use tubtrail_storage::journal;
 
 use self::cursor::Cursors;
 use self::loading::Loader;
+use self::scope::{Scope, scope};
 use crate::deliveries::Expiry;
 use crate::error::Result;
 use crate::quantities::Grams;
@@ -25,6 +28,8 @@ use crate::tubtrail::Tubtrail;
 
 /// Rows read at a time; each may hold some hundred lots.
 const PAGE: usize = 100;
+/// Rows read at a time where lots of some items only are told: a batch is the most of which all is.
+const PAGE_OF_ITEMS: usize = 400;
 
 /// What is asked for. A lot or a recall stands alone.
 #[derive(Clone, Debug, Default)]
@@ -102,15 +107,15 @@ pub struct Goods {
     /// Our number for the lot.
     pub lot: Option<String>,
     /// The item's code.
-    pub item: String,
+    pub item: Arc<str>,
     /// The item's name.
-    pub name: String,
+    pub name: Arc<str>,
     /// The number of the article in fourteen digits, where one and no other is known for it.
     pub gtin: Option<String>,
     /// The supplier's own code for the lot.
     pub supplier_lot_code: Option<String>,
     /// Who gave the lot its code: the supplier who brought it, or the site that made it.
-    pub source: Option<Party>,
+    pub source: Option<Arc<Party>>,
     /// The day it was received or made, where it was.
     pub since: Option<NaiveDate>,
     /// Its last day.
@@ -169,9 +174,9 @@ pub struct TrackingEvent {
     /// The journal entry that brought it.
     pub entry: i64,
     /// Where it happened.
-    pub site: Party,
+    pub site: Arc<Party>,
     /// Where it came from or goes to.
-    pub other: Option<Party>,
+    pub other: Option<Arc<Party>>,
     /// The paper it went with.
     pub paper: Option<Paper>,
     /// What it happened to; of a batch, all that went in.
@@ -225,7 +230,7 @@ impl Tubtrail {
             for (at, code) in asked.items.iter().enumerate() {
                 item_ids.push(crate::fields::filter_item(conn, &format!("items[{at}]"), code)?);
             }
-            let (cursors, of) = scope::cursors(self, conn, &request.actor, operation, asked, &item_ids)?;
+            let Scope { cursors, wanted, of } = scope(self, conn, &request.actor, operation, asked, item_ids)?;
             let journal_position = journal::position(conn)?;
             let first = journal::entries_after(conn, 0, 1)?;
             let house_mark = first.first().and_then(|entry| entry.hash.get(..16)).unwrap_or("unwritten").to_owned();
@@ -236,7 +241,7 @@ impl Tubtrail {
                 of,
                 house_mark,
                 cursors,
-                loader: Loader::new(journal_position, item_ids),
+                loader: Loader::new(journal_position, wanted),
                 items: asked.items.clone(),
             })
         })
@@ -244,9 +249,10 @@ impl Tubtrail {
 
     /// The next events, in the order in which they happened; none at the end.
     pub fn more_tracking_events(&self, events: &mut TrackingEvents) -> Result<Vec<TrackingEvent>> {
+        let page = if events.items.is_empty() { PAGE } else { PAGE_OF_ITEMS };
         loop {
             let (is_last, mut found) = self.read_at_once(|conn| {
-                let keys = events.cursors.next(conn, PAGE)?;
+                let keys = events.cursors.next(conn, page)?;
                 Ok((keys.is_empty(), events.loader.load(conn, &keys)?))
             })?;
             found.retain(|event| events.concerns(event));
@@ -264,7 +270,7 @@ impl TrackingEvents {
     fn concerns(&self, event: &TrackingEvent) -> bool {
         let (from, to) = self.days;
         let day = event.day();
-        let is_item = |goods: &Goods| self.items.contains(&goods.item);
+        let is_item = |goods: &Goods| self.is_asked_for(goods);
         from.is_none_or(|from| day >= from)
             && to.is_none_or(|to| day <= to)
             && (self.items.is_empty() || event.goods.iter().chain(&event.made).any(is_item))
@@ -273,8 +279,12 @@ impl TrackingEvents {
     /// Leaves out goods that were not asked for, but for a batch: what else went in belongs to what it made.
     fn narrow(&self, event: &mut TrackingEvent) {
         if !self.items.is_empty() && event.kind != EventKind::Transformed {
-            event.goods.retain(|goods| self.items.contains(&goods.item));
+            event.goods.retain(|goods| self.is_asked_for(goods));
         }
+    }
+
+    fn is_asked_for(&self, goods: &Goods) -> bool {
+        self.items.iter().any(|item| **item == *goods.item)
     }
 
     /// The codes of the items that were asked for; all, if there are none.

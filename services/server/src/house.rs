@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use actix_web::http::StatusCode;
 use actix_web::{HttpResponse, web};
+use futures_util::future::BoxFuture;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use tubtrail_domain::say;
@@ -108,18 +109,37 @@ where
     Ok(response.json(done.answer))
 }
 
-/// Runs something that blocks where it may.
-pub async fn off_thread<T, F>(work: F) -> Result<T, Problem>
+/// Runs something that blocks where it may. It begins at once, not only when it is waited for.
+pub fn off_thread<T, F>(work: F) -> impl Future<Output = Result<T, Problem>> + Send + use<T, F>
 where
     T: Send + 'static,
     F: FnOnce() -> Operated<T> + Send + 'static,
 {
     // The span travels along, so that what is logged below carries the request's id.
     let span = tracing::Span::current();
-    match web::block(move || span.in_scope(work)).await {
-        Ok(outcome) => outcome.map_err(Problem::from),
-        Err(stopped) => Err(Problem::internal(&stopped)),
+    let begun = web::block(move || span.in_scope(work));
+    async move {
+        match begun.await {
+            Ok(outcome) => outcome.map_err(Problem::from),
+            Err(stopped) => Err(Problem::internal(&stopped)),
+        }
     }
+}
+
+/// What is being read, and what it is read from.
+pub type Reading<S, T> = BoxFuture<'static, Result<(T, S), Problem>>;
+
+/// Begins to read on, so that what was read before can be written meanwhile: that takes as long.
+pub fn read_on<S, T>(
+    house: House,
+    mut from: S,
+    more: impl FnOnce(&Tubtrail, &mut S) -> Operated<T> + Send + 'static,
+) -> Reading<S, T>
+where
+    S: Send + 'static,
+    T: Send + 'static,
+{
+    Box::pin(off_thread(move || Ok((more(&house.tubtrail, &mut from)?, from))))
 }
 
 /// A handle for the life of the server.

@@ -56,29 +56,41 @@ impl Source {
         }
     }
 
-    /// Where its rows, what links them to lots, their times and their sites are read. What is gone is found by the index
+    /// Where its rows, what links them to lots, their times, their sites and their lines are read. What is gone is found by the index
     /// `movements_gone`, which serves where its condition stands word for word.
     const fn read(self) -> Read {
         match self {
-            Self::Deliveries => {
-                Read { from: "deliveries t", link: "t.id", at: "t.arrived_at", site: "t.site_id", only: "" }
-            }
+            Self::Deliveries => Read {
+                from: "deliveries t",
+                link: "t.id",
+                at: "t.arrived_at",
+                site: "t.site_id",
+                only: "",
+                lines: " JOIN delivery_lines l ON l.delivery_id = t.id",
+            },
             Self::Completions => Read {
                 from: "completions t JOIN batches b ON b.id = t.batch_id",
                 link: "t.batch_id",
                 at: "t.completed_at",
                 site: "b.site_id",
                 only: "",
+                lines: "",
             },
-            Self::Transfers => {
-                Read { from: "transfers t", link: "t.id", at: "t.dispatched_at", site: "t.from_site_id", only: "" }
-            }
+            Self::Transfers => Read {
+                from: "transfers t",
+                link: "t.id",
+                at: "t.dispatched_at",
+                site: "t.from_site_id",
+                only: "",
+                lines: " JOIN transfer_lines l ON l.transfer_id = t.id",
+            },
             Self::Receipts => Read {
                 from: "receipts t JOIN transfers s ON s.id = t.transfer_id",
                 link: "t.transfer_id",
                 at: "t.received_at",
                 site: "s.to_site_id",
                 only: "",
+                lines: " JOIN receipt_lines l ON l.receipt_id = t.id",
             },
             Self::Gone => Read {
                 from: "movements t",
@@ -86,6 +98,7 @@ impl Source {
                 at: "t.occurred_at",
                 site: "t.to_site_id",
                 only: " AND to_state IN ('consigned', 'discarded', 'supplier')",
+                lines: "",
             },
             Self::CountLines => Read {
                 from: "counts c JOIN count_lines t ON t.count_id = c.id",
@@ -93,6 +106,7 @@ impl Source {
                 at: "c.counted_at",
                 site: "c.site_id",
                 only: "",
+                lines: "",
             },
         }
     }
@@ -111,6 +125,7 @@ struct Read {
     at: &'static str,
     site: &'static str,
     only: &'static str,
+    lines: &'static str,
 }
 
 /// When something happened, and the row that says so.
@@ -122,6 +137,18 @@ pub struct Key {
     /// Row id.
     #[diesel(sql_type = BigInt)]
     pub id: i64,
+}
+
+/// Lots that went along with transfers: the row ids of a transfer and of a lot of it.
+pub type Carried = BTreeSet<(i64, i64)>;
+
+/// Which lines are wanted of what happened to several lots.
+#[derive(Clone, Debug, Default)]
+pub struct Wanted {
+    /// Those of these items; all, if there are none.
+    pub item_ids: Vec<i64>,
+    /// All lots of the items that ever went along with a transfer, where they were looked up.
+    pub carried: Option<Carried>,
 }
 
 /// From when until just before when, and where.
@@ -159,11 +186,12 @@ pub fn keys_in(
         .load(conn)?)
 }
 
-/// How many rows of a source lie within a span, counted no farther than `most`.
+/// How many rows of a source lie within a span, or lines of them where they have lines, counted no farther than `most`.
 pub fn count_in(conn: &mut AnyConnection, source: Source, span: &Span, most: i64) -> Result<i64, StorageError> {
-    let Read { from, at, only, .. } = source.read();
+    let Read { from, at, only, lines, .. } = source.read();
     let query = format!(
-        "SELECT COUNT(*) AS found FROM (SELECT 1 FROM {from} WHERE {at} >= $1 AND {at} < $2{only} LIMIT $3) AS them"
+        "SELECT COUNT(*) AS found FROM \
+         (SELECT 1 FROM {from}{lines} WHERE {at} >= $1 AND {at} < $2{only} LIMIT $3) AS them"
     );
     let counted: Counted = sql_query(query)
         .bind::<Timestamp, _>(span.from)
@@ -205,11 +233,21 @@ pub fn keys_of(
         ids.extend(match source {
             Source::Deliveries => deliveries_of(conn, chunk)?,
             Source::Completions => batches_of(conn, chunk, uses_too)?,
-            Source::Transfers | Source::Receipts => transfers_of(conn, chunk)?,
+            Source::Transfers | Source::Receipts => transfers_of(&carried(conn, chunk)?),
             Source::Gone | Source::CountLines => chunk.to_vec(),
         });
     }
-    keys_by(conn, source, span, ids)
+    keys_linked(conn, source, span, &ids)
+}
+
+/// The transfers or receipts within a span of what some lots went along with.
+pub fn keys_of_carried(
+    conn: &mut AnyConnection,
+    source: Source,
+    span: &Span,
+    carried: &Carried,
+) -> Result<HashSet<Key>, StorageError> {
+    keys_linked(conn, source, span, &transfers_of(carried).into_iter().collect())
 }
 
 /// The completions within a span of batches that took something of some items that is kept without lots.
@@ -222,18 +260,18 @@ pub fn keys_of_untracked(
         .filter(untracked_inputs::item_id.eq_any(item_ids.to_vec()))
         .select(untracked_inputs::batch_id)
         .load(conn)?;
-    keys_by(conn, Source::Completions, span, batch_ids.into_iter().collect())
+    keys_linked(conn, Source::Completions, span, &batch_ids.into_iter().collect())
 }
 
 /// The rows of a source within a span by what links them to lots: a delivery, a batch, a transfer, or the lot itself.
-fn keys_by(
+fn keys_linked(
     conn: &mut AnyConnection,
     source: Source,
     span: &Span,
-    linked: BTreeSet<i64>,
+    linked: &BTreeSet<i64>,
 ) -> Result<HashSet<Key>, StorageError> {
     let Read { from, at, link, only, .. } = source.read();
-    let linked: Vec<i64> = linked.into_iter().collect();
+    let linked: Vec<i64> = linked.iter().copied().collect();
     let mut found = HashSet::new();
     for chunk in linked.chunks(CHUNK) {
         let query = format!(
@@ -270,11 +308,20 @@ fn batches_of(conn: &mut AnyConnection, lot_ids: &[i64], uses_too: bool) -> Resu
     Ok(ids)
 }
 
-fn transfers_of(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Vec<i64>, StorageError> {
-    let ids: Vec<Option<i64>> = movements::table
-        .filter(movements::lot_id.eq_any(lot_ids.to_vec()))
-        .filter(movements::transfer_id.is_not_null())
-        .select(movements::transfer_id)
-        .load(conn)?;
-    Ok(ids.into_iter().flatten().collect())
+/// What some lots ever went along with.
+pub fn carried(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Carried, StorageError> {
+    let mut found = Carried::new();
+    for chunk in lot_ids.chunks(CHUNK) {
+        let pairs: Vec<(Option<i64>, i64)> = movements::table
+            .filter(movements::lot_id.eq_any(chunk.to_vec()))
+            .filter(movements::transfer_id.is_not_null())
+            .select((movements::transfer_id, movements::lot_id))
+            .load(conn)?;
+        found.extend(pairs.into_iter().filter_map(|(transfer, lot)| Some((transfer?, lot))));
+    }
+    Ok(found)
+}
+
+fn transfers_of(carried: &Carried) -> Vec<i64> {
+    carried.iter().map(|(transfer, _)| *transfer).collect()
 }

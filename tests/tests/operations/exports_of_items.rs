@@ -16,7 +16,7 @@ use tubtrail_tests::{Backend, TestHouse, on_both};
 on_both!(what_happened_to_some_items_is_what_is_told_of_them_among_all, items_do_not_widen_what_somebody_may_see,);
 
 /// Every day of two weeks milk comes, on three of them paste with sugar; every day milk and water become base, and the base of
-/// the day before two tubs, with paste while there is some. Tubs go to the harbour each third day.
+/// the day before two tubs, with paste while there is some. Tubs go to the harbour each third day, every other time with paste.
 fn fortnight(backend: Backend) -> TestHouse {
     let house = TestHouse::new(backend);
     house.recipe("white", "white-base", &[("milk", 6000), ("water", 500)], 6000);
@@ -41,17 +41,21 @@ fn fortnight(backend: Backend) -> TestHouse {
         let made = house.make("white", vec![of(&milk, 6000), untracked("water", 500)], vec![out(Base, 6000)]);
         base.clone_from(&made.outputs[0].lot);
         if today % 3 == 0 {
-            send(&house, today, &std::mem::take(&mut waiting));
+            send(&house, today, &std::mem::take(&mut waiting), &paste);
         }
     }
     house
 }
 
 /// To the harbour, where the first is handed to the bistro and the second is counted.
-fn send(house: &TestHouse, today: u32, tubs: &[String]) {
+fn send(house: &TestHouse, today: u32, tubs: &[String], paste: &str) {
     let owner = Request::system();
     house.clock.set(day(today, 16));
-    let lines = tubs.iter().map(|tub| NewTransferLine { lot: tub.clone(), quantity: None }).collect();
+    let whole = |tub: &String| NewTransferLine { lot: tub.clone(), quantity: None };
+    let mut lines: Vec<NewTransferLine> = tubs.iter().map(whole).collect();
+    if today % 2 == 1 {
+        lines.push(NewTransferLine { lot: paste.into(), quantity: Some(grams(100)) });
+    }
     let new = NewTransfer { from: KITCHEN.into(), to: SHOP.into(), lines, dispatched_at: None, note: None };
     let sent = house.tubtrail.dispatch_transfer(&owner, new).expect("sent").answer;
     let all = NewReceipt { received_at: None, lines: vec![], rest: None, all_as_sent: true, reason: None, note: None };

@@ -2,7 +2,7 @@
 
 use std::collections::{HashSet, VecDeque};
 
-use tubtrail_storage::tracking::{self, Key, Source, Span, count_in, keys_in, keys_of};
+use tubtrail_storage::tracking::{self, Key, Source, Span, Wanted, count_in, keys_in, keys_of, keys_of_carried};
 use tubtrail_storage::{AnyConnection, StorageError};
 
 /// Keys of a table held at a time.
@@ -30,26 +30,35 @@ impl Cursors {
     /// Of what happened within a span to some items, and of more besides where that is the shorter way: each table is read by
     /// time, or by the lots of the items, whichever are fewer. One item over all years, or all items of a week, cost what
     /// they bring.
-    pub fn within_of_items(conn: &mut AnyConnection, span: Span, item_ids: &[i64]) -> Result<Self, StorageError> {
-        let fewest = tracking::count_of_items(conn, item_ids)?;
-        let mut lots = None;
+    pub fn within_of_items(
+        conn: &mut AnyConnection,
+        span: Span,
+        item_ids: Vec<i64>,
+    ) -> Result<(Self, Wanted), StorageError> {
+        let fewest = tracking::count_of_items(conn, &item_ids)?;
+        let mut by_lots = Vec::new();
         let mut each = Vec::new();
         for source in Source::ALL {
             if count_in(conn, source, &span, fewest + 1)? <= fewest {
                 each.push(Cursor::begun(source));
-                continue;
+            } else {
+                by_lots.push(source);
             }
-            let lots = match &lots {
-                Some(lots) => lots,
-                None => lots.insert(tracking::lots_of_items(conn, item_ids)?),
+        }
+        let lots = if by_lots.is_empty() { Vec::new() } else { tracking::lots_of_items(conn, &item_ids)? };
+        let is_carried = by_lots.iter().any(|source| matches!(source, Source::Transfers | Source::Receipts));
+        let carried = if is_carried { Some(tracking::carried(conn, &lots)?) } else { None };
+        for source in by_lots {
+            let mut keys = match (source, &carried) {
+                (Source::Transfers | Source::Receipts, Some(carried)) => keys_of_carried(conn, source, &span, carried)?,
+                _ => keys_of(conn, source, &span, &lots, true)?,
             };
-            let mut keys = keys_of(conn, source, &span, lots, true)?;
             if source == Source::Completions {
-                keys.extend(tracking::keys_of_untracked(conn, &span, item_ids)?);
+                keys.extend(tracking::keys_of_untracked(conn, &span, &item_ids)?);
             }
             each.push(Cursor::of(source, keys));
         }
-        Ok(Self { span: Some(span), each })
+        Ok((Self { span: Some(span), each }, Wanted { item_ids, carried }))
     }
 
     /// Of what was found already.

@@ -7,7 +7,7 @@ use sha2::{Digest as _, Sha256};
 use tubtrail_domain::place::State;
 use tubtrail_storage::lots::{DeliveryLineRow, DeliveryRow, LotRow, lots_by_ids};
 use tubtrail_storage::stock::{CountLineRow, CountRow, MovementRow};
-use tubtrail_storage::tracking::{self, Key, Source};
+use tubtrail_storage::tracking::{self, Key, Source, Wanted};
 use tubtrail_storage::{AnyConnection, StorageError};
 
 use super::batches::Written;
@@ -22,8 +22,8 @@ pub(super) struct Loader {
     pub told: Told,
     /// What was written down later is not told.
     pub until: i64,
-    /// Of these items alone goods are told, but of a batch; of all, if there are none.
-    pub item_ids: Vec<i64>,
+    /// Of these lines alone goods are told; of a batch, of all.
+    pub wanted: Wanted,
 }
 
 /// What is known of a page of rows.
@@ -83,8 +83,8 @@ pub(super) struct Said {
 }
 
 impl Loader {
-    pub fn new(until: i64, item_ids: Vec<i64>) -> Self {
-        Self { told: Told::default(), until, item_ids }
+    pub fn new(until: i64, wanted: Wanted) -> Self {
+        Self { told: Told::default(), until, wanted }
     }
 
     /// The events of some rows, in their order.
@@ -143,7 +143,7 @@ impl Loader {
 
     fn deliveries(&mut self, conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<(i64, TrackingEvent)>> {
         let until = self.until;
-        let rows = tracking::deliveries_with_lines(conn, ids, &self.item_ids)?;
+        let rows = tracking::deliveries_with_lines(conn, ids, &self.wanted)?;
         let lots = rows.values().flat_map(|(_, lines)| lines.iter().filter_map(|line| line.lot_id));
         let known = Known::of(conn, lots, rows.values().map(|(row, _)| row.entry))?;
         let mut events = Vec::new();

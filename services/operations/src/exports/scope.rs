@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use chrono::{Duration, NaiveDate, NaiveDateTime, NaiveTime};
 use tubtrail_domain::say;
 use tubtrail_lineage::LotIx;
-use tubtrail_storage::tracking::{Source, Span, keys_of};
+use tubtrail_storage::tracking::{Source, Span, Wanted, keys_of};
 use tubtrail_storage::{AnyConnection, recalls};
 
 use super::EventsAsked;
@@ -21,28 +21,39 @@ use crate::tubtrail::Tubtrail;
 /// The farthest that clocks on walls are ahead of UTC, and behind it by less.
 const FARTHEST: Duration = Duration::hours(14);
 
-/// Where the reading of what is asked for begins, and what that is, in words.
-pub(super) fn cursors(
+/// What is asked for.
+pub(super) struct Scope {
+    /// Where the reading of it begins.
+    pub cursors: Cursors,
+    /// Which lines of that belong to it.
+    pub wanted: Wanted,
+    /// What it is, in words.
+    pub of: String,
+}
+
+/// Finds what is asked for.
+pub(super) fn scope(
     house: &Tubtrail,
     conn: &mut AnyConnection,
     actor: &Actor,
     operation: &Operation,
     asked: &EventsAsked,
-    item_ids: &[i64],
-) -> Result<(Cursors, String)> {
+    item_ids: Vec<i64>,
+) -> Result<Scope> {
     refuse_several(asked)?;
     if let Some(text) = &asked.lot {
         let lot = addressed(conn, text).map_err(|error| error.at("lot"))?;
         within_reach(conn, actor, operation, &lot).map_err(|error| error.at("lot"))?;
         let seeds = [lot_ix(lot.id)?];
         let of = format!("lot {}", number(&lot)?);
-        return Ok((of_trace(house, conn, &seeds)?, of));
+        return Ok(Scope { cursors: of_trace(house, conn, &seeds)?, wanted: all_of(item_ids), of });
     }
     if let Some(id) = asked.recall {
         let row =
             recalls::recall(conn, id)?.ok_or_else(|| OperationError::not_found(say!("recall"), id).at("recall"))?;
         let reached = lots_reached(house, conn, &row)?;
-        return Ok((of_recall(house, conn, &reached)?, format!("recall {id}")));
+        let cursors = of_recall(house, conn, &reached)?;
+        return Ok(Scope { cursors, wanted: all_of(item_ids), of: format!("recall {id}") });
     }
     let sites = fields::sites_asked(conn, asked.site.as_deref(), actor, operation)?;
     let of = match &asked.site {
@@ -51,9 +62,16 @@ pub(super) fn cursors(
     };
     let (from, until) = span_of_days(asked.day_from, asked.day_to)?;
     let span = Span { from, until, sites };
-    let cursors =
-        if item_ids.is_empty() { Cursors::within(span) } else { Cursors::within_of_items(conn, span, item_ids)? };
-    Ok((cursors, of))
+    let (cursors, wanted) = if item_ids.is_empty() {
+        (Cursors::within(span), Wanted::default())
+    } else {
+        Cursors::within_of_items(conn, span, item_ids)?
+    };
+    Ok(Scope { cursors, wanted, of })
+}
+
+fn all_of(item_ids: Vec<i64>) -> Wanted {
+    Wanted { item_ids, carried: None }
 }
 
 fn refuse_several(asked: &EventsAsked) -> Result<()> {

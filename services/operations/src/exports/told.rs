@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
+use std::sync::Arc;
 
 use chrono::{NaiveDateTime, Offset as _, TimeZone as _};
 use chrono_tz::Tz;
@@ -21,21 +22,45 @@ use crate::quantities::Grams;
 #[derive(Default)]
 pub(super) struct Told {
     names: Names,
-    partners: HashMap<i64, Party>,
+    sites: HashMap<i64, Arc<Party>>,
+    partners: HashMap<i64, Arc<Party>>,
+    items: HashMap<i64, Item>,
     gtins: HashMap<i64, Vec<ItemGtinRow>>,
+}
+
+/// Code and name.
+#[derive(Clone)]
+struct Item {
+    code: Arc<str>,
+    name: Arc<str>,
 }
 
 impl Told {
     /// A site of ours.
-    pub fn site(&mut self, conn: &mut AnyConnection, id: i64) -> Result<Party> {
+    pub fn site(&mut self, conn: &mut AnyConnection, id: i64) -> Result<Arc<Party>> {
+        if let Some(known) = self.sites.get(&id) {
+            return Ok(known.clone());
+        }
         let site = self.names.site(conn, id)?;
-        Ok(Party {
+        let party = Arc::new(Party {
             kind: PartyKind::Site,
             code: site.row.code.clone(),
             name: site.current.name.clone(),
             gln: site.current.gln.clone(),
             address: site.current.address.clone(),
-        })
+        });
+        self.sites.insert(id, party.clone());
+        Ok(party)
+    }
+
+    fn item(&mut self, conn: &mut AnyConnection, id: i64) -> Result<Item> {
+        if let Some(known) = self.items.get(&id) {
+            return Ok(known.clone());
+        }
+        let found = self.names.item(conn, id)?;
+        let item = Item { code: found.row.code.as_str().into(), name: found.current.name.as_str().into() };
+        self.items.insert(id, item.clone());
+        Ok(item)
     }
 
     /// How many minutes a site's clock was ahead of UTC at a moment.
@@ -46,19 +71,19 @@ impl Told {
     }
 
     /// A supplier or a customer.
-    pub fn partner(&mut self, conn: &mut AnyConnection, id: i64) -> Result<Party> {
+    pub fn partner(&mut self, conn: &mut AnyConnection, id: i64) -> Result<Arc<Party>> {
         if let Some(known) = self.partners.get(&id) {
             return Ok(known.clone());
         }
         let missing = || StorageError::Corrupt(format!("partner row {id} is named and missing"));
         let Partner { row, current } = Partner::by_id(conn, id)?.ok_or_else(missing)?;
-        let party = Party {
+        let party = Arc::new(Party {
             kind: PartyKind::Partner,
             code: row.code,
             name: current.name,
             gln: current.gln,
             address: current.address,
-        };
+        });
         self.partners.insert(id, party.clone());
         Ok(party)
     }
@@ -70,11 +95,11 @@ impl Told {
             None => self.site(conn, lot.site_id)?,
         };
         let gtin = self.gtin(conn, lot)?;
-        let item = self.names.item(conn, lot.item_id)?;
+        let Item { code, name } = self.item(conn, lot.item_id)?;
         Ok(Goods {
             lot: Some(number(lot)?.to_string()),
-            item: item.row.code.clone(),
-            name: item.current.name.clone(),
+            item: code,
+            name,
             gtin,
             supplier_lot_code: lot.supplier_lot_code.clone(),
             source: Some(source),
@@ -86,11 +111,11 @@ impl Told {
 
     /// So much of something that is kept without lots.
     pub fn loose(&mut self, conn: &mut AnyConnection, item_id: i64, mass_mg: i64) -> Result<Goods> {
-        let item = self.names.item(conn, item_id)?;
+        let Item { code, name } = self.item(conn, item_id)?;
         Ok(Goods {
             lot: None,
-            item: item.row.code.clone(),
-            name: item.current.name.clone(),
+            item: code,
+            name,
             gtin: None,
             supplier_lot_code: None,
             source: None,

@@ -13,7 +13,7 @@ impl Loader {
     /// What left in some transfers, by row id.
     pub fn transfers(&mut self, conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<(i64, TrackingEvent)>> {
         let until = self.until;
-        let rows = tracking::transfers_with_lines(conn, ids, &self.item_ids)?;
+        let rows = tracking::transfers_with_lines(conn, ids, &self.wanted)?;
         let lots = rows.values().flat_map(|(_, lines)| lines.iter().map(|line| line.lot_id));
         let known = Known::of(conn, lots, rows.values().map(|(row, _)| row.entry))?;
         let mut events = Vec::new();
@@ -49,7 +49,7 @@ impl Loader {
     /// What came of some receipts, by row id.
     pub fn receipts(&mut self, conn: &mut AnyConnection, ids: &[i64]) -> Result<Vec<(i64, TrackingEvent)>> {
         let until = self.until;
-        let rows = tracking::receipts_with_lines(conn, ids, &self.item_ids)?;
+        let rows = tracking::receipts_with_lines(conn, ids, &self.wanted)?;
         let lots = rows.values().flat_map(|(_, _, lines)| lines.iter().map(|line| line.lot_id));
         let known = Known::of(conn, lots, rows.values().map(|(row, ..)| row.entry))?;
         let mut events = Vec::new();

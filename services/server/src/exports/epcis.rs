@@ -14,7 +14,7 @@ use tubtrail_operations::deliveries::ExpiryKind;
 use tubtrail_operations::exports::{EventKind, Goods, PaperKind, TrackingEvent, TrackingEvents};
 
 use super::identifiers::Identifiers;
-use crate::house::{House, Outcome, off_thread};
+use crate::house::{House, Outcome, Reading, off_thread, read_on};
 use crate::problem::Problem;
 use crate::seats::Seat;
 
@@ -28,7 +28,8 @@ pub fn send(house: House, seat: Seat, events: TrackingEvents) -> Outcome {
         .insert_header((CONTENT_TYPE, epcis::MEDIA_TYPE))
         .insert_header((CONTENT_DISPOSITION, "attachment; filename=\"events.jsonld\""))
         .insert_header((CONTENT_ENCODING, "identity"));
-    let begun = Streaming { house, _seat: seat, called, writer, events, next: Next::Head(head) };
+    let next = Next::Head(head, Box::new(events));
+    let begun = Streaming { house, _seat: seat, called, writer, next };
     Ok(response.streaming(stream::try_unfold(begun, Streaming::piece)))
 }
 
@@ -38,38 +39,43 @@ struct Streaming {
     _seat: Seat,
     called: Identifiers,
     writer: DocumentWriter,
-    events: TrackingEvents,
     next: Next,
 }
 
 enum Next {
-    Head(Vec<u8>),
-    Events,
+    Head(Vec<u8>, Box<TrackingEvents>),
+    Events(Reading<TrackingEvents, Vec<TrackingEvent>>),
     Nothing,
 }
 
 impl Streaming {
     async fn piece(mut self) -> Result<Option<(web::Bytes, Self)>, Problem> {
-        match std::mem::replace(&mut self.next, Next::Events) {
-            Next::Nothing => Ok(None),
-            Next::Head(head) => Ok(Some((web::Bytes::from(head), self))),
-            Next::Events => {
-                let (bytes, this) = off_thread(move || {
-                    let found = Tubtrail::more_tracking_events(&self.house.tubtrail, &mut self.events)?;
-                    let bytes = self.write(&found);
-                    Ok((bytes, self))
-                })
-                .await?;
-                Ok(Some((web::Bytes::from(bytes?), this)))
+        let bytes = match std::mem::replace(&mut self.next, Next::Nothing) {
+            Next::Nothing => return Ok(None),
+            Next::Head(head, events) => {
+                self.next = Next::Events(self.reading(*events));
+                head
             }
-        }
+            Next::Events(found) => {
+                let (found, events) = found.await?;
+                if found.is_empty() {
+                    self.writer.foot()
+                } else {
+                    self.next = Next::Events(self.reading(events));
+                    let (bytes, this) = off_thread(move || Ok((self.write(&found), self))).await?;
+                    self = this;
+                    bytes?
+                }
+            }
+        };
+        Ok(Some((web::Bytes::from(bytes), self)))
+    }
+
+    fn reading(&self, events: TrackingEvents) -> Reading<TrackingEvents, Vec<TrackingEvent>> {
+        read_on(self.house.clone(), events, Tubtrail::more_tracking_events)
     }
 
     fn write(&mut self, found: &[TrackingEvent]) -> Result<Vec<u8>, Problem> {
-        if found.is_empty() {
-            self.next = Next::Nothing;
-            return Ok(self.writer.foot());
-        }
         let events: Vec<Event> = found.iter().map(|event| told(&self.called, event)).collect();
         self.writer.events(&events).map_err(|error| failed(&error))
     }

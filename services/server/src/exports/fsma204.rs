@@ -104,7 +104,7 @@ fn rows(event: &TrackingEvent) -> Vec<Row> {
 
 fn row(event: &TrackingEvent, name: &'static str, goods: &Goods) -> Row {
     let (is_receiving, is_shipping) = (name == "receiving", name == "shipping");
-    let other = event.other.as_ref();
+    let other = event.other.as_deref();
     let code = lot_code(goods);
     let (kind, number) = event.paper.as_ref().map(|paper| (paper_kind(paper.kind), paper.number.clone())).unzip();
     let mut gaps = Gaps::default();
@@ -116,7 +116,7 @@ fn row(event: &TrackingEvent, name: &'static str, goods: &Goods) -> Row {
     if is_shipping {
         gaps.place(other, "immediate subsequent recipient");
     }
-    gaps.place(goods.source.as_ref(), "traceability lot code source");
+    gaps.place(goods.source.as_deref(), "traceability lot code source");
     gaps.note(number.is_none(), "reference document");
     let mut row = vec![
         Cell::text(name),
@@ -124,13 +124,13 @@ fn row(event: &TrackingEvent, name: &'static str, goods: &Goods) -> Row {
         text(code),
         Cell::Mass(goods.grams.mg()),
         Cell::text("kg"),
-        Cell::text(&goods.name),
-        Cell::text(&goods.item),
+        Cell::text(&*goods.name),
+        Cell::text(&*goods.item),
     ];
     row.extend(place(Some(&event.site)));
     row.extend(place(other.filter(|_| is_receiving)));
     row.extend(place(other.filter(|_| is_shipping)));
-    row.extend(place(goods.source.as_ref()));
+    row.extend(place(goods.source.as_deref()));
     row.extend([text(kind), text(number), text(goods.lot.clone()), Cell::Whole(event.entry), gaps.cell()]);
     row
 }

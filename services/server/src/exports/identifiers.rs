@@ -71,7 +71,7 @@ impl Identifiers {
         match paper.kind {
             PaperKind::Batch => format!("{}/batches/{}", self.base, paper.number),
             PaperKind::Transfer => format!("{}/transfers/{}", self.base, paper.number),
-            PaperKind::Delivery => self.issued(event.other.as_ref().unwrap_or(&event.site), &paper.number),
+            PaperKind::Delivery => self.issued(event.other.as_deref().unwrap_or(&event.site), &paper.number),
             PaperKind::Consignment => self.issued(&event.site, &paper.number),
         }
     }

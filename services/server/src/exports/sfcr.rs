@@ -81,22 +81,22 @@ fn rows(event: &TrackingEvent) -> Vec<Row> {
 
 fn row(event: &TrackingEvent, record: &'static str, goods: &Goods) -> Row {
     let is_received = goods.supplier_lot_code.is_some();
-    let (supplier, maker) = if is_received { (goods.source.as_ref(), None) } else { (None, goods.source.as_ref()) };
-    let recipient = event.other.as_ref().filter(|_| matches!(event.kind, EventKind::Consigned | EventKind::Returned));
+    let (supplier, maker) = if is_received { (goods.source.as_deref(), None) } else { (None, goods.source.as_deref()) };
+    let recipient = event.other.as_deref().filter(|_| matches!(event.kind, EventKind::Consigned | EventKind::Returned));
     let is_provided = matches!(event.kind, EventKind::Consigned | EventKind::Returned);
     let code = lot_code(goods);
     let batch = event.paper.as_ref().filter(|paper| paper.kind == PaperKind::Batch);
     let document = event.paper.as_ref().filter(|paper| paper.kind != PaperKind::Batch);
     let mut gaps = Gaps::default();
     gaps.note(code.is_none(), "lot code");
-    gaps.place(goods.source.as_ref(), if is_received { "supplier" } else { "maker" });
+    gaps.place(goods.source.as_deref(), if is_received { "supplier" } else { "maker" });
     if is_provided {
         gaps.place(recipient, "recipient");
     }
     let mut row = vec![
         Cell::text(record),
         Cell::Date(event.day()),
-        Cell::text(&goods.name),
+        Cell::text(&*goods.name),
         text(code),
         text(goods.lot.clone()),
         Cell::Mass(goods.grams.mg()),

@@ -26,7 +26,7 @@ use utoipa::ToSchema;
 pub use self::papers::{Paper, Papers, Stand};
 pub use self::recall::recall;
 pub use self::trace::trace;
-use crate::house::{House, Outcome, off_thread};
+use crate::house::{House, Outcome, Reading, off_thread, read_on};
 use crate::problem::Problem;
 use crate::seats::Seat;
 
@@ -207,9 +207,9 @@ impl Pieces {
 }
 
 /// Which piece comes next.
-enum Next {
-    Begin,
-    More,
+enum Next<S, L> {
+    Begin(Source<S, L>),
+    More(Reading<Source<S, L>, Vec<L>>),
     Done,
 }
 
@@ -223,30 +223,31 @@ where
     S: Send + 'static,
     L: Serialize + Send + 'static,
 {
+    let (more, rows) = (source.more, source.rows);
+    let reading = move |house: &House, source| {
+        read_on(house.clone(), source, move |tubtrail, source: &mut Source<S, L>| more(tubtrail, &mut source.state))
+    };
     // The seat goes with the stream, to its end or until the client is gone.
-    stream::try_unfold((house, seat, pieces, source, Next::Begin), |(house, seat, pieces, source, next)| async move {
-        let mut carried = (pieces, source);
-        let (bytes, next) = match next {
+    let begun = (house, seat, pieces, Next::Begin(source));
+    stream::try_unfold(begun, move |(house, seat, mut pieces, next)| async move {
+        let (bytes, pieces, next) = match next {
             Next::Done => return Ok(None),
-            Next::Begin => (carried.0.begin(&carried.1)?, Next::More),
-            Next::More => {
-                let at = house.clone();
-                let (mut pieces, mut source) = carried;
-                let (bytes, pieces, source) = off_thread(move || {
-                    let lines = (source.more)(&at.tubtrail, &mut source.state)?;
-                    let bytes = (!lines.is_empty()).then(|| pieces.add(&lines, source.rows)).transpose();
-                    Ok((bytes, pieces, source))
-                })
-                .await?;
-                carried = (pieces, source);
-                match bytes? {
-                    Some(bytes) => (bytes, Next::More),
-                    None => (carried.0.end(), Next::Done),
+            Next::Begin(source) => {
+                let bytes = pieces.begin(&source)?;
+                (bytes, pieces, Next::More(reading(&house, source)))
+            }
+            Next::More(lines) => {
+                let (lines, source) = lines.await?;
+                if lines.is_empty() {
+                    (pieces.end(), pieces, Next::Done)
+                } else {
+                    let next = reading(&house, source);
+                    let (bytes, pieces) = off_thread(move || Ok((pieces.add(&lines, rows), pieces))).await?;
+                    (bytes?, pieces, Next::More(next))
                 }
             }
         };
-        let (pieces, source) = carried;
-        Ok(Some((web::Bytes::from(bytes), (house, seat, pieces, source, next))))
+        Ok(Some((web::Bytes::from(bytes), (house, seat, pieces, next))))
     })
 }
 

@@ -8,6 +8,7 @@ use diesel::expression::SqlLiteral;
 use diesel::prelude::*;
 use diesel::sql_types::Bool;
 
+use super::Wanted;
 use crate::ids::{CHUNK, listed};
 use crate::journal::journal;
 use crate::lots::{BatchRow, CompletionRow, DeliveryLineRow, DeliveryRow, delivery_lines};
@@ -18,22 +19,22 @@ use crate::stock::{
 use crate::{AnyConnection, Fact, StorageError};
 
 /// The condition that an item is one of these; true if there are none.
-fn one_of(item: &str, item_ids: &[i64]) -> SqlLiteral<Bool> {
-    sql(&if item_ids.is_empty() { "1 = 1".to_owned() } else { format!("{item} IN ({})", listed(item_ids)) })
+fn one_of(item: &str, item_ids: &[i64]) -> String {
+    if item_ids.is_empty() { "1 = 1".to_owned() } else { format!("{item} IN ({})", listed(item_ids)) }
 }
 
-/// Some deliveries with their lines, by row id; lines of some items only, if there are any.
+/// Some deliveries with their lines, by row id; the wanted lines only.
 pub fn deliveries_with_lines(
     conn: &mut AnyConnection,
     ids: &[i64],
-    item_ids: &[i64],
+    wanted: &Wanted,
 ) -> Result<HashMap<i64, (DeliveryRow, Vec<DeliveryLineRow>)>, StorageError> {
     let rows = DeliveryRow::among(conn, "id", ids)?.into_iter();
     let mut found: HashMap<_, _> = rows.map(|row| (row.id, (row, Vec::new()))).collect();
     for chunk in ids.chunks(CHUNK) {
         let lines: Vec<DeliveryLineRow> = delivery_lines::table
             .filter(delivery_lines::delivery_id.eq_any(chunk.to_vec()))
-            .filter(one_of("delivery_lines.item_id", item_ids))
+            .filter(sql::<Bool>(&one_of("delivery_lines.item_id", &wanted.item_ids)))
             .order((delivery_lines::delivery_id, delivery_lines::line))
             .load(conn)?;
         for line in lines {
@@ -62,26 +63,43 @@ pub fn completions_with_batches(
     with_batch.collect()
 }
 
-/// What a line is of. Asked of each line by itself: a join, which some planners make of it, may go through all lots of the item
-/// instead.
-macro_rules! item_of_line {
-    ($table:literal) => {
-        concat!("(SELECT l.item_id FROM lots l WHERE l.id = ", $table, ".lot_id)")
+/// The condition that a line is wanted, and belongs to one of some rows, each given with the transfer it is of.
+///
+/// What a line is of is asked of each by itself: a join, which some planners make of it, may go through all lots of the item
+/// instead. Of a flavour that nearly every transfer takes along with forty others that is a question too many: where it is known
+/// what they carried, these lines alone are read.
+fn wanted_lines(table: &str, owner: &str, rows: &[(i64, i64)], wanted: &Wanted) -> SqlLiteral<Bool> {
+    let Some(carried) = &wanted.carried else {
+        let item = format!("(SELECT l.item_id FROM lots l WHERE l.id = {table}.lot_id)");
+        let ids: Vec<i64> = rows.iter().map(|(row, _)| *row).collect();
+        return sql(&format!("{table}.{owner} IN ({}) AND {}", listed(&ids), one_of(&item, &wanted.item_ids)));
     };
+    let lots_of = |transfer: i64| carried.range((transfer, i64::MIN)..=(transfer, i64::MAX)).map(|(_, lot)| lot);
+    let lines = rows.iter().flat_map(|(row, transfer)| lots_of(*transfer).map(move |lot| format!("({row}, {lot})")));
+    let lines: Vec<String> = lines.collect();
+    if lines.is_empty() {
+        return sql("1 = 0");
+    }
+    // Pair by pair through the index of both: of `(a, b) IN (VALUES ...)` SQLite goes through all the table.
+    sql(&format!(
+        "{table}.id IN (SELECT w.id FROM (VALUES {}) AS pair CROSS JOIN {table} w \
+         WHERE w.{owner} = pair.column1 AND w.lot_id = pair.column2)",
+        lines.join(", ")
+    ))
 }
 
-/// Some transfers with their lines, by row id; lines of some items only, if there are any.
+/// Some transfers with their lines, by row id; the wanted lines only.
 pub fn transfers_with_lines(
     conn: &mut AnyConnection,
     ids: &[i64],
-    item_ids: &[i64],
+    wanted: &Wanted,
 ) -> Result<HashMap<i64, (TransferRow, Vec<TransferLineRow>)>, StorageError> {
     let rows = TransferRow::among(conn, "id", ids)?.into_iter();
     let mut found: HashMap<_, _> = rows.map(|row| (row.id, (row, Vec::new()))).collect();
-    for chunk in ids.chunks(CHUNK) {
+    let rows: Vec<(i64, i64)> = ids.iter().map(|id| (*id, *id)).collect();
+    for chunk in rows.chunks(CHUNK) {
         let lines: Vec<TransferLineRow> = transfer_lines::table
-            .filter(transfer_lines::transfer_id.eq_any(chunk.to_vec()))
-            .filter(one_of(item_of_line!("transfer_lines"), item_ids))
+            .filter(wanted_lines("transfer_lines", "transfer_id", chunk, wanted))
             .order(transfer_lines::id)
             .load(conn)?;
         for line in lines {
@@ -96,11 +114,11 @@ pub fn transfers_with_lines(
 /// A receipt, its transfer, and its lines.
 pub type Arrived = (ReceiptRow, TransferRow, Vec<ReceiptLineRow>);
 
-/// Some receipts with their transfers and their lines, by row id of the receipt; lines of some items only, if there are any.
+/// Some receipts with their transfers and their lines, by row id of the receipt; the wanted lines only.
 pub fn receipts_with_lines(
     conn: &mut AnyConnection,
     ids: &[i64],
-    item_ids: &[i64],
+    wanted: &Wanted,
 ) -> Result<HashMap<i64, Arrived>, StorageError> {
     let rows = ReceiptRow::among(conn, "id", ids)?;
     let transfer_ids: Vec<i64> = rows.iter().map(|row| row.transfer_id).collect();
@@ -112,10 +130,10 @@ pub fn receipts_with_lines(
         let transfer = sent.remove(&row.transfer_id).ok_or_else(missing)?;
         found.insert(row.id, (row, transfer, Vec::new()));
     }
-    for chunk in ids.chunks(CHUNK) {
+    let rows: Vec<(i64, i64)> = found.values().map(|(row, ..)| (row.id, row.transfer_id)).collect();
+    for chunk in rows.chunks(CHUNK) {
         let lines: Vec<ReceiptLineRow> = receipt_lines::table
-            .filter(receipt_lines::receipt_id.eq_any(chunk.to_vec()))
-            .filter(one_of(item_of_line!("receipt_lines"), item_ids))
+            .filter(wanted_lines("receipt_lines", "receipt_id", chunk, wanted))
             .order(receipt_lines::id)
             .load(conn)?;
         for line in lines {
