@@ -69,7 +69,7 @@ fn recall(scale: &Scale, report: &mut Report, told: &Told) -> Result<(), Failure
         let seeds: Vec<LotIx> = of_supplier.map(|(lot, ..)| LotIx::from_index(*lot)).collect();
         let mut found = 0;
         let turns = seconds_by_turns(
-            scale.rounds,
+            scale.rounds * MANY,
             &mut [&mut || {
                 found = graph.forward(&mut scratch, &seeds).len();
                 Ok(())

@@ -128,7 +128,7 @@ pub fn of_lot(lot: &str) -> EventsAsked {
 
 /// Item and grams of each of some goods.
 pub fn amounts(goods: &[Goods]) -> Vec<(&str, i64)> {
-    goods.iter().map(|goods| (goods.item.as_str(), goods.grams.mg() / 1000)).collect()
+    goods.iter().map(|goods| (&*goods.item, goods.grams.mg() / 1000)).collect()
 }
 
 /// What each event is.

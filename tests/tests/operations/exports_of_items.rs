@@ -82,7 +82,7 @@ fn told(house: &TestHouse, who: &Request, asked: &EventsAsked) -> Vec<TrackingEv
 /// What is told of some items, by the rule on paper: whatever has one of them, and of that only what is one of them, but of a
 /// batch all.
 fn narrowed(all: &[TrackingEvent], items: &[&str]) -> Vec<TrackingEvent> {
-    let is_one = |goods: &Goods| items.contains(&goods.item.as_str());
+    let is_one = |goods: &Goods| items.contains(&&*goods.item);
     let among = all.iter().filter(|event| event.goods.iter().chain(&event.made).any(is_one));
     let of_them = among.cloned().map(|mut event| {
         if event.kind != EventKind::Transformed {
