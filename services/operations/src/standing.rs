@@ -34,34 +34,34 @@ impl Standing {
     /// As the book has it now. Who asks must be checked with [`Self::sites_of`] or [`Self::refuse_out_of_reach`].
     pub(crate) fn of(conn: &mut AnyConnection, lot: &LotRow) -> Result<Self> {
         let missing = || StorageError::Corrupt(format!("lot row {} is missing", lot.id));
-        Self::read(standing::by_id(conn, lot.id)?.ok_or_else(missing)?)
+        Ok(Self::read(standing::by_id(conn, lot.id)?.ok_or_else(missing)?))
     }
 
     /// Of the lot a number in a request's address names. Who asks must be checked likewise.
     pub(crate) fn addressed(conn: &mut AnyConnection, text: &str) -> Result<Self> {
         let number = lots::parse(text)?;
-        Self::read(standing::by_number(conn, number)?.ok_or_else(|| OperationError::not_found(say!("lot"), text))?)
+        let missing = || OperationError::not_found(say!("lot"), text);
+        Ok(Self::read(standing::by_number(conn, number)?.ok_or_else(missing)?))
     }
 
     /// The same, where a command may have had it looked up with the lots of its group.
     pub(crate) fn looked_up(tx: &mut WriteTx<'_>, text: &str) -> Result<Self> {
         let number = lots::parse(text)?;
-        Self::read(tx.standing(number)?.ok_or_else(|| OperationError::not_found(say!("lot"), text))?)
+        let missing = || OperationError::not_found(say!("lot"), text);
+        Ok(Self::read(tx.standing(number)?.ok_or_else(missing)?))
     }
 
     /// Of a lot named in a field: one out of the actor's reach is unknown.
     pub(crate) fn named(conn: &mut AnyConnection, actor: &Actor, field: &str, text: &str) -> Result<Self> {
         let number = lots::parse(text).map_err(|error| error.at(field))?;
         let unknown = || OperationError::unknown(say!("lot"), text, field);
-        let standing = Self::read(standing::by_number(conn, number)?.ok_or_else(unknown)?)?;
+        let standing = Self::read(standing::by_number(conn, number)?.ok_or_else(unknown)?);
         if standing.is_reached_by(actor) { Ok(standing) } else { Err(unknown()) }
     }
 
-    fn read(row: StandingRow) -> Result<Self> {
+    fn read(row: StandingRow) -> Self {
         let StandingRow { lot, item_code, hold, rejection, places } = row;
-        let places = places.iter().map(|row| Ok((row.place()?, row.mass_mg)));
-        let places = places.collect::<std::result::Result<Vec<_>, StorageError>>()?;
-        Ok(Self { lot, item_code, hold, rejection, places })
+        Self { lot, item_code, hold, rejection, places }
     }
 
     /// Its number, as people write it.

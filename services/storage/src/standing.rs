@@ -4,10 +4,11 @@ use chrono::NaiveDate;
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Nullable, Text};
 use tubtrail_domain::lot_number::LotNumber;
+use tubtrail_domain::place::{Place, State};
 
 use crate::kept::{Kept, Value, asked_together, rows};
 use crate::lots::{LotRow, lots};
-use crate::stock::{BalanceRow, HoldRow, LotRejectionRow, rejection_of};
+use crate::stock::{HoldRow, LotRejectionRow, rejection_of};
 use crate::{AnyConnection, Fact, StorageError};
 
 /// A lot and what decides what may be done with it.
@@ -21,8 +22,9 @@ pub struct StandingRow {
     pub hold: Option<HoldRow>,
     /// Why it was turned away, if it was.
     pub rejection: Option<LotRejectionRow>,
-    /// Every place that ever held some of it, or gave some, with what it holds now, in order; empty ones too.
-    pub places: Vec<BalanceRow>,
+    /// Every place that ever held some of it, or gave some, with the milligrams it holds now, in order of site and the word of the
+    /// state; empty ones too.
+    pub places: Vec<(Place, i64)>,
 }
 
 type Columns = (lots::SqlType, Text, Nullable<Text>, Nullable<BigInt>, Nullable<BigInt>);
@@ -77,20 +79,15 @@ fn find(conn: &mut AnyConnection, condition: &str, values: Vec<Value<'_>>) -> Re
 }
 
 /// The places of a lot, as [`find`] asks for them: `1000 available 1600000,1001 open 0`.
-fn places_of(lot_id: i64, told: &str) -> Result<Vec<BalanceRow>, StorageError> {
+fn places_of(lot_id: i64, told: &str) -> Result<Vec<(Place, i64)>, StorageError> {
     let place = |told: &str| {
         let mut parts = told.split(' ');
         let (site_id, state, mass_mg) = (parts.next()?, parts.next()?, parts.next()?);
-        Some(BalanceRow {
-            lot_id,
-            site_id: site_id.parse().ok()?,
-            state: state.to_owned(),
-            mass_mg: mass_mg.parse().ok()?,
-        })
+        Some((Place { site_id: site_id.parse().ok()?, state: State::from_word(state)? }, mass_mg.parse().ok()?))
     };
     let corrupt = || StorageError::Corrupt(format!("the balances of lot row {lot_id} read {told:?}"));
     let each = told.split(',').filter(|told| !told.is_empty());
-    let mut places = each.map(|told| place(told).ok_or_else(corrupt)).collect::<Result<Vec<_>, _>>()?;
-    places.sort();
+    let mut places = each.map(|told| place(told).ok_or_else(corrupt)).collect::<Result<Vec<(Place, i64)>, _>>()?;
+    places.sort_unstable_by_key(|(place, _)| (place.site_id, place.state.word()));
     Ok(places)
 }
