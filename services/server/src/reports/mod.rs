@@ -208,7 +208,7 @@ impl Pieces {
 
 /// Which piece comes next.
 enum Next<S, L> {
-    Begin(Source<S, L>),
+    Begin(Box<Source<S, L>>),
     More(Reading<Source<S, L>, Vec<L>>),
     Done,
 }
@@ -228,13 +228,13 @@ where
         read_on(house.clone(), source, move |tubtrail, source: &mut Source<S, L>| more(tubtrail, &mut source.state))
     };
     // The seat goes with the stream, to its end or until the client is gone.
-    let begun = (house, seat, pieces, Next::Begin(source));
+    let begun = (house, seat, pieces, Next::Begin(Box::new(source)));
     stream::try_unfold(begun, move |(house, seat, mut pieces, next)| async move {
         let (bytes, pieces, next) = match next {
             Next::Done => return Ok(None),
             Next::Begin(source) => {
                 let bytes = pieces.begin(&source)?;
-                (bytes, pieces, Next::More(reading(&house, source)))
+                (bytes, pieces, Next::More(reading(&house, *source)))
             }
             Next::More(lines) => {
                 let (lines, source) = lines.await?;
