@@ -28,7 +28,7 @@ use crate::tubtrail::Tubtrail;
 
 /// Rows read at a time; each may hold some hundred lots.
 const PAGE: usize = 100;
-/// Rows read at a time where lots of some items only are told: a batch is the most of which all is.
+/// Rows read at a time where lots of some items only are told: a batch is the most of which all is. Chosen, not measured by itself.
 const PAGE_OF_ITEMS: usize = 400;
 
 /// What is asked for. A lot or a recall stands alone.

@@ -233,11 +233,11 @@ pub fn keys_of(
         ids.extend(match source {
             Source::Deliveries => deliveries_of(conn, chunk)?,
             Source::Completions => batches_of(conn, chunk, uses_too)?,
-            Source::Transfers | Source::Receipts => transfers_of(&carried(conn, chunk)?),
+            Source::Transfers | Source::Receipts => transfers_of(&carried(conn, chunk)?).into_iter().collect(),
             Source::Gone | Source::CountLines => chunk.to_vec(),
         });
     }
-    keys_linked(conn, source, span, &ids)
+    keys_linked(conn, source, span, ids)
 }
 
 /// The transfers or receipts within a span of what some lots went along with.
@@ -247,7 +247,7 @@ pub fn keys_of_carried(
     span: &Span,
     carried: &Carried,
 ) -> Result<HashSet<Key>, StorageError> {
-    keys_linked(conn, source, span, &transfers_of(carried).into_iter().collect())
+    keys_linked(conn, source, span, transfers_of(carried))
 }
 
 /// The completions within a span of batches that took something of some items that is kept without lots.
@@ -260,7 +260,7 @@ pub fn keys_of_untracked(
         .filter(untracked_inputs::item_id.eq_any(item_ids.to_vec()))
         .select(untracked_inputs::batch_id)
         .load(conn)?;
-    keys_linked(conn, Source::Completions, span, &batch_ids.into_iter().collect())
+    keys_linked(conn, Source::Completions, span, batch_ids.into_iter().collect())
 }
 
 /// The rows of a source within a span by what links them to lots: a delivery, a batch, a transfer, or the lot itself.
@@ -268,10 +268,10 @@ fn keys_linked(
     conn: &mut AnyConnection,
     source: Source,
     span: &Span,
-    linked: &BTreeSet<i64>,
+    linked: BTreeSet<i64>,
 ) -> Result<HashSet<Key>, StorageError> {
     let Read { from, at, link, only, .. } = source.read();
-    let linked: Vec<i64> = linked.iter().copied().collect();
+    let linked: Vec<i64> = linked.into_iter().collect();
     let mut found = HashSet::new();
     for chunk in linked.chunks(CHUNK) {
         let query = format!(
@@ -322,6 +322,6 @@ pub fn carried(conn: &mut AnyConnection, lot_ids: &[i64]) -> Result<Carried, Sto
     Ok(found)
 }
 
-fn transfers_of(carried: &Carried) -> Vec<i64> {
+fn transfers_of(carried: &Carried) -> BTreeSet<i64> {
     carried.iter().map(|(transfer, _)| *transfer).collect()
 }

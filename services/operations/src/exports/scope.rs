@@ -46,14 +46,14 @@ pub(super) fn scope(
         within_reach(conn, actor, operation, &lot).map_err(|error| error.at("lot"))?;
         let seeds = [lot_ix(lot.id)?];
         let of = format!("lot {}", number(&lot)?);
-        return Ok(Scope { cursors: of_trace(house, conn, &seeds)?, wanted: all_of(item_ids), of });
+        return Ok(Scope { cursors: of_trace(house, conn, &seeds)?, wanted: Wanted { item_ids, carried: None }, of });
     }
     if let Some(id) = asked.recall {
         let row =
             recalls::recall(conn, id)?.ok_or_else(|| OperationError::not_found(say!("recall"), id).at("recall"))?;
         let reached = lots_reached(house, conn, &row)?;
         let cursors = of_recall(house, conn, &reached)?;
-        return Ok(Scope { cursors, wanted: all_of(item_ids), of: format!("recall {id}") });
+        return Ok(Scope { cursors, wanted: Wanted { item_ids, carried: None }, of: format!("recall {id}") });
     }
     let sites = fields::sites_asked(conn, asked.site.as_deref(), actor, operation)?;
     let of = match &asked.site {
@@ -68,10 +68,6 @@ pub(super) fn scope(
         Cursors::within_of_items(conn, span, item_ids)?
     };
     Ok(Scope { cursors, wanted, of })
-}
-
-fn all_of(item_ids: Vec<i64>) -> Wanted {
-    Wanted { item_ids, carried: None }
 }
 
 fn refuse_several(asked: &EventsAsked) -> Result<()> {
