@@ -2,17 +2,31 @@
 
 use std::collections::BTreeSet;
 
+use tubtrail_domain::lot_number::LotNumber;
 use tubtrail_lineage::{LotIx, Scratch};
 use tubtrail_storage::{AnyConnection, Follower, StorageError};
 
 use crate::error::Result;
 use crate::index::{Answered, Index, Inside, Unanswered, Unread, lot_ix};
 use crate::lots::{addressed, parse, within_reach};
-use crate::reach::{Operation, Request};
+use crate::reach::{Actor, Operation, Request};
 use crate::tubtrail::Tubtrail;
 
 /// How often it is tried again where a lot is not where it just was: it was moved meanwhile.
 const TRIES: usize = 8;
+
+impl Inside {
+    /// The lot with a number, where it is known without the database that someone may do this to it: where it came to be, or
+    /// where some of it lies.
+    pub(crate) fn lot_reached(&self, actor: &Actor, operation: &Operation, number: LotNumber) -> Option<LotIx> {
+        let particulars = &self.beside.particulars;
+        let lot = particulars.find(number)?;
+        let card = particulars.lot(lot)?;
+        let lies_at = particulars.places(&self.graph, &card).map(|(place, _)| place.site_id);
+        let mut sites = std::iter::once(card.sort.site_id).chain(lies_at);
+        sites.any(|site| actor.is_any_at(operation.roles, site)).then_some(lot)
+    }
+}
 
 impl Tubtrail {
     /// The index, which holds all that was committed before a request came.
@@ -78,14 +92,7 @@ impl Tubtrail {
     /// The lot that a request's address names, for someone who may do this to it.
     pub(crate) fn lot_addressed(&self, request: &Request, operation: &Operation, text: &str) -> Result<LotIx> {
         let number = parse(text)?;
-        let may_at = |site| request.actor.is_any_at(operation.roles, site);
-        let at_hand = self.index_for(request)?.look(|inside, _| {
-            let particulars = &inside.beside.particulars;
-            let lot = particulars.find(number)?;
-            let card = particulars.lot(lot)?;
-            let lies_at = particulars.places(&inside.graph, &card).map(|(place, _)| place.site_id);
-            std::iter::once(card.sort.site_id).chain(lies_at).any(may_at).then_some(lot)
-        });
+        let at_hand = self.index_for(request)?.look(|inside, _| inside.lot_reached(&request.actor, operation, number));
         if let Some(lot) = at_hand {
             return Ok(lot);
         }

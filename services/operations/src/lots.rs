@@ -1,5 +1,6 @@
 //! Lots: how one comes to be, how one is named, and how they are found.
 
+mod one;
 mod search;
 
 pub use search::{HoldShown, Lot, LotKind, LotMovement, LotSearch};

@@ -70,20 +70,20 @@ where
     query(house, signed_in, move |house, request| read(house, request, question.0)).await
 }
 
-/// The same, where the answer may be at hand, as JSON: then it is given at once, by the thread that asks the network.
-pub async fn ask_at_hand<B, T, F>(
+/// Runs a read of which the answer may be at hand, as JSON: then it is given at once, by the thread that asks the network.
+pub async fn ask_at_hand<Q, T, F>(
     house: House,
     signed_in: SignedIn,
-    question: Question<B>,
-    at_hand: impl FnOnce(&Tubtrail, &Request, &B) -> Option<Operated<String>>,
+    question: Q,
+    at_hand: impl FnOnce(&Tubtrail, &Request, &Q) -> Option<Operated<String>>,
     read: F,
 ) -> Outcome
 where
-    B: Send + 'static,
+    Q: Send + 'static,
     T: Serialize + Send + 'static,
-    F: FnOnce(&Tubtrail, &Request, &B) -> Operated<T> + Send + 'static,
+    F: FnOnce(&Tubtrail, &Request, &Q) -> Operated<T> + Send + 'static,
 {
-    let (request, question) = (signed_in.into_request(None), question.0);
+    let request = signed_in.into_request(None);
     if let Some(answer) = at_hand(&house.tubtrail, &request, &question) {
         return Ok(HttpResponse::Ok().content_type("application/json").body(answer?));
     }

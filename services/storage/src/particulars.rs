@@ -30,6 +30,10 @@ pub struct LotParticulars {
     pub supplier_lot_code: Option<String>,
     /// With which delivery.
     pub delivery_id: Option<i64>,
+    /// When it was received or made.
+    pub came_to_be_at: NaiveDateTime,
+    /// From when it may be used.
+    pub mature_at: Option<NaiveDateTime>,
     /// Last day it may be used.
     pub expires_on: Option<NaiveDate>,
     /// `best_before` or `use_by`.
@@ -80,6 +84,8 @@ pub fn lots_between(conn: &mut AnyConnection, first: i64, last: i64) -> Result<V
         lots::supplier_id,
         lots::supplier_lot_code,
         lots::delivery_id,
+        lots::came_to_be_at,
+        lots::mature_at,
         lots::expires_on,
         lots::expiry_kind,
     );

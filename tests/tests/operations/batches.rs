@@ -70,6 +70,9 @@ fn from_milk_to_tubs(backend: Backend) {
     // 06:00, and twelve hours on (common practice, no source).
     assert_eq!(done.outputs[0].mature_at, Some(day(2, 18)));
 
+    let kept = house.tubtrail.get_lot(&Request::system(), &base).expect("it is there");
+    assert_eq!((kept.came_to_be_at, kept.mature_at), (day(2, 6), done.outputs[0].mature_at));
+
     house.clock.set(day(3, 8));
     let flavour = house.start("pistachio-10");
     house.add(flavour, vec![of(&base, 9000), of(&paste, 900)]).expect("added");

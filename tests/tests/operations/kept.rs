@@ -7,7 +7,7 @@ use tubtrail_operations::counts::{NewCount, NewCountLine};
 use tubtrail_operations::discards::{Discard, Standpoint};
 use tubtrail_operations::equipment::Equipment;
 use tubtrail_operations::items::{Item, ItemKind};
-use tubtrail_operations::lots::Lot;
+use tubtrail_operations::lots::{Lot, LotSearch};
 use tubtrail_operations::partners::Partner;
 use tubtrail_operations::recipes::Recipe;
 use tubtrail_operations::sites::{Site, SiteKind};
@@ -43,7 +43,15 @@ fn kept(house: &TestHouse, lot: &str) -> TracedLot {
     trace.unwrap_or_else(|error| panic!("{error}")).lots.remove(0)
 }
 
-/// What the index keeps of a lot is what the database says of it, which answers with it alone.
+/// A lot as the database has it, which lists ask.
+#[track_caller]
+pub fn listed(house: &TestHouse, lot: &str) -> Lot {
+    let search = LotSearch { number: Some(lot.into()), ..LotSearch::default() };
+    let page = house.tubtrail.list_lots(&Request::system(), &search, "", 1);
+    page.unwrap_or_else(|error| panic!("{error}")).items.remove(0)
+}
+
+/// What the index keeps of a lot is what the database says of it.
 #[track_caller]
 pub fn assert_kept_as_read(kept: &TracedLot, read: &Lot) {
     assert_eq!((&kept.lot, &kept.item, &kept.name, kept.kind), (&read.lot, &read.item, &read.name, read.kind));
@@ -57,9 +65,18 @@ pub fn assert_kept_as_read(kept: &TracedLot, read: &Lot) {
 #[track_caller]
 fn assert_all_kept(house: &TestHouse, lots: &[&str]) {
     for lot in lots {
-        assert_kept_as_read(&kept(house, lot), &house.tubtrail.get_lot(&Request::system(), lot).unwrap());
+        let read = listed(house, lot);
+        assert_kept_as_read(&kept(house, lot), &read);
+        assert_eq!(house.tubtrail.get_lot(&Request::system(), lot).unwrap(), read);
+        let at_hand = house.tubtrail.get_lot_at_hand(&as_of_now(house), lot).expect("it is at hand");
+        assert_eq!(at_hand.unwrap(), serde_json::to_string(&read).unwrap());
     }
     assert_eq!(house.tubtrail.verify().unwrap().wrong, None);
+}
+
+/// Who asks with what the last commit was in hand, as whoever comes through the door does.
+fn as_of_now(house: &TestHouse) -> Request {
+    Request { as_of: Some(house.tubtrail.last_commit().unwrap()), ..Request::system() }
 }
 
 fn names_are_answered_as_they_stand(backend: Backend) {
@@ -251,8 +268,12 @@ fn holds_and_rejections_show_until_they_are_over(backend: Backend) {
     let recall = begin(&house, vec![lots(&[&milk])]).recall.recall;
     assert_eq!(of_tub().recalls, [recall]);
     let other = house.receive("dairy", "milk", "M-2", 5000);
+    // 100 g more are found than came, and all of it goes back.
+    count(&house, KITCHEN, &other, None, 5100);
     done(house.tubtrail.reject_lot(&system, &other, because("it is warm")));
     assert_eq!(kept(&house, &other).rejected.as_deref(), Some("it is warm"));
+    let back = house.tubtrail.get_lot(&system, &other).unwrap();
+    assert_eq!((back.grams.mg(), back.returned_grams.mg()), (5_000_000, 5_100_000));
     assert_all_kept(&house, &[&milk, &tub, &other]);
 }
 
@@ -314,11 +335,10 @@ fn what_was_told_is_told_again_until_something_changes(backend: Backend) {
     let question = asked(SHOP, &["hazelnut", "milk"], Some(&[&plain]));
     let told = |now| {
         house.clock.set(now);
-        let as_of = house.tubtrail.last_commit().unwrap();
-        let request = Request { as_of: Some(as_of), ..Request::system() };
+        let request = as_of_now(&house);
         let text = house.tubtrail.check_allergens_at_hand(&request, &question).expect("it is at hand").unwrap();
         let found: AllergenCheck = serde_json::from_str(&text).unwrap();
-        assert_eq!((found.asked_at, found.journal_position), (now, as_of));
+        assert_eq!((found.asked_at, Some(found.journal_position)), (now, request.as_of));
         let worked_out = house.tubtrail.check_allergens(&request, &question).unwrap();
         assert_eq!(text, serde_json::to_string(&worked_out).unwrap(), "told as it is worked out");
         found

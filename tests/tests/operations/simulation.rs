@@ -18,7 +18,7 @@ use tubtrail_tests::house::{KITCHEN, SHOP, day, grams, recipe};
 use tubtrail_tests::{Backend, Dice, TestHouse, on_both};
 
 use crate::bench::{begin, try_to_add_water, try_to_complete, try_to_use, try_to_void};
-use crate::kept::assert_kept_as_read;
+use crate::kept::{assert_kept_as_read, listed};
 
 on_both!(random_days_agree_with_plain_lists);
 
@@ -469,6 +469,7 @@ impl Both {
         assert_eq!(found, expected, "{model:?}: {shown:?}");
         let trace = self.trace(lot, Direction::Forward);
         assert_kept_as_read(&trace.lots[0], &shown);
+        assert_eq!(listed(&self.house, &model.number), shown, "the database says it otherwise");
         let places: i64 = shown.places.iter().map(|place| place.grams.mg()).sum();
         assert_eq!(places + shown.used_grams.mg(), shown.grams.mg(), "all of it is somewhere: {shown:?}");
     }

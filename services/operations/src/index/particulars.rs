@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{Days, NaiveDate, NaiveDateTime};
+use chrono::{DateTime, Days, NaiveDate, NaiveDateTime, TimeDelta};
 use tubtrail_domain::lot_number::LotNumber;
 use tubtrail_domain::place::Place;
 use tubtrail_lineage::{BatchIx, Graph, LotIx};
@@ -48,6 +48,8 @@ pub struct Sort {
     pub supplier_id: Option<i64>,
     /// The meaning of its last day, and how many days after its own that is.
     expiry: Option<(ExpiryKind, i64)>,
+    /// How long after it came to be it may be used, if it matures.
+    rest: Option<TimeDelta>,
 }
 
 /// Where a received lot came from.
@@ -89,9 +91,18 @@ struct LotPage {
     sorts: Vec<u32>,
     marks: Vec<u16>,
     numbers: Vec<Run>,
+    moments: Vec<Moment>,
     arrivals: Vec<Arrival>,
     /// The suppliers' own codes of all that arrived, one after another.
     codes: String,
+}
+
+/// When a lot came to be, and those after it until the next of these: the lots of a batch or a delivery did so together.
+#[derive(Clone, Copy, Debug)]
+struct Moment {
+    lot: u32,
+    /// Microseconds since 1970.
+    came_to_be_at: i64,
 }
 
 /// A lot that was received.
@@ -133,11 +144,17 @@ impl LotPage {
         Some(Brought { delivery_id, supplier_lot_code })
     }
 
+    fn came_to_be_at(&self, lot: u32) -> Option<NaiveDateTime> {
+        let begun = self.moments.partition_point(|moment| moment.lot <= lot);
+        moment(self.moments[..begun].last()?.came_to_be_at)
+    }
+
     /// Gives back the room that it does not need: it is full, or grows slowly.
     fn tighten(&mut self) {
         self.sorts.shrink_to_fit();
         self.marks.shrink_to_fit();
         self.numbers.shrink_to_fit();
+        self.moments.shrink_to_fit();
         self.arrivals.shrink_to_fit();
         self.codes.shrink_to_fit();
     }
@@ -170,6 +187,13 @@ impl Particulars {
         Some(LotCard { lot, number, sort, brought: page.brought(lot.index()), mark: page.marks[at] })
     }
 
+    /// When a lot was received or made, and from when it may be used, if it matures; none if it was not read yet.
+    pub fn moments(&self, card: &LotCard<'_>) -> Option<(NaiveDateTime, Option<NaiveDateTime>)> {
+        let page = self.lots.get(page_of(card.lot.index()) as usize)?.as_ref()?;
+        let came_to_be_at = page.came_to_be_at(card.lot.index())?;
+        Some((came_to_be_at, card.sort.rest.map(|rest| came_to_be_at + rest)))
+    }
+
     /// Where all of a lot lies, by site and then by the word of the state.
     pub fn places(&self, graph: &Graph, card: &LotCard<'_>) -> impl Iterator<Item = (Place, i64)> {
         self.places.of(graph, card.lot, card.mark)
@@ -180,8 +204,7 @@ impl Particulars {
         let page = self.batches.get(page_of(batch.index()) as usize)?.as_ref()?;
         let at = (batch.index() % PAGE) as usize;
         let (recipe_version_id, site_id) = *self.runs.get(*page.runs.get(at)?);
-        let started_at = chrono::DateTime::from_timestamp_micros(page.started_at[at])?.naive_utc();
-        Some(BatchCard { recipe_version_id, site_id, started_at })
+        Some(BatchCard { recipe_version_id, site_id, started_at: moment(page.started_at[at])? })
     }
 
     /// The lot with a number; none if there is no such lot, or if it was not read yet.
@@ -284,6 +307,9 @@ impl Particulars {
             if (LotCard { mark: NOWHERE, ..one }) != (LotCard { mark: NOWHERE, ..another }) {
                 return Some((lot.index(), "what is written of it differs"));
             }
+            if self.moments(&one) != other.moments(&another) {
+                return Some((lot.index(), "when it came to be differs"));
+            }
             if self.find(one.number) != Some(lot) || other.find(one.number) != Some(lot) {
                 return Some((lot.index(), "its number leads to another"));
             }
@@ -313,6 +339,10 @@ impl Particulars {
         if !page.numbers.last().is_some_and(|last| last.goes_on_with(run)) {
             page.numbers.push(run);
         }
+        let came_to_be_at = micros(row.came_to_be_at);
+        if page.moments.last().is_none_or(|last| last.came_to_be_at != came_to_be_at) {
+            page.moments.push(Moment { lot: at, came_to_be_at });
+        }
         if let (Some(delivery_id), Some(code)) = (row.delivery_id, &row.supplier_lot_code) {
             page.codes.push_str(code);
             let code_until = u32::try_from(page.codes.len()).map_err(|_| corrupt(row, "supplier's lot code"))?;
@@ -325,7 +355,7 @@ impl Particulars {
         let run = self.runs.number(&(row.recipe_version_id, row.site_id));
         if let Some(page) = self.batches.get_mut(page as usize).and_then(Option::as_mut) {
             page.runs.push(run);
-            page.started_at.push(row.started_at.and_utc().timestamp_micros());
+            page.started_at.push(micros(row.started_at));
         }
     }
 
@@ -419,7 +449,16 @@ fn sort(row: &LotParticulars) -> Result<Sort, StorageError> {
         (Some(on), Some(kind)) => ExpiryKind::from_word(kind).map(|kind| (kind, days_after(row.day, on))),
         _ => None,
     };
-    Ok(Sort { item_id: row.item_id, site_id: row.site_id, kind, supplier_id: row.supplier_id, expiry })
+    let rest = row.mature_at.map(|mature_at| mature_at - row.came_to_be_at);
+    Ok(Sort { item_id: row.item_id, site_id: row.site_id, kind, supplier_id: row.supplier_id, expiry, rest })
+}
+
+fn micros(at: NaiveDateTime) -> i64 {
+    at.and_utc().timestamp_micros()
+}
+
+fn moment(micros: i64) -> Option<NaiveDateTime> {
+    Some(DateTime::from_timestamp_micros(micros)?.naive_utc())
 }
 
 fn days_after(day: NaiveDate, on: NaiveDate) -> i64 {

@@ -1,4 +1,4 @@
-//! Lots as answers show them: one, a list, and where one has been.
+//! Lots as answers show them: a list, and where one has been.
 
 use std::collections::HashMap;
 
@@ -200,15 +200,6 @@ pub struct LotMovement {
 }
 
 impl Tubtrail {
-    /// One lot. It is in reach of those at the site where it came to be and at every site where it has ever been.
-    pub fn get_lot(&self, request: &Request, number: &str) -> Result<Lot> {
-        self.read_at_once(|conn| {
-            let row = addressed(conn, number)?;
-            let index = self.current_index(conn)?;
-            show_one(conn, index, &request.actor, &reach::GET_LOT, &row)
-        })
-    }
-
     /// The next lots that match, in the order in which they came to be known.
     pub fn list_lots(&self, request: &Request, search: &LotSearch, after: &str, limit: u32) -> Result<Page<Lot>> {
         request.actor.may_anywhere(&reach::LIST_LOTS)?;

@@ -56,7 +56,7 @@ struct SheetAsked {
 #[utoipa::path(tag = "allergens", request_body = NewAllergenCheck, responses((status = 200, body = AllergenCheck)))]
 #[post("/v1/allergen-checks")]
 async fn check_allergens(house: House, signed_in: SignedIn, question: Question<NewAllergenCheck>) -> Outcome {
-    ask_at_hand(house, signed_in, question, Tubtrail::check_allergens_at_hand, Tubtrail::check_allergens).await
+    ask_at_hand(house, signed_in, question.0, Tubtrail::check_allergens_at_hand, Tubtrail::check_allergens).await
 }
 
 /// All that is recorded of what is in a lot, by what went in and what ran before it; what a scoop did is not in this.

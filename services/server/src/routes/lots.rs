@@ -5,13 +5,14 @@ use chrono::NaiveDate;
 use serde::Deserialize;
 use tubtrail_operations::lots::{Lot, LotKind, LotMovement, LotSearch};
 use tubtrail_operations::master_data::Page;
+use tubtrail_operations::{Request, Tubtrail};
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use super::{Paging, usual};
 use crate::body::Query;
 use crate::door::SignedIn;
-use crate::house::{House, Outcome, query};
+use crate::house::{House, Outcome, ask_at_hand, query};
 
 pub fn configure(config: &mut ServiceConfig) {
     config.service(list_lots).service(get_lot).service(list_lot_movements);
@@ -84,7 +85,9 @@ async fn list_lots(house: House, signed_in: SignedIn, asked: Query<LotsAsked>) -
 #[utoipa::path(tag = "lots", params(("lot", description = "Its number")), responses((status = 200, body = Lot)))]
 #[get("/v1/lots/{lot}")]
 async fn get_lot(house: House, signed_in: SignedIn, lot: web::Path<String>) -> Outcome {
-    query(house, signed_in, move |house, request| house.get_lot(request, &lot)).await
+    let get_lot = |house: &Tubtrail, request: &Request, lot: &String| house.get_lot(request, lot);
+    let at_hand = |house: &Tubtrail, request: &Request, lot: &String| house.get_lot_at_hand(request, lot);
+    ask_at_hand(house, signed_in, lot.into_inner(), at_hand, get_lot).await
 }
 
 /// Where a lot has been, oldest first.
