@@ -24,7 +24,7 @@ use crate::names::Names;
 use crate::quantities::Grams;
 use crate::reach::{self, Request};
 use crate::standing::{Keeper, Standing};
-use crate::tubtrail::{Answered, Tubtrail};
+use crate::tubtrail::{Answered, HandedIn, Tubtrail};
 use crate::{fields, problems};
 
 /// Why something is done.
@@ -124,9 +124,14 @@ pub struct HoldsAsked {
 impl Tubtrail {
     /// Puts a lot on hold, wherever it is.
     pub fn hold_lot(&self, request: &Request, lot: &str, because: Because) -> Result<Answered<Hold>> {
+        self.hand_in_hold(request, lot, because)?.wait()
+    }
+
+    /// The same, for whoever must not block.
+    pub fn hand_in_hold(&self, request: &Request, lot: &str, because: Because) -> Result<HandedIn<Hold>> {
         request.actor.may_anywhere(&reach::HOLD_LOT)?;
         let (actor, named) = (request.actor.clone(), lot.to_owned());
-        self.write_on_lot(request, (&reach::HOLD_LOT, Asks::Nothing), lot, move |tx, _| {
+        self.hand_in_on_lot(request, (&reach::HOLD_LOT, Asks::Nothing), lot, move |tx, _| {
             let standing = Standing::looked_up(tx, &named)?;
             let sites = standing.sites_of(&actor, &reach::HOLD_LOT)?;
             let reason = fields::reason("reason", because.reason.as_deref())?;

@@ -90,6 +90,6 @@ pub use clock::{Clock, Steps, system_clock};
 pub use error::{Fault, OperationError};
 pub use quantities::{Grams, QuantityEntered};
 pub use reach::{Actor, Grant, Request, Role};
-pub use tubtrail::{Answered, Tubtrail};
+pub use tubtrail::{Answered, HandedIn, Tubtrail};
 pub use tubtrail_storage::write::Key;
 pub use tubtrail_storage::{Database, DatabaseUrl, StorageError};

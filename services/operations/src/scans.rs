@@ -9,12 +9,15 @@ use tubtrail_domain::gs1::goods::Goods;
 use tubtrail_domain::gs1::scanned::{self, Code, Label, Scanned};
 use tubtrail_domain::say;
 use tubtrail_domain::saying::Saying;
+use tubtrail_storage::StorageError;
 use utoipa::ToSchema;
 
 use self::looked_up::Asked;
 use crate::deliveries::Expiry;
 use crate::error::{OperationError, Result};
 use crate::fields;
+use crate::index::Unanswered;
+use crate::index::names::KeptSite;
 use crate::lots::Lot;
 use crate::quantities::QuantityEntered;
 use crate::reach::{self, Request};
@@ -193,6 +196,28 @@ pub enum Scan {
 }
 
 impl Tubtrail {
+    /// What [`Self::scan`] says as JSON, where it is a number of a lot of ours and the answer is at hand; says nothing where it is
+    /// not. Does not block.
+    pub fn scan_at_hand(&self, request: &Request, new: &NewScan) -> Option<Result<String>> {
+        if !new.also.is_empty() {
+            return None;
+        }
+        let now = (self.clock)();
+        let scan = self.answer_at_hand(request, |inside, _| {
+            let KeptSite { zone, .. } =
+                fields::site_kept_for(&inside.beside.names, "site", &new.site, &request.actor, &reach::SCAN)?;
+            check(new)?;
+            let year = now.and_utc().with_timezone(zone).year();
+            let label = scanned::read_label(&[code(&new.text, new.symbology.as_deref())], year);
+            let Ok(Label::Whole(Scanned::LotNumber(number) | Scanned::LotNumberOrArticle(number, _))) = label else {
+                return Err(Unanswered::NotHere);
+            };
+            let lot = inside.lot_reached(&request.actor, &reach::SCAN, number).ok_or(Unanswered::NotHere)?;
+            Ok(Scan::Lot { lot: Box::new(inside.lot_shown(lot)?) })
+        })?;
+        Some(scan.and_then(|scan| Ok(serde_json::to_string(&scan).map_err(StorageError::from)?)))
+    }
+
     /// Says what was scanned at a site: a lot of ours, a supplier's case, a place, a pallet, or what is wrong with the code.
     pub fn scan(&self, request: &Request, new: &NewScan) -> Result<Scan> {
         let now = (self.clock)();

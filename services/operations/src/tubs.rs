@@ -21,7 +21,7 @@ use crate::names::{Names, partner_code};
 use crate::quantities::{Grams, QuantityEntered};
 use crate::reach::{self, Actor, Operation, Request};
 use crate::standing::Standing;
-use crate::tubtrail::{Answered, Tubtrail};
+use crate::tubtrail::{Answered, HandedIn, Tubtrail};
 use crate::{fields, problems};
 
 /// Most portions in one serving.
@@ -116,8 +116,13 @@ pub struct Moved {
 impl Tubtrail {
     /// Opens a tub: all of it goes from the shelf into the case.
     pub fn open_tub(&self, request: &Request, lot: &str, opening: Opening) -> Result<Answered<Moved>> {
+        self.hand_in_opening(request, lot, opening)?.wait()
+    }
+
+    /// The same, for whoever must not block.
+    pub fn hand_in_opening(&self, request: &Request, lot: &str, opening: Opening) -> Result<HandedIn<Moved>> {
         let found = Found::of(request, &reach::OPEN_TUB, lot)?;
-        self.write_on_lot(request, (&reach::OPEN_TUB, Asks::Recalls), lot, move |tx, index| {
+        self.hand_in_on_lot(request, (&reach::OPEN_TUB, Asks::Recalls), lot, move |tx, index| {
             let (standing, site) = found.standing(tx, opening.site.as_deref(), &[State::Available])?;
             let at = fields::occurred_at("opened_at", opening.opened_at, tx.now())?;
             standing.may(index, Act::Open, &site, at)?;
@@ -131,8 +136,13 @@ impl Tubtrail {
 
     /// Serves from an open tub.
     pub fn serve_tub(&self, request: &Request, lot: &str, serving: Serving) -> Result<Answered<Moved>> {
+        self.hand_in_serving(request, lot, serving)?.wait()
+    }
+
+    /// The same, for whoever must not block.
+    pub fn hand_in_serving(&self, request: &Request, lot: &str, serving: Serving) -> Result<HandedIn<Moved>> {
         let found = Found::of(request, &reach::SERVE_TUB, lot)?;
-        self.write_on_lot(request, (&reach::SERVE_TUB, Asks::Recalls), lot, move |tx, index| {
+        self.hand_in_on_lot(request, (&reach::SERVE_TUB, Asks::Recalls), lot, move |tx, index| {
             let (standing, site) = found.standing(tx, serving.site.as_deref(), &[State::Open])?;
             let at = fields::occurred_at("served_at", serving.served_at, tx.now())?;
             let (field, mass_mg) = served(tx, &standing, &serving)?;
@@ -147,8 +157,13 @@ impl Tubtrail {
 
     /// Says that an open tub is empty: what the book still holds of it was served without being weighed.
     pub fn empty_tub(&self, request: &Request, lot: &str, emptying: Emptying) -> Result<Answered<Moved>> {
+        self.hand_in_emptying(request, lot, emptying)?.wait()
+    }
+
+    /// The same, for whoever must not block.
+    pub fn hand_in_emptying(&self, request: &Request, lot: &str, emptying: Emptying) -> Result<HandedIn<Moved>> {
         let found = Found::of(request, &reach::EMPTY_TUB, lot)?;
-        self.write_on_lot(request, (&reach::EMPTY_TUB, Asks::Recalls), lot, move |tx, index| {
+        self.hand_in_on_lot(request, (&reach::EMPTY_TUB, Asks::Recalls), lot, move |tx, index| {
             let (standing, site) = found.standing(tx, emptying.site.as_deref(), &[State::Open])?;
             let at = fields::occurred_at("emptied_at", emptying.emptied_at, tx.now())?;
             standing.may(index, Act::Empty, &site, at)?;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use parking_lot::Mutex;
 use tubtrail_storage::connection::{Reader, snapshot};
 use tubtrail_storage::write::{Asks, EntryHeader};
-use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Follower, StorageError, WriteTx, Writer};
+use tubtrail_storage::{AnyConnection, Database, DatabaseUrl, Done, Follower, StorageError, WriteTx, Writer};
 
 use crate::clock::Clock;
 use crate::error::{OperationError, Result};
@@ -40,6 +40,27 @@ pub struct Answered<T> {
     pub entry: i64,
     /// Nothing was done now: this is the answer given the first time.
     pub replayed: bool,
+}
+
+/// A command that was handed in to the writer. It is run whether or not anybody waits for it.
+pub struct HandedIn<T>(tubtrail_storage::HandedIn<T, OperationError>);
+
+impl<T> HandedIn<T> {
+    /// Waits for its commit; blocks.
+    pub fn wait(self) -> Result<Answered<T>> {
+        Ok(self.0.wait()?.into())
+    }
+
+    /// The same, and blocks nobody.
+    pub async fn outcome(self) -> Result<Answered<T>> {
+        Ok(self.0.outcome().await?.into())
+    }
+}
+
+impl<T> From<Done<T>> for Answered<T> {
+    fn from(Done { answer, entry, replayed }: Done<T>) -> Self {
+        Self { answer, entry, replayed }
+    }
 }
 
 impl Tubtrail {
@@ -135,21 +156,22 @@ impl Tubtrail {
         self.submit_asking(EntryHeader { asks: Asks::Graph, ..header(request, operation) }, work)
     }
 
-    /// Runs a command that asks how a lot stands before it decides; that is looked up for a whole group at once.
-    pub(crate) fn write_on_lot<T, F>(
+    /// Hands in a command that asks how a lot stands before it decides; that is looked up for a whole group at once. Does not
+    /// block.
+    pub(crate) fn hand_in_on_lot<T, F>(
         &self,
         request: &Request,
         (operation, asks): (&'static Operation, Asks),
         lot: &str,
         work: F,
-    ) -> Result<Answered<T>>
+    ) -> Result<HandedIn<T>>
     where
         T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
         F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
     {
         // What is no number is refused by the command.
         let lot = lots::parse(lot).ok();
-        self.submit_asking(EntryHeader { asks, lot, ..header(request, operation) }, work)
+        self.hand_in_asking(EntryHeader { asks, lot, ..header(request, operation) }, work)
     }
 
     fn submit_asking<T, F>(&self, header: EntryHeader, work: F) -> Result<Answered<T>>
@@ -157,8 +179,7 @@ impl Tubtrail {
         T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
         F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
     {
-        let index = Arc::clone(&self.index);
-        self.submit(header, move |tx| work(tx, &index))
+        self.hand_in_asking(header, work)?.wait()
     }
 
     fn submit<T, F>(&self, header: EntryHeader, work: F) -> Result<Answered<T>>
@@ -166,8 +187,24 @@ impl Tubtrail {
         T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
         F: FnOnce(&mut WriteTx<'_>) -> Result<T> + Send + 'static,
     {
-        let done = self.writer.submit::<T, OperationError, F>(header, work)?;
-        Ok(Answered { answer: done.answer, entry: done.entry, replayed: done.replayed })
+        self.hand_in(header, work)?.wait()
+    }
+
+    fn hand_in_asking<T, F>(&self, header: EntryHeader, work: F) -> Result<HandedIn<T>>
+    where
+        T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
+        F: FnOnce(&mut WriteTx<'_>, &Index) -> Result<T> + Send + 'static,
+    {
+        let index = Arc::clone(&self.index);
+        self.hand_in(header, move |tx| work(tx, &index))
+    }
+
+    fn hand_in<T, F>(&self, header: EntryHeader, work: F) -> Result<HandedIn<T>>
+    where
+        T: serde::Serialize + serde::de::DeserializeOwned + Send + 'static,
+        F: FnOnce(&mut WriteTx<'_>) -> Result<T> + Send + 'static,
+    {
+        Ok(HandedIn(self.writer.hand_in::<T, OperationError, F>(header, work)?))
     }
 
     /// The last entry anybody committed, where that is known without asking: one process serves a SQLite file.

@@ -7,11 +7,16 @@ use std::error::Error;
 use std::path::Path;
 
 use actix_web::{HttpResponse, web};
+use mimalloc::MiMalloc;
 use tubtrail_operations::webhooks::Outgoing;
 use tubtrail_operations::{DatabaseUrl, Tubtrail, system_clock};
 use tubtrail_server::door::{Door, Keys};
 use tubtrail_server::serve::serve_with;
 use tubtrail_server::{house, telemetry};
+
+/// As in our server.
+#[global_allocator]
+static ALLOCATOR: MiMalloc = MiMalloc;
 
 /// How long a session lasts, in minutes.
 const SESSION: u32 = 600;

@@ -9,7 +9,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use tubtrail_domain::say;
 use tubtrail_operations::webhooks::Outgoing;
-use tubtrail_operations::{Answered, OperationError, Request, Tubtrail};
+use tubtrail_operations::{Answered, HandedIn, OperationError, Request, Tubtrail};
 
 use crate::body::{Body, Question};
 use crate::door::{Door, SignedIn};
@@ -101,12 +101,33 @@ where
     let request = signed_in.into_request(Some(&body.hash));
     let value = body.value;
     let done = off_thread(move || run(&house.tubtrail, &request, value)).await?;
+    Ok(done_with(status, &done))
+}
+
+/// The same, where all that is asked of the house is asked in the writer's turn: the command is handed in by the thread that
+/// asks the network, and no other waits for it.
+pub async fn hand_in<B, T>(
+    house: House,
+    signed_in: SignedIn,
+    body: Body<B>,
+    status: StatusCode,
+    begin: impl FnOnce(&Tubtrail, &Request, B) -> Operated<HandedIn<T>>,
+) -> Outcome
+where
+    T: Serialize,
+{
+    let request = signed_in.into_request(Some(&body.hash));
+    let done = begin(&house.tubtrail, &request, body.value)?.outcome().await?;
+    Ok(done_with(status, &done))
+}
+
+fn done_with<T: Serialize>(status: StatusCode, done: &Answered<T>) -> HttpResponse {
     let mut response = HttpResponse::build(status);
     response.insert_header(("Tubtrail-Entry", done.entry.to_string()));
     if done.replayed {
         response.insert_header(("Idempotent-Replayed", "true"));
     }
-    Ok(response.json(done.answer))
+    response.json(&done.answer)
 }
 
 /// Runs something that blocks where it may. It begins at once, not only when it is waited for.

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
-use std::sync::mpsc::{Receiver, RecvError, SyncSender, TrySendError, sync_channel};
+use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 
 use chrono::NaiveDateTime;
@@ -18,6 +18,7 @@ use tubtrail_domain::lot_number::LotNumber;
 use crate::answering::{Answering, Answers};
 use crate::checkpoints::Checkpoints;
 use crate::group::Group;
+use crate::handed_in::{Done, HandedIn, Reply};
 use crate::journal;
 use crate::recalls;
 use crate::write::{Asks, EntryHeader, Key, Touched, WriteTx};
@@ -28,6 +29,9 @@ const GROUP: usize = 128;
 /// Most commands waiting; more are told to come back.
 const QUEUE: usize = 4096;
 
+/// How often the writer lets others go first before it begins.
+const STEPS_BACK: usize = 2;
+
 /// What gives the time, UTC.
 pub type Clock = Arc<dyn Fn() -> NaiveDateTime + Send + Sync>;
 
@@ -37,17 +41,6 @@ pub trait Follower: Send + Sync {
     fn position(&self) -> i64;
     /// Takes in everything committed since.
     fn catch_up(&self, conn: &mut AnyConnection) -> Result<(), StorageError>;
-}
-
-/// What a command came to.
-#[derive(Clone, Debug)]
-pub struct Done<T> {
-    /// Its answer.
-    pub answer: T,
-    /// The journal entry it made, now or the first time.
-    pub entry: i64,
-    /// It had been done before under the same key; nothing was done now.
-    pub replayed: bool,
 }
 
 /// The handle to the writer thread. Dropping it finishes what waits and stops.
@@ -103,24 +96,34 @@ impl Writer {
         }
     }
 
-    /// Runs `work` as one journal entry and waits for its commit.
+    /// Hands in `work`, which becomes one journal entry. Does not block.
     ///
     /// A refusal (`Err` from `work`) leaves no trace and does not touch its neighbours in the group. With a key that was
     /// used before for the same request, nothing runs and the first answer comes back.
-    pub fn submit<T, E, F>(&self, header: EntryHeader, work: F) -> Result<Done<T>, E>
+    pub fn hand_in<T, E, F>(&self, header: EntryHeader, work: F) -> Result<HandedIn<T, E>, StorageError>
     where
         T: Serialize + DeserializeOwned + Send + 'static,
         E: From<StorageError> + Send + 'static,
         F: FnOnce(&mut WriteTx<'_>) -> Result<T, E> + Send + 'static,
     {
-        let (reply, answer) = sync_channel(1);
+        let (reply, handed_in) = HandedIn::new();
         let job = Box::new(Pending { header: Some(header), work: Some(work), outcome: None, reply });
         let queue = self.queue.as_ref().ok_or_else(|| StorageError::WriterStopped("stopping".into()))?;
         queue.try_send(job).map_err(|error| match error {
             TrySendError::Full(_) => StorageError::Busy,
             TrySendError::Disconnected(_) => StorageError::WriterStopped("the thread is gone".into()),
         })?;
-        answer.recv().map_err(|RecvError| StorageError::WriterStopped("no answer".into()))?
+        Ok(handed_in)
+    }
+
+    /// The same, and waits for its commit.
+    pub fn submit<T, E, F>(&self, header: EntryHeader, work: F) -> Result<Done<T>, E>
+    where
+        T: Serialize + DeserializeOwned + Send + 'static,
+        E: From<StorageError> + Send + 'static,
+        F: FnOnce(&mut WriteTx<'_>) -> Result<T, E> + Send + 'static,
+    {
+        self.hand_in(header, work)?.wait()
     }
 }
 
@@ -152,16 +155,25 @@ impl State {
         let mut group = VecDeque::new();
         while let Some(first) = group.pop_front().or_else(|| waiting.recv().ok()) {
             group.push_front(first);
-            while group.len() < self.most {
-                let Ok(job) = waiting.try_recv() else { break };
-                group.push_back(job);
-            }
+            self.gather(&mut group, waiting);
             let (ran, outcome) = self.commit(&mut group);
             let outcome = outcome.map_err(|error| {
                 tracing::error!(%error, commands = ran, "a group of commands was not committed");
                 error.to_string()
             });
             self.answers.give(Answers { jobs: group.drain(..ran).collect(), outcome });
+        }
+    }
+
+    /// Takes in whoever waits. It lets others go first a few times, who may be about to hand in more: what shares a commit costs
+    /// less, and where nobody is, that takes a microsecond.
+    fn gather(&self, group: &mut VecDeque<Box<dyn Job>>, waiting: &Receiver<Box<dyn Job>>) {
+        group.extend(waiting.try_iter().take(self.most - group.len()));
+        for _ in 0..STEPS_BACK {
+            if group.len() < self.most {
+                std::thread::yield_now();
+                group.extend(waiting.try_iter().take(self.most - group.len()));
+            }
         }
     }
 
@@ -328,7 +340,7 @@ struct Pending<T, E, F> {
     header: Option<EntryHeader>,
     work: Option<F>,
     outcome: Option<Result<Done<T>, E>>,
-    reply: SyncSender<Result<Done<T>, E>>,
+    reply: Reply<T, E>,
 }
 
 impl<T, E, F> Job for Pending<T, E, F>
@@ -378,8 +390,7 @@ where
             (_, Err(reason)) => Err(StorageError::WriterStopped(reason).into()),
             (None, Ok(())) => Err(StorageError::WriterStopped("the command did not run".into()).into()),
         };
-        // Whoever asked may have gone away meanwhile; the command stands all the same.
-        let _ = self.reply.send(outcome);
+        self.reply.say(outcome);
     }
 }
 

@@ -3,7 +3,12 @@
 use std::error::Error;
 use std::path::PathBuf;
 
+use mimalloc::MiMalloc;
 use tubtrail_tests::speed::{Part, Scale, run, serve_constant};
+
+/// As in our server.
+#[global_allocator]
+static ALLOCATOR: MiMalloc = MiMalloc;
 
 fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
     let mut given = std::env::args().skip(1).peekable();

@@ -34,9 +34,25 @@ on_both!(
 /// GS1's prefix for demonstrations.
 const CASE: &str = "09520123456788";
 
+fn said(text: &str) -> NewScan {
+    NewScan { site: KITCHEN.into(), text: text.into(), symbology: None, also: vec![] }
+}
+
+/// What is at hand, if it is, is what is worked out.
 fn ask(house: &TestHouse, text: &str) -> Result<Scan, OperationError> {
-    let new = NewScan { site: KITCHEN.into(), text: text.into(), symbology: None, also: vec![] };
-    house.tubtrail.scan(&Request::system(), &new)
+    let worked_out = house.tubtrail.scan(&Request::system(), &said(text));
+    match (at_hand(house, text), &worked_out) {
+        (None, _) => (),
+        (Some(Ok(at_hand)), Ok(scan)) => assert_eq!(at_hand, serde_json::to_string(scan).expect("it has a form")),
+        (Some(Err(at_hand)), Err(refused)) => assert_eq!(at_hand.to_string(), refused.to_string()),
+        (at_hand, worked_out) => panic!("{text:?}: {at_hand:?}, {worked_out:?}"),
+    }
+    worked_out
+}
+
+fn at_hand(house: &TestHouse, text: &str) -> Option<Result<String, OperationError>> {
+    let as_of = house.tubtrail.last_commit().expect("it answers");
+    house.tubtrail.scan_at_hand(&Request { as_of: Some(as_of), ..Request::system() }, &said(text))
 }
 
 #[track_caller]
@@ -204,6 +220,7 @@ fn a_lot_of_ours_is_told_by_its_number(backend: Backend) {
             }
             other => panic!("{text:?}: {other:?}"),
         }
+        assert!(at_hand(&house, &text).is_some(), "{text:?}");
     }
     assert_eq!(wrong(scan(&house, "261102-9999-1")).0, 1);
     let (_, reason) = wrong(scan(&house, "261102-0099-7"));

@@ -6,12 +6,12 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use tubtrail_domain::place::State;
+use tubtrail_storage::Done;
 use tubtrail_storage::journal::JournalFilter;
 use tubtrail_storage::lots::BatchRow;
 use tubtrail_storage::recalls::{RecallRow, RecallSeedRow};
 use tubtrail_storage::stock::{MovementRow, balances_of};
 use tubtrail_storage::write::{Asks, EntryHeader};
-use tubtrail_storage::writer::Done;
 use tubtrail_storage::{AnyConnection, Fact, Follower, StorageError, WriteTx, journal};
 use tubtrail_tests::{Backend, Dice, TestDatabase, on_both};
 

@@ -5,8 +5,9 @@ use std::sync::Arc;
 use chrono::{NaiveDateTime, SubsecRound};
 use diesel::sql_types::{BigInt, Text};
 use diesel::{QueryableByName, RunQueryDsl, sql_query};
+use tubtrail_storage::Done;
 use tubtrail_storage::master_data::SiteRow;
-use tubtrail_storage::writer::{Clock, Done};
+use tubtrail_storage::writer::Clock;
 use tubtrail_storage::{AnyConnection, Database, EntryHeader, Fact, Follower, StorageError, WriteTx, Writer};
 use tubtrail_tests::TestDatabase;
 

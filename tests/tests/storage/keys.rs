@@ -3,8 +3,8 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 
+use tubtrail_storage::Done;
 use tubtrail_storage::write::Key;
-use tubtrail_storage::writer::Done;
 use tubtrail_storage::{EntryHeader, StorageError};
 use tubtrail_tests::{Backend, TestDatabase, on_both};
 

@@ -42,6 +42,13 @@ pub(super) struct Asked<'a> {
 impl Asked<'_> {
     /// A lot of ours.
     pub fn lot(&mut self, number: LotNumber) -> Result<Scan> {
+        let kept = self.index.look(|inside, _| {
+            let lot = inside.lot_reached(self.actor, &reach::SCAN, number)?;
+            inside.lot_shown(lot).ok()
+        });
+        if let Some(lot) = kept {
+            return Ok(Scan::Lot { lot: Box::new(lot) });
+        }
         let not_here = || wrong(1, say!("there is no lot {number} within your reach", number));
         let Some(row) = lots::find(self.conn, number)? else { return Ok(not_here()) };
         match lots::show_one(self.conn, self.index, self.actor, &reach::SCAN, &row) {

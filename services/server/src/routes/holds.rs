@@ -8,7 +8,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::body::{Body, Query};
 use crate::door::SignedIn;
-use crate::house::{House, Outcome, command, query};
+use crate::house::{House, Outcome, command, hand_in, query};
 
 pub fn configure(config: &mut ServiceConfig) {
     config.service(hold_lot).service(list_holds).service(release_hold).service(reject_lot);
@@ -19,7 +19,7 @@ pub fn configure(config: &mut ServiceConfig) {
     responses((status = 201, body = Hold)))]
 #[post("/v1/lots/{lot}/holds")]
 async fn hold_lot(house: House, signed_in: SignedIn, lot: web::Path<String>, body: Body<Because>) -> Outcome {
-    command(house, signed_in, body, StatusCode::CREATED, move |house, request, new| house.hold_lot(request, &lot, new))
+    hand_in(house, signed_in, body, StatusCode::CREATED, |house, request, new| house.hand_in_hold(request, &lot, new))
         .await
 }
 

@@ -1,12 +1,13 @@
 //! Scans.
 
 use actix_web::post;
+use tubtrail_operations::Tubtrail;
 use tubtrail_operations::scans::{NewScan, Scan};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::body::Body;
 use crate::door::SignedIn;
-use crate::house::{House, Outcome, query};
+use crate::house::{House, Outcome, ask_at_hand};
 
 pub fn configure(config: &mut ServiceConfig) {
     config.service(scan);
@@ -16,5 +17,5 @@ pub fn configure(config: &mut ServiceConfig) {
 #[utoipa::path(tag = "scans", request_body = NewScan, responses((status = 200, body = Scan)))]
 #[post("/v1/scans")]
 async fn scan(house: House, signed_in: SignedIn, body: Body<NewScan>) -> Outcome {
-    query(house, signed_in, move |house, request| house.scan(request, &body.value)).await
+    ask_at_hand(house, signed_in, body.value, Tubtrail::scan_at_hand, Tubtrail::scan).await
 }

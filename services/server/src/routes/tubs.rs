@@ -9,7 +9,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::body::Body;
 use crate::door::SignedIn;
-use crate::house::{House, Outcome, command};
+use crate::house::{House, Outcome, command, hand_in};
 
 pub fn configure(config: &mut ServiceConfig) {
     config.service(open_tub).service(serve_tub).service(empty_tub).service(discard_lot).service(consign_lot);
@@ -23,8 +23,10 @@ pub fn configure(config: &mut ServiceConfig) {
     responses((status = 201, body = Moved)))]
 #[post("/v1/lots/{lot}/opening")]
 async fn open_tub(house: House, signed_in: SignedIn, lot: web::Path<String>, body: Body<Opening>) -> Outcome {
-    command(house, signed_in, body, StatusCode::CREATED, move |house, request, new| house.open_tub(request, &lot, new))
-        .await
+    hand_in(house, signed_in, body, StatusCode::CREATED, |house, request, new| {
+        house.hand_in_opening(request, &lot, new)
+    })
+    .await
 }
 
 /// Serves from an open tub: grams off the scale, a quantity in any unit, or portions.
@@ -32,8 +34,10 @@ async fn open_tub(house: House, signed_in: SignedIn, lot: web::Path<String>, bod
     responses((status = 201, body = Moved)))]
 #[post("/v1/lots/{lot}/servings")]
 async fn serve_tub(house: House, signed_in: SignedIn, lot: web::Path<String>, body: Body<Serving>) -> Outcome {
-    command(house, signed_in, body, StatusCode::CREATED, move |house, request, new| house.serve_tub(request, &lot, new))
-        .await
+    hand_in(house, signed_in, body, StatusCode::CREATED, |house, request, new| {
+        house.hand_in_serving(request, &lot, new)
+    })
+    .await
 }
 
 /// Says that an open tub is empty: what the book still holds of it was served without being weighed.
@@ -44,8 +48,10 @@ async fn serve_tub(house: House, signed_in: SignedIn, lot: web::Path<String>, bo
     responses((status = 201, body = Moved)))]
 #[post("/v1/lots/{lot}/emptying")]
 async fn empty_tub(house: House, signed_in: SignedIn, lot: web::Path<String>, body: Body<Emptying>) -> Outcome {
-    command(house, signed_in, body, StatusCode::CREATED, move |house, request, new| house.empty_tub(request, &lot, new))
-        .await
+    hand_in(house, signed_in, body, StatusCode::CREATED, |house, request, new| {
+        house.hand_in_emptying(request, &lot, new)
+    })
+    .await
 }
 
 /// Throws something of a lot away, or all of it: also what is on hold, past its date or rejected.
