@@ -7,6 +7,7 @@ mod busy;
 mod clock;
 mod constant;
 mod contenders;
+mod crowd;
 mod edges;
 mod exports;
 mod growth;

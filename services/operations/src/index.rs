@@ -90,6 +90,23 @@ impl Follower for Index {
         let until = journal::position(conn)?;
         self.follow(conn, until)
     }
+
+    fn go_on(
+        &self,
+        conn: &mut AnyConnection,
+        (after, until): (i64, i64),
+        touched: &Touched,
+    ) -> Result<(), StorageError> {
+        let following = self.following.lock();
+        if after > 0 && self.position() == after {
+            self.take_news(conn, (after, until), touched)?;
+            self.say(until);
+            return Ok(());
+        }
+        drop(following);
+        // It is empty, or somebody who asked has taken this in already, or it fell behind and has more to take in.
+        self.catch_up(conn)
+    }
 }
 
 impl Index {
@@ -121,12 +138,17 @@ impl Index {
         if after == 0 {
             self.begin(sources, until)?;
         } else {
-            self.go_on(sources.first, after, until)?;
+            let touched = journal::touched(sources.first, after, until)?;
+            self.take_news(sources.first, (after, until), &touched)?;
         }
+        self.say(until);
+        Ok(())
+    }
+
+    fn say(&self, until: i64) {
         for listener in self.listeners.lock().iter() {
             listener(until);
         }
-        Ok(())
     }
 
     /// Builds all of it.
@@ -142,15 +164,19 @@ impl Index {
         Ok(())
     }
 
-    /// Takes in what came after an entry.
-    fn go_on(&self, conn: &mut AnyConnection, after: i64, until: i64) -> Result<(), StorageError> {
+    /// Takes in what the entries in `(after, until]` brought, which wrote to these.
+    fn take_news(
+        &self,
+        conn: &mut AnyConnection,
+        (after, until): (i64, i64),
+        touched: &Touched,
+    ) -> Result<(), StorageError> {
         // Most commits are a serving: what none of them touched is not asked for.
-        let touched = journal::touched(conn, after, until)?;
         let mut changes = GraphChanges::default();
         if touched.any(&GRAPH) {
             changes = graph_changes(conn, after, until)?;
         }
-        let beside = BesideNews::read(conn, &self.inside.read(), &touched, (after, until), &changes)?;
+        let beside = BesideNews::read(conn, &self.inside.read(), touched, (after, until), &changes)?;
         let mut counted = Vec::new();
         if beside.is_counted() {
             counted = counted_masses(conn, after, until)?;
@@ -160,7 +186,7 @@ impl Index {
             contents = content_changes(conn, after, until)?;
         }
         // Nobody waits for this: only one at a time follows, and nobody else writes.
-        let recalled = News::read(conn, &self.inside.read().recalls, &touched, after, until)?;
+        let recalled = News::read(conn, &self.inside.read().recalls, touched, after, until)?;
         let mut inside = self.inside.write();
         // Taken out meanwhile: what fails halfway leaves an empty index, which is built anew, and never half a change.
         let mut next = std::mem::take(&mut *inside);

@@ -38,14 +38,12 @@ pub enum Routed {
     Nowhere,
 }
 
-type Routes = HashMap<(usize, Option<String>), Vec<Route>>;
-
-/// By how many segments a path has, and by the noun among them; where a pattern has a parameter in its place, by none.
-static ROUTES: LazyLock<Routes> = LazyLock::new(|| {
-    let mut found = Routes::new();
+/// By the noun in a path; where a pattern has a parameter in its place, or is too short to have one, by no word.
+static ROUTES: LazyLock<HashMap<String, Vec<Route>>> = LazyLock::new(|| {
+    let mut found: HashMap<String, Vec<Route>> = HashMap::new();
     for route in routes(crate::api::describe()) {
-        let noun = route.segments.get(NOUN).cloned().flatten();
-        found.entry((route.segments.len(), noun)).or_default().push(route);
+        let noun = route.segments.get(NOUN).cloned().flatten().unwrap_or_default();
+        found.entry(noun).or_default().push(route);
     }
     found
 });
@@ -55,10 +53,10 @@ const NOUN: usize = 2;
 
 /// The routes that may fit a path.
 fn likely(segments: &[&str]) -> impl Iterator<Item = &'static Route> + Clone {
-    let noun = segments.get(NOUN).map(|noun| (*noun).to_owned());
-    let of = |noun| ROUTES.get(&(segments.len(), noun)).into_iter().flatten();
-    let named = noun.is_some().then(|| of(noun)).into_iter().flatten();
-    named.chain(of(None))
+    let of = |noun: &str| ROUTES.get(noun).into_iter().flatten();
+    let noun = segments.get(NOUN).copied().unwrap_or_default();
+    let named = (!noun.is_empty()).then(|| of(noun));
+    named.into_iter().flatten().chain(of(""))
 }
 
 /// What a method comes to at a path. A test sees to it that no two operations are asked for alike. Of two paths that fit, the

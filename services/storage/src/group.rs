@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use diesel::connection::SimpleConnection;
 use tubtrail_domain::lot_number::LotNumber;
 
-use crate::journal::{self, Head, JournalRow};
+use crate::journal::{self, Head, JournalRow, Touched};
 use crate::standing::{self, StandingRow};
 use crate::waiting::{Mark, Waiting};
 use crate::write::Key;
@@ -16,6 +16,8 @@ use crate::{AnyConnection, StorageError};
 pub(crate) struct Group {
     /// The journal's head after the last command that stands.
     pub head: Head,
+    /// What the commands that stand wrote to.
+    touched: Touched,
     /// Entries of commands that stand, not in the database yet.
     waiting: Vec<JournalRow>,
     /// Those that were written down by the command that runs: with it, they may be taken back.
@@ -51,6 +53,7 @@ impl Group {
     pub fn at(head: Head, alone: bool) -> Self {
         Self {
             head,
+            touched: Touched::default(),
             waiting: Vec::new(),
             in_doubt: Vec::new(),
             known: HashMap::new(),
@@ -138,8 +141,16 @@ impl Group {
         Ok(())
     }
 
-    /// A command stands.
-    pub fn keep(&mut self, row: JournalRow, head: Head) {
+    /// What the commands that stand wrote to.
+    pub fn into_touched(self) -> Touched {
+        self.touched
+    }
+
+    /// A command stands, with the rows it wrote: table, first, how many.
+    pub fn keep(&mut self, row: JournalRow, head: Head, changes: &[(&str, i64, i64)]) {
+        for (table, first, count) in changes {
+            self.touched.add(table, *first, *count);
+        }
         self.head = head;
         if row.idempotency_key.is_some() {
             self.know(row.clone());

@@ -105,11 +105,27 @@ pub fn entry(conn: &mut AnyConnection, seq: i64) -> Result<Option<JournalRow>, S
     Ok(journal::table.find(seq).first(conn).optional()?)
 }
 
-/// Which tables some entries wrote to, and from which row to which.
+/// Which tables some entries wrote to, and from which row to which. None of them, to begin with, wrote to any.
 #[derive(Clone, Debug)]
 pub struct Touched(Option<HashMap<String, RangeInclusive<i64>>>);
 
+impl Default for Touched {
+    fn default() -> Self {
+        Self(Some(HashMap::new()))
+    }
+}
+
 impl Touched {
+    /// Adds that an entry wrote so many rows to a table, from this one on.
+    pub(crate) fn add(&mut self, table: &str, first: i64, count: i64) {
+        let Some(tables) = &mut self.0 else { return };
+        let last = first + count - 1;
+        match tables.get_mut(table) {
+            Some(rows) => *rows = first.min(*rows.start())..=last.max(*rows.end()),
+            None => drop(tables.insert(table.to_owned(), first..=last)),
+        }
+    }
+
     /// What is not known of.
     pub fn anything() -> Self {
         Self(None)
@@ -145,15 +161,13 @@ pub fn touched(conn: &mut AnyConnection, after: i64, until: i64) -> Result<Touch
     if i64::try_from(changes.len()).is_ok_and(|entries| entries < until - after) {
         return Ok(Touched(None));
     }
-    let mut tables: HashMap<String, RangeInclusive<i64>> = HashMap::new();
+    let mut touched = Touched::default();
     for text in changes {
         for (table, first, count) in serde_json::from_str::<Vec<(String, i64, i64)>>(&text)? {
-            let last = first + count - 1;
-            let rows = tables.entry(table).or_insert(first..=last);
-            *rows = first.min(*rows.start())..=last.max(*rows.end());
+            touched.add(&table, first, count);
         }
     }
-    Ok(Touched(Some(tables)))
+    Ok(touched)
 }
 
 /// Which entries to list; absent fields do not narrow.

@@ -1,5 +1,7 @@
 //! The one write transaction: gives out ids, takes facts, moves mass, and closes with a journal entry.
 
+use std::borrow::Cow;
+
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::NaiveDateTime;
@@ -288,7 +290,7 @@ impl<'c> WriteTx<'c> {
         row.hash = entry_hash(&row, &self.facts.finalize())?;
         self.head.seq = row.seq;
         self.head.hash.clone_from(&row.hash);
-        self.group.keep(row, self.head);
+        self.group.keep(row, self.head, &self.changes);
         Ok((self.group.head.seq, self.touched))
     }
 }
@@ -303,9 +305,13 @@ pub(crate) fn encode<F: Fact>(row: &F) -> Result<Vec<u8>, StorageError> {
 
 /// The hash of an entry: over its own columns (its hash left empty) and the digest of its rows.
 pub(crate) fn entry_hash(row: &JournalRow, facts: &[u8]) -> Result<String, StorageError> {
-    let unsealed = JournalRow { hash: String::new(), ..row.clone() };
+    let unsealed = if row.hash.is_empty() {
+        Cow::Borrowed(row)
+    } else {
+        Cow::Owned(JournalRow { hash: String::new(), ..row.clone() })
+    };
     let mut hash = Sha256::new();
-    hash.update(serde_json::to_vec(&unsealed)?);
+    hash.update(serde_json::to_vec(unsealed.as_ref())?);
     hash.update(facts);
     Ok(hex(&hash.finalize()))
 }

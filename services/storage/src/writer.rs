@@ -29,9 +29,6 @@ const GROUP: usize = 128;
 /// Most commands waiting; more are told to come back.
 const QUEUE: usize = 4096;
 
-/// How often the writer lets others go first before it begins.
-const STEPS_BACK: usize = 2;
-
 /// What gives the time, UTC.
 pub type Clock = Arc<dyn Fn() -> NaiveDateTime + Send + Sync>;
 
@@ -41,6 +38,16 @@ pub trait Follower: Send + Sync {
     fn position(&self) -> i64;
     /// Takes in everything committed since.
     fn catch_up(&self, conn: &mut AnyConnection) -> Result<(), StorageError>;
+    /// The same, right after the entries in `(after, until]`, which wrote to these, and were committed by whoever had seen to it that
+    /// the one before them was held.
+    fn go_on(
+        &self,
+        conn: &mut AnyConnection,
+        (_after, _until): (i64, i64),
+        _touched: &journal::Touched,
+    ) -> Result<(), StorageError> {
+        self.catch_up(conn)
+    }
 }
 
 /// The handle to the writer thread. Dropping it finishes what waits and stops.
@@ -138,6 +145,13 @@ impl Drop for Writer {
     }
 }
 
+/// The entries of a group, and which tables they wrote to.
+struct Wrote {
+    after: i64,
+    until: i64,
+    touched: journal::Touched,
+}
+
 struct State {
     /// Commands in one commit.
     most: usize,
@@ -155,25 +169,13 @@ impl State {
         let mut group = VecDeque::new();
         while let Some(first) = group.pop_front().or_else(|| waiting.recv().ok()) {
             group.push_front(first);
-            self.gather(&mut group, waiting);
+            group.extend(waiting.try_iter().take(self.most - group.len()));
             let (ran, outcome) = self.commit(&mut group);
             let outcome = outcome.map_err(|error| {
                 tracing::error!(%error, commands = ran, "a group of commands was not committed");
                 error.to_string()
             });
             self.answers.give(Answers { jobs: group.drain(..ran).collect(), outcome });
-        }
-    }
-
-    /// Takes in whoever waits. It lets others go first a few times, who may be about to hand in more: what shares a commit costs
-    /// less, and where nobody is, that takes a microsecond.
-    fn gather(&self, group: &mut VecDeque<Box<dyn Job>>, waiting: &Receiver<Box<dyn Job>>) {
-        group.extend(waiting.try_iter().take(self.most - group.len()));
-        for _ in 0..STEPS_BACK {
-            if group.len() < self.most {
-                std::thread::yield_now();
-                group.extend(waiting.try_iter().take(self.most - group.len()));
-            }
         }
     }
 
@@ -184,16 +186,17 @@ impl State {
             return (group.len(), Err(error));
         }
         match self.run(group) {
-            Ok((ran, Some(position))) => {
+            Ok((ran, Some(wrote))) => {
                 if let Err(error) = commit(&mut self.conn) {
                     return (ran, Err(error));
                 }
-                self.committed.store(position, Ordering::Release);
+                self.committed.store(wrote.until, Ordering::Release);
                 if let Some(checkpoints) = &self.checkpoints {
                     checkpoints.hear();
                 }
                 // The commit stands whatever happens here: a reader that finds the index behind catches up by itself.
-                if let Err(error) = self.follower.catch_up(&mut self.conn) {
+                let entries = (wrote.after, wrote.until);
+                if let Err(error) = self.follower.go_on(&mut self.conn, entries, &wrote.touched) {
                     tracing::error!(%error, "the index could not take in a commit");
                 }
                 (ran, Ok(()))
@@ -209,8 +212,8 @@ impl State {
     }
 
     /// Runs one command after the other, up to the first that must see what an earlier one did to the graph: that one
-    /// begins the next group. How many were run; the last entry, if any of them wrote.
-    fn run(&mut self, jobs: &mut VecDeque<Box<dyn Job>>) -> Result<(usize, Option<i64>), StorageError> {
+    /// begins the next group. How many were run; what they wrote, if any of them did.
+    fn run(&mut self, jobs: &mut VecDeque<Box<dyn Job>>) -> Result<(usize, Option<Wrote>), StorageError> {
         let head = journal::lock_head(&mut self.conn)?;
         if self.follower.position() < head.seq {
             self.follower.catch_up(&mut self.conn)?;
@@ -240,7 +243,7 @@ impl State {
         journal::store_head(&mut self.conn, &group.head)?;
         #[allow(clippy::cast_precision_loss)] // A group is small.
         metrics::histogram!("tubtrail_commands_per_commit").record(ran as f64);
-        Ok((ran, Some(group.head.seq)))
+        Ok((ran, Some(Wrote { after: before, until: group.head.seq, touched: group.into_touched() })))
     }
 
     /// Begins the transaction; a connection that was lost since the last one is made anew, once.

@@ -3,14 +3,14 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 
-use super::Failure;
-use super::clock::{figures_by_turns, median, per_second};
+use super::clock::{figures_by_turns, median};
 use super::launched::Served;
 use super::report::{Line, Report, Target};
 use super::scale::Scale;
 use super::wire::Wire;
 use super::worlds::Picked;
 use super::writes::{CLIENTS, REASON};
+use super::{Failure, crowd};
 use crate::TestDatabase;
 use crate::client::fresh_key;
 
@@ -31,14 +31,14 @@ pub fn measure(
     let next = || &picked.tubs[taken.fetch_add(1, Ordering::Relaxed) % picked.tubs.len()].number;
     let hold = |wire: &mut Wire| {
         let path = format!("/v1/lots/{}/holds", next());
-        wire.post(&path, &fresh_key(), &body, 201).map(drop)
+        wire.begin_post(&path, &fresh_key(), &body)
     };
     let mut alone = one.wires(CLIENTS)?;
     let mut shared = one.wires(CLIENTS / 2)?;
     shared.extend(other.wires(CLIENTS / 2)?);
     let turns = figures_by_turns(scale.rounds, 2, |which| match which {
-        0 => per_second(scale.turn, &mut shared, hold),
-        _ => per_second(scale.turn, &mut alone, hold),
+        0 => crowd::per_second(scale.turn, &mut shared, 201, hold),
+        _ => crowd::per_second(scale.turn, &mut alone, 201, hold),
     })?;
     report.add(Line {
         id: "writes-two-servers",

@@ -3,6 +3,7 @@
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
+use std::os::fd::{AsFd, BorrowedFd};
 
 use super::Failure;
 
@@ -33,11 +34,18 @@ impl Wire {
     pub fn get(&mut self, path: &str) -> Result<&[u8], Failure> {
         self.request.clear();
         write!(self.request, "GET {path} HTTP/1.1\r\n{}\r\n", self.always)?;
-        self.ask(200)
+        self.send();
+        self.answer(200)
     }
 
     /// Posts JSON under a key for retrying; the answer's body, whose status must be this one.
     pub fn post(&mut self, path: &str, key: &str, json: &str, status: u16) -> Result<&[u8], Failure> {
+        self.begin_post(path, key, json)?;
+        self.answer(status)
+    }
+
+    /// Posts JSON under a key for retrying; what is answered must be read before anything else is asked.
+    pub fn begin_post(&mut self, path: &str, key: &str, json: &str) -> Result<(), Failure> {
         self.request.clear();
         write!(
             self.request,
@@ -46,17 +54,19 @@ impl Wire {
             self.always,
             json.len()
         )?;
-        self.ask(status)
+        self.send();
+        Ok(())
     }
 
-    /// Sends the request. A server may have closed a connection that was idle meanwhile, with a word (408) or without: then
-    /// once more on a new one.
-    fn ask(&mut self, wanted: u16) -> Result<&[u8], Failure> {
-        let status = match self.exchange() {
+    /// The answer's body, whose status must be this one. A server may have closed a connection that was idle meanwhile, with a
+    /// word (408) or without: then it is asked once more on a new one.
+    pub fn answer(&mut self, wanted: u16) -> Result<&[u8], Failure> {
+        let status = match self.read_answer() {
             Ok(status) if status != TOO_LATE => status,
             _ => {
                 self.stream = connect(&self.address)?;
-                self.exchange()?
+                self.send();
+                self.read_answer()?
             }
         };
         if status == wanted {
@@ -67,8 +77,12 @@ impl Wire {
         Err(format!("{asked}: {status} {}", String::from_utf8_lossy(&self.body)).into())
     }
 
-    fn exchange(&mut self) -> Result<u16, Failure> {
-        self.stream.get_mut().write_all(&self.request)?;
+    fn send(&mut self) {
+        // On a connection that is closed nothing is answered either, and that is where it counts.
+        drop(self.stream.get_mut().write_all(&self.request));
+    }
+
+    fn read_answer(&mut self) -> Result<u16, Failure> {
         self.body.clear();
         let status = self.next_line()?.split(' ').nth(1).ok_or("no status")?.parse()?;
         let (mut length, mut is_chunked) = (0, false);
@@ -108,6 +122,12 @@ impl Wire {
         self.body.resize(from + length, 0);
         self.stream.read_exact(&mut self.body[from..])?;
         Ok(())
+    }
+}
+
+impl AsFd for Wire {
+    fn as_fd(&self) -> BorrowedFd<'_> {
+        self.stream.get_ref().as_fd()
     }
 }
 

@@ -20,7 +20,7 @@ use super::report::{Line, Report, Target};
 use super::scale::Scale;
 use super::wire::Wire;
 use super::worlds::{Named, Picked};
-use super::{Failure, statements};
+use super::{Failure, crowd, statements};
 use crate::client::fresh_key;
 use crate::{Backend, TestDatabase};
 
@@ -178,7 +178,7 @@ pub fn apart(scale: &Scale, database: &TestDatabase, picked: &Picked) -> Result<
     let served = Served::apart(database)?;
     let next = Next::of(&picked.tubs);
     let mut wires = served.wires(CLIENTS)?;
-    (0..scale.rounds).map(|_| per_second(scale.turn, &mut wires, |wire| hold_over(wire, &next))).collect()
+    (0..scale.rounds).map(|_| crowd::per_second(scale.turn, &mut wires, 201, |wire| hold_over(wire, &next))).collect()
 }
 
 /// Fills the report with its lines for the operations over HTTP; `apart` is what [`apart`] came to.
@@ -195,7 +195,7 @@ pub fn measure_served(
     let mut ours = served.wires(CLIENTS)?;
     let mut clients = (0..CLIENTS).collect::<Vec<_>>();
     let turns = figures_by_turns(scale.rounds, 2, |which| match which {
-        0 => per_second(scale.turn, &mut ours, |wire| hold_over(wire, &next)),
+        0 => crowd::per_second(scale.turn, &mut ours, 201, |wire| hold_over(wire, &next)),
         _ => per_second(scale.turn, &mut clients, |client| theirs.hold(*client, next.lot())),
     })?;
     let sqlite = database.backend() == Backend::Sqlite;
@@ -226,7 +226,7 @@ pub fn measure_served(
 fn hold_over(wire: &mut Wire, next: &Next<'_>) -> Result<(), Failure> {
     let path = format!("/v1/lots/{}/holds", next.lot().number);
     let body = serde_json::json!({ "reason": REASON }).to_string();
-    wire.post(&path, &fresh_key(), &body, 201).map(drop)
+    wire.begin_post(&path, &fresh_key(), &body)
 }
 
 /// One transaction per request. On PostgreSQL each client has a connection of its own; on SQLite they share one and take

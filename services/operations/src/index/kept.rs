@@ -75,11 +75,12 @@ impl Kept {
         }
         self.rejections.extend(news.rejections.into_iter().map(|row| (row.lot_id, row.reason)));
         for row in news.ways {
-            let list = self.ways.entry(row.site_id).or_default();
+            let site = row.site_id;
+            let list = self.ways.entry(site).or_default();
             list.push(row);
             list.sort_by_key(|way| (way.since, way.id));
+            self.spans.insert(site, SharedSpans::of(list));
         }
-        self.spans = self.ways.iter().map(|(site, ways)| (*site, SharedSpans::of(ways))).collect();
         if let Some(carry_over) = news.carry_over {
             self.carry_over = carry_over;
         }
