@@ -1,6 +1,12 @@
 //! Copying what was committed from SQLite's log into its file. By itself SQLite does so within the commit that makes the log a
 //! thousand pages long, and all who wait for that commit wait for the copying; here a thread of its own does.
+//!
+//! SQLite begins its log anew only where all of it is copied as a commit begins. Under load the thread never comes to that end: each
+//! copying leaves what was committed meanwhile. And a log that grows is slower to look anything up in. So when it is long, the thread
+//! stands aside, and the writer copies the rest, which is little, between two commits.
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 use std::time::Duration;
@@ -17,14 +23,20 @@ use crate::{AnyConnection, Database, StorageError};
 const ENOUGH: i32 = 1000;
 /// How long to wait for more of them; tried, no source.
 const PAUSE: Duration = Duration::from_millis(20);
-/// So long the log grows, in pages, before the writer copies the rest itself: as long as it writes, only it can begin the log anew.
-/// 32 MiB; tried, no source.
-const LONGEST: u32 = 8000;
+/// So long the log grows, in pages, before the writer copies the rest. 32 MiB; tried, no source.
+const LONG: i32 = 8000;
+/// So long, should the thread be gone: then the writer copies by itself, whatever that takes.
+const LONGEST: i32 = 16 * LONG;
+
+const STAYS: &str = "what was committed stays in the log for now";
+/// Waits for nobody who reads.
+const COPY: &str = "PRAGMA wal_checkpoint(PASSIVE)";
 
 /// The thread, on SQLite. Dropping it stops it.
 pub(crate) struct Checkpoints {
     commits: Option<SyncSender<()>>,
     thread: Option<JoinHandle<()>>,
+    is_due: Arc<AtomicBool>,
 }
 
 #[derive(QueryableByName)]
@@ -44,15 +56,24 @@ impl Checkpoints {
         let AnyConnection::Sqlite(conn) = database.connect()? else { return Ok(None) };
         writer.batch_execute(&format!("PRAGMA wal_autocheckpoint = {LONGEST}"))?;
         let (commits, heard) = sync_channel(1);
+        let is_due = Arc::new(AtomicBool::new(false));
+        let due = Arc::clone(&is_due);
         let thread = std::thread::Builder::new()
             .name("checkpoints".into())
-            .spawn(move || copy_after(&heard, conn))
+            .spawn(move || copy_after(&heard, conn, &due))
             .map_err(|error| StorageError::WriterStopped(error.to_string()))?;
-        Ok(Some(Self { commits: Some(commits), thread: Some(thread) }))
+        Ok(Some(Self { commits: Some(commits), thread: Some(thread), is_due }))
     }
 
-    /// Something was committed.
-    pub fn hear(&self) {
+    /// Something may have been committed by the writer, which has nothing begun.
+    pub fn between_commits(&self, writer: &mut AnyConnection) {
+        if self.is_due.load(Ordering::Acquire) {
+            if let Err(error) = writer.batch_execute(COPY) {
+                tracing::warn!(%error, "{STAYS}");
+            }
+            // Only now may the thread copy again: one at a time can.
+            self.is_due.store(false, Ordering::Release);
+        }
         // Full, it has been told already; gone, the writer copies by itself.
         let _ = self.commits.as_ref().map(|commits| commits.try_send(()));
     }
@@ -69,19 +90,25 @@ impl Drop for Checkpoints {
     }
 }
 
-fn copy_after(commits: &Receiver<()>, mut conn: SqliteConnection) {
+fn copy_after(commits: &Receiver<()>, mut conn: SqliteConnection, is_due: &AtomicBool) {
     while commits.recv().is_ok() {
         std::thread::sleep(PAUSE);
-        if let Err(error) = copy(&mut conn) {
-            tracing::warn!(%error, "what was committed stays in the log for now");
+        if is_due.load(Ordering::Acquire) {
+            continue;
+        }
+        match copy(&mut conn) {
+            Ok(is_long) => is_due.store(is_long, Ordering::Release),
+            Err(error) => tracing::warn!(%error, "{STAYS}"),
         }
     }
 }
 
-fn copy(conn: &mut SqliteConnection) -> Result<(), StorageError> {
+/// Copies what is worth it; whether the log is long now.
+fn copy(conn: &mut SqliteConnection) -> Result<bool, StorageError> {
     let Log { log, checkpointed } = sql_query("PRAGMA wal_checkpoint(NOOP)").get_result(conn)?;
-    if log - checkpointed >= ENOUGH {
-        sql_query("PRAGMA wal_checkpoint(PASSIVE)").get_result::<Log>(conn)?;
+    if log - checkpointed < ENOUGH {
+        return Ok(false);
     }
-    Ok(())
+    let Log { log, .. } = sql_query(COPY).get_result(conn)?;
+    Ok(log >= LONG)
 }

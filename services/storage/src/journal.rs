@@ -206,19 +206,24 @@ pub fn entries(conn: &mut AnyConnection, filter: &JournalFilter, limit: i64) -> 
     Ok(query.load(conn)?)
 }
 
-/// The entries that some actors made under some keys: actor and key.
+/// The entries that some actors made under some keys: actor and key. Key by key through the index of both: of `(a, b) IN (VALUES ...)`
+/// SQLite goes through all that the actor ever did.
 pub(crate) fn by_keys(conn: &mut AnyConnection, keys: &[(&str, &str)]) -> Result<Vec<JournalRow>, StorageError> {
     let mut found = Vec::new();
     for these in asked_together(keys) {
-        let text = format!(
-            "SELECT {} FROM journal WHERE (actor, idempotency_key) IN (VALUES {})",
-            COLUMNS.join(", "),
-            rows(these.len(), 2)
-        );
         let values = these.iter().flat_map(|(actor, key)| [Value::Text(actor), Value::Text(key)]).collect();
-        found.extend(Kept::<Columns>::new(text, values).load::<JournalRow>(conn)?);
+        found.extend(Kept::<Columns>::new(by_keys_text(these.len()), values).load::<JournalRow>(conn)?);
     }
     Ok(found)
+}
+
+fn by_keys_text(keys: usize) -> String {
+    format!(
+        "SELECT {} FROM (VALUES {}) AS asked CROSS JOIN journal j \
+         WHERE j.actor = asked.column1 AND j.idempotency_key = asked.column2",
+        COLUMNS.map(|column| format!("j.{column}")).join(", "),
+        rows(keys, 2)
+    )
 }
 
 /// Writes entries down, in order.
@@ -289,3 +294,21 @@ pub fn store_head(conn: &mut AnyConnection, head: &Head) -> Result<(), StorageEr
 }
 
 type HeadColumns = journal_head::SqlType;
+
+#[cfg(test)]
+mod tests {
+    use super::by_keys_text;
+    use crate::kept::tests::sqlite_plan;
+
+    /// However much an actor did before, a key is found by itself.
+    #[test]
+    fn a_key_is_looked_up_by_both_its_halves() {
+        for keys in [1, 2, 64] {
+            let plan = sqlite_plan(&by_keys_text(keys));
+            assert!(
+                plan.contains("SEARCH j USING INDEX sqlite_autoindex_journal_2 (actor=? AND idempotency_key=?)"),
+                "{plan}"
+            );
+        }
+    }
+}

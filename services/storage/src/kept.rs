@@ -161,8 +161,28 @@ impl<T> Query for Kept<'_, T> {
 impl<T> RunQueryDsl<AnyConnection> for Kept<'_, T> {}
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
+    use diesel::sql_types::Text;
+    use diesel::{QueryableByName, RunQueryDsl, sql_query};
+
     use super::{asked_together, rows, together};
+    use crate::{DatabaseUrl, connection, migrations};
+
+    #[derive(QueryableByName)]
+    struct Step {
+        #[diesel(sql_type = Text)]
+        detail: String,
+    }
+
+    /// How SQLite goes about a statement, a step a line.
+    pub(crate) fn sqlite_plan(text: &str) -> String {
+        let folder = tempfile::tempdir().unwrap();
+        let address = format!("sqlite:{}", folder.path().join("tubtrail.db").display());
+        let mut conn = connection::connect_to_write(&DatabaseUrl::parse(&address).unwrap()).unwrap();
+        migrations::run(&mut conn).unwrap();
+        let steps: Vec<Step> = sql_query(format!("EXPLAIN QUERY PLAN {text}")).load(&mut conn).unwrap();
+        steps.into_iter().map(|step| step.detail).collect::<Vec<_>>().join("\n")
+    }
 
     #[test]
     fn everything_is_written_in_few_sizes() {

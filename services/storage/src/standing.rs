@@ -42,11 +42,15 @@ pub fn by_numbers(conn: &mut AnyConnection, numbers: &[LotNumber]) -> Result<Vec
     let halves: Vec<(NaiveDate, i32)> = halves.collect();
     let mut found = Vec::with_capacity(halves.len());
     for these in asked_together(&halves) {
-        let condition = format!("(l.day, l.serial) IN (VALUES {})", rows(these.len(), 2));
+        let condition = of_numbers(these.len());
         let values = these.iter().flat_map(|(day, serial)| [Value::Day(*day), Value::Small(*serial)]);
         found.append(&mut find(conn, &condition, values.collect())?);
     }
     Ok(found)
+}
+
+fn of_numbers(numbers: usize) -> String {
+    format!("(l.day, l.serial) IN (VALUES {})", rows(numbers, 2))
 }
 
 /// By its row id.
@@ -58,14 +62,7 @@ pub fn by_id(conn: &mut AnyConnection, id: i64) -> Result<Option<StandingRow>, S
 /// up as often. The plus and the limit keep PostgreSQL to the holds of the lot: without them it may find the oldest, or the released,
 /// by going through all holds there ever were in their order, which costs as little while there are few and stays planned.
 fn find(conn: &mut AnyConnection, condition: &str, values: Vec<Value<'_>>) -> Result<Vec<StandingRow>, StorageError> {
-    let columns: Vec<String> = LotRow::COLUMNS.iter().map(|column| format!("l.{column}")).collect();
-    let text = format!(
-        "SELECT {}, i.code, (SELECT STRING_AGG(b.site_id || ' ' || b.state || ' ' || b.mass_mg, ',') FROM balances b \
-         WHERE b.lot_id = l.id), (SELECT MIN(h.id + 0) FROM holds h WHERE h.lot_id = l.id \
-         AND NOT EXISTS (SELECT 1 FROM hold_releases r WHERE r.hold_id = h.id LIMIT 1 OFFSET 0)), j.id \
-         FROM lots l JOIN items i ON i.id = l.item_id LEFT JOIN lot_rejections j ON j.lot_id = l.id WHERE {condition}",
-        columns.join(", ")
-    );
+    let text = text(condition);
     let found: Vec<Found> = Kept::<Columns>::new(text, values).load(conn)?;
     let hold_ids: Vec<i64> = found.iter().filter_map(|(.., hold_id, _)| *hold_id).collect();
     let holds = HoldRow::among(conn, "id", &hold_ids)?;
@@ -76,6 +73,17 @@ fn find(conn: &mut AnyConnection, condition: &str, values: Vec<Value<'_>>) -> Re
         Ok(StandingRow { lot, item_code, hold, rejection, places })
     };
     found.into_iter().map(standing).collect()
+}
+
+fn text(condition: &str) -> String {
+    let columns: Vec<String> = LotRow::COLUMNS.iter().map(|column| format!("l.{column}")).collect();
+    format!(
+        "SELECT {}, i.code, (SELECT STRING_AGG(b.site_id || ' ' || b.state || ' ' || b.mass_mg, ',') FROM balances b \
+         WHERE b.lot_id = l.id), (SELECT MIN(h.id + 0) FROM holds h WHERE h.lot_id = l.id \
+         AND NOT EXISTS (SELECT 1 FROM hold_releases r WHERE r.hold_id = h.id LIMIT 1 OFFSET 0)), j.id \
+         FROM lots l JOIN items i ON i.id = l.item_id LEFT JOIN lot_rejections j ON j.lot_id = l.id WHERE {condition}",
+        columns.join(", ")
+    )
 }
 
 /// The places of a lot, as [`find`] asks for them: `1000 available 1600000,1001 open 0`.
@@ -90,4 +98,24 @@ fn places_of(lot_id: i64, told: &str) -> Result<Vec<(Place, i64)>, StorageError>
     let mut places = each.map(|told| place(told).ok_or_else(corrupt)).collect::<Result<Vec<(Place, i64)>, _>>()?;
     places.sort_unstable_by_key(|(place, _)| (place.site_id, place.state.word()));
     Ok(places)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{of_numbers, text};
+    use crate::kept::tests::sqlite_plan;
+
+    /// However many lots and holds there are, a lot is found by itself, and so are its holds.
+    #[test]
+    fn a_lot_is_looked_up_by_both_halves_of_its_number() {
+        for numbers in [1, 2, 64] {
+            let plan = sqlite_plan(&text(&of_numbers(numbers)));
+            for search in [
+                "SEARCH l USING INDEX sqlite_autoindex_lots_2 (day=? AND serial=?)",
+                "SEARCH h USING INDEX holds_by_lot (lot_id=?)",
+            ] {
+                assert!(plan.contains(search), "{plan}");
+            }
+        }
+    }
 }

@@ -176,6 +176,9 @@ impl State {
                 error.to_string()
             });
             self.answers.give(Answers { jobs: group.drain(..ran).collect(), outcome });
+            if let Some(checkpoints) = &self.checkpoints {
+                checkpoints.between_commits(&mut self.conn);
+            }
         }
     }
 
@@ -191,9 +194,6 @@ impl State {
                     return (ran, Err(error));
                 }
                 self.committed.store(wrote.until, Ordering::Release);
-                if let Some(checkpoints) = &self.checkpoints {
-                    checkpoints.hear();
-                }
                 // The commit stands whatever happens here: a reader that finds the index behind catches up by itself.
                 let entries = (wrote.after, wrote.until);
                 if let Err(error) = self.follower.go_on(&mut self.conn, entries, &wrote.touched) {

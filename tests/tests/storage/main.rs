@@ -7,6 +7,7 @@ mod facts;
 mod groups;
 mod house;
 mod keys;
+mod log;
 mod migrations;
 mod order;
 mod schema;
