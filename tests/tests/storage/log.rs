@@ -7,8 +7,8 @@ use crate::house::{House, open_site};
 
 /// Who writes at the same time.
 const CLIENTS: usize = 4;
-/// How often each: were the log never begun anew, it came to more than 400 MB.
-const TIMES: usize = 500;
+/// How often each: were the log never begun anew, it came to more than 200 MB.
+const TIMES: usize = 250;
 /// What each command answers with, which the journal keeps.
 const ANSWER: usize = 200_000;
 /// As long as the log may become, in bytes: 32 MiB before the writer is asked to copy it, and what is written until it does.
