@@ -206,8 +206,8 @@ pub fn entries(conn: &mut AnyConnection, filter: &JournalFilter, limit: i64) -> 
     Ok(query.load(conn)?)
 }
 
-/// The entries that some actors made under some keys: actor and key. Key by key through the index of both: of `(a, b) IN (VALUES ...)`
-/// SQLite goes through all that the actor ever did.
+/// The entries that some actors made under some keys: actor and key. Key by key through the index of both, which is not left to how
+/// SQLite takes `(a, b) IN (VALUES ...)`.
 pub(crate) fn by_keys(conn: &mut AnyConnection, keys: &[(&str, &str)]) -> Result<Vec<JournalRow>, StorageError> {
     let mut found = Vec::new();
     for these in asked_together(keys) {
