@@ -62,8 +62,7 @@ pub fn by_id(conn: &mut AnyConnection, id: i64) -> Result<Option<StandingRow>, S
 /// up as often. The plus and the limit keep PostgreSQL to the holds of the lot: without them it may find the oldest, or the released,
 /// by going through all holds there ever were in their order, which costs as little while there are few and stays planned.
 fn find(conn: &mut AnyConnection, condition: &str, values: Vec<Value<'_>>) -> Result<Vec<StandingRow>, StorageError> {
-    let text = text(condition);
-    let found: Vec<Found> = Kept::<Columns>::new(text, values).load(conn)?;
+    let found: Vec<Found> = Kept::<Columns>::new(text(condition), values).load(conn)?;
     let hold_ids: Vec<i64> = found.iter().filter_map(|(.., hold_id, _)| *hold_id).collect();
     let holds = HoldRow::among(conn, "id", &hold_ids)?;
     let standing = |(lot, item_code, places, hold_id, rejection_id): Found| {
