@@ -2,16 +2,17 @@
 
 use std::collections::BTreeSet;
 
-use chrono::NaiveDateTime;
+use chrono::{NaiveDate, NaiveDateTime};
 use diesel::prelude::*;
 use tubtrail_domain::lot_codes::{CodeRange, begins_with, compare};
 use tubtrail_domain::place::State;
 
 use crate::cleans::equipment_voids;
 use crate::ids::CHUNK;
+use crate::journal::Touched;
 use crate::lots::{BatchEquipmentRow, batch_equipment, completions, lots};
 use crate::recalls::RecallSeedRow;
-use crate::stock::{balances, movements};
+use crate::stock::{MovementRow, balances, movements};
 use crate::{AnyConnection, StorageError};
 
 /// What new facts mean for a seed.
@@ -27,8 +28,11 @@ pub struct SeedNews {
 pub fn lots_of_seed(conn: &mut AnyConnection, seed: &RecallSeedRow, until: i64) -> Result<Vec<i64>, StorageError> {
     let found = match Seed::of(seed)? {
         Seed::Lot(lot_id) => BTreeSet::from([lot_id]),
-        Seed::FromSupplier(supplier_id) => received(conn, seed, supplier_id, 0, until)?,
-        Seed::Equipment(equipment_id) => made_on(conn, seed, equipment_id, 0, until)?,
+        Seed::FromSupplier(supplier_id) => received_of(conn, seed, supplier_id, until)?,
+        Seed::Equipment(equipment_id) => {
+            let runs = runs_on(conn, equipment_id, until)?;
+            made_in(conn, seed, runs, (0, until))?
+        }
         Seed::Place(site_id) => {
             let candidates = possibly_at(conn, seed, site_id, until)?;
             lay_at(conn, seed, site_id, &candidates, until)?
@@ -37,22 +41,30 @@ pub fn lots_of_seed(conn: &mut AnyConnection, seed: &RecallSeedRow, until: i64) 
     Ok(found.into_iter().collect())
 }
 
-/// What the facts after a journal entry, up to and including another, change in what a seed stands for.
+/// What the entries in `(after, until]`, which wrote to these tables, change in what a seed stands for. It is asked with every commit
+/// while a recall is in force, and looks at what they brought alone, never at all that a supplier sent or a machine made.
 pub fn news_of_seed(
     conn: &mut AnyConnection,
     seed: &RecallSeedRow,
-    after: i64,
-    until: i64,
+    touched: &Touched,
+    (after, until): (i64, i64),
 ) -> Result<SeedNews, StorageError> {
-    let (joined, left) = match Seed::of(seed)? {
+    let stands_for = Seed::of(seed)?;
+    if !touched.any(stands_for.decided_by()) {
+        return Ok(SeedNews::default());
+    }
+    let (joined, left) = match stands_for {
         Seed::Lot(_) => (BTreeSet::new(), BTreeSet::new()),
-        Seed::FromSupplier(supplier_id) => (received(conn, seed, supplier_id, after, until)?, BTreeSet::new()),
+        Seed::FromSupplier(supplier_id) => {
+            (received_between(conn, seed, supplier_id, (after, until))?, BTreeSet::new())
+        }
         Seed::Equipment(equipment_id) => {
-            let joined = made_on(conn, seed, equipment_id, after, until)?;
+            let runs = runs_with_news(conn, equipment_id, (after, until))?;
+            let joined = made_in(conn, seed, runs, (after, until))?;
             (joined, no_longer_made_on(conn, equipment_id, after, until)?)
         }
         Seed::Place(site_id) => {
-            let moved = moved_at(conn, seed, site_id, after, until)?;
+            let moved = moved_at(conn, seed, site_id, (after, until))?;
             let joined = lay_at(conn, seed, site_id, &moved, until)?;
             let left = moved.difference(&joined).copied().collect();
             (joined, left)
@@ -80,33 +92,64 @@ impl Seed {
         };
         found.ok_or_else(corrupt)
     }
+
+    /// The tables that decide which lots it stands for.
+    const fn decided_by(&self) -> &'static [&'static str] {
+        match self {
+            Self::Lot(_) => &[],
+            Self::FromSupplier(_) => &["lots"],
+            Self::Equipment(_) => &["batch_equipment", "equipment_voids", "lots"],
+            Self::Place(_) => &["movements"],
+        }
+    }
 }
 
-/// Received lots of a supplier that fit.
-fn received(
+/// What decides whether a lot that a supplier sent fits.
+#[derive(Queryable)]
+struct Received {
+    id: i64,
+    supplier_id: Option<i64>,
+    item_id: i64,
+    day: NaiveDate,
+    code: Option<String>,
+}
+
+/// All the lots of a supplier that fit.
+fn received_of(
     conn: &mut AnyConnection,
     seed: &RecallSeedRow,
     supplier_id: i64,
-    after: i64,
     until: i64,
 ) -> Result<BTreeSet<i64>, StorageError> {
-    let mut query = lots::table
-        .filter(lots::supplier_id.eq(supplier_id))
-        .filter(lots::entry.gt(after))
-        .filter(lots::entry.le(until))
-        .into_boxed();
-    if let Some(item_id) = seed.item_id {
-        query = query.filter(lots::item_id.eq(item_id));
-    }
-    if let Some(day) = seed.day_from {
-        query = query.filter(lots::day.ge(day));
-    }
-    if let Some(day) = seed.day_until {
-        query = query.filter(lots::day.le(day));
-    }
-    let rows: Vec<(i64, Option<String>)> = query.select((lots::id, lots::supplier_lot_code)).load(conn)?;
-    let fits = code_fits(seed)?;
-    Ok(rows.into_iter().filter(|(_, code)| fits(code.as_deref().unwrap_or(""))).map(|(id, _)| id).collect())
+    let theirs = lots::table.filter(lots::supplier_id.eq(supplier_id)).filter(lots::entry.le(until));
+    that_fit(seed, supplier_id, theirs.select(RECEIVED).load(conn)?)
+}
+
+/// Those of some entries. Asked by the entries alone, or SQLite goes through all that the supplier ever sent.
+fn received_between(
+    conn: &mut AnyConnection,
+    seed: &RecallSeedRow,
+    supplier_id: i64,
+    (after, until): (i64, i64),
+) -> Result<BTreeSet<i64>, StorageError> {
+    let new = lots::table.filter(lots::entry.gt(after)).filter(lots::entry.le(until));
+    that_fit(seed, supplier_id, new.select(RECEIVED).load(conn)?)
+}
+
+type ReceivedColumns = (lots::id, lots::supplier_id, lots::item_id, lots::day, lots::supplier_lot_code);
+
+const RECEIVED: ReceivedColumns = (lots::id, lots::supplier_id, lots::item_id, lots::day, lots::supplier_lot_code);
+
+fn that_fit(seed: &RecallSeedRow, supplier_id: i64, lots: Vec<Received>) -> Result<BTreeSet<i64>, StorageError> {
+    let code_fits = code_fits(seed)?;
+    let fits = |lot: &Received| {
+        lot.supplier_id == Some(supplier_id)
+            && seed.item_id.is_none_or(|item_id| lot.item_id == item_id)
+            && seed.day_from.is_none_or(|first| lot.day >= first)
+            && seed.day_until.is_none_or(|last| lot.day <= last)
+            && code_fits(lot.code.as_deref().unwrap_or(""))
+    };
+    Ok(lots.into_iter().filter(fits).map(|lot| lot.id).collect())
 }
 
 type Fits = Box<dyn Fn(&str) -> bool>;
@@ -133,27 +176,53 @@ fn code_fits(seed: &RecallSeedRow) -> Result<Fits, StorageError> {
     })
 }
 
-/// The lots of batches that ran on equipment within the time, where the run or the lot is new.
-fn made_on(
-    conn: &mut AnyConnection,
-    seed: &RecallSeedRow,
-    equipment_id: i64,
-    after: i64,
-    until: i64,
-) -> Result<BTreeSet<i64>, StorageError> {
-    let mut query = batch_equipment::table
+/// All that ever ran on equipment.
+fn runs_on(conn: &mut AnyConnection, equipment_id: i64, until: i64) -> Result<Vec<BatchEquipmentRow>, StorageError> {
+    Ok(batch_equipment::table
         .filter(batch_equipment::equipment_id.eq(equipment_id))
         .filter(batch_equipment::entry.le(until))
-        .into_boxed();
-    if let Some(last) = seed.time_until {
-        query = query.filter(batch_equipment::used_from.le(last));
+        .load(conn)?)
+}
+
+/// The runs on equipment that some entries brought, or lots of the batches of which.
+fn runs_with_news(
+    conn: &mut AnyConnection,
+    equipment_id: i64,
+    (after, until): (i64, i64),
+) -> Result<Vec<BatchEquipmentRow>, StorageError> {
+    let of_new_runs: Vec<i64> = batch_equipment::table
+        .filter(batch_equipment::entry.gt(after))
+        .filter(batch_equipment::entry.le(until))
+        .select(batch_equipment::batch_id)
+        .load(conn)?;
+    let of_new_lots: Vec<Option<i64>> =
+        lots::table.filter(lots::entry.gt(after)).filter(lots::entry.le(until)).select(lots::batch_id).load(conn)?;
+    let batches: BTreeSet<i64> = of_new_runs.into_iter().chain(of_new_lots.into_iter().flatten()).collect();
+    let batches: Vec<i64> = batches.into_iter().collect();
+    let mut found = Vec::new();
+    for chunk in batches.chunks(CHUNK) {
+        let runs: Vec<BatchEquipmentRow> = batch_equipment::table
+            .filter(batch_equipment::batch_id.eq_any(chunk.to_vec()))
+            .filter(batch_equipment::entry.le(until))
+            .load(conn)?;
+        found.extend(runs.into_iter().filter(|run| run.equipment_id == equipment_id));
     }
-    let runs: Vec<BatchEquipmentRow> = query.order(batch_equipment::id).load(conn)?;
+    Ok(found)
+}
+
+/// The lots of batches that ran within the time of a seed, where the run or the lot is new.
+fn made_in(
+    conn: &mut AnyConnection,
+    seed: &RecallSeedRow,
+    mut runs: Vec<BatchEquipmentRow>,
+    (after, until): (i64, i64),
+) -> Result<BTreeSet<i64>, StorageError> {
+    runs.retain(|run| seed.time_until.is_none_or(|last| run.used_from <= last));
     let voided = voided_runs(conn, &runs, until)?;
-    let runs: Vec<_> = runs.into_iter().filter(|run| !voided.contains(&run.id)).collect();
+    runs.retain(|run| !voided.contains(&run.id));
     let ended = ended_before(conn, seed.time_from, &runs, until)?;
-    let runs = runs.iter().filter(|run| !ended.contains(&run.id));
-    let (new, known): (Vec<_>, Vec<_>) = runs.partition(|run| run.entry > after);
+    runs.retain(|run| !ended.contains(&run.id));
+    let (new, known): (Vec<_>, Vec<_>) = runs.iter().partition(|run| run.entry > after);
     let batches = |runs: &[&BatchEquipmentRow]| -> Vec<i64> { runs.iter().map(|run| run.batch_id).collect() };
     let mut found = outputs(conn, &batches(&new), 0, until)?;
     found.extend(outputs(conn, &batches(&known), after, until)?);
@@ -264,11 +333,14 @@ fn possibly_at(
     let left: Vec<i64> = movements::table
         .filter(movements::from_site_id.eq(site_id))
         .filter(movements::from_state.eq_any(states(seed)))
-        .filter(movements::occurred_at.ge(since).or(movements::entry.gt(until)))
+        .filter(movements::occurred_at.ge(since))
         .select(movements::lot_id)
         .distinct()
         .load(conn)?;
     found.extend(left);
+    // The balances know of what left by later entries.
+    let later: Vec<MovementRow> = movements::table.filter(movements::entry.gt(until)).load(conn)?;
+    found.extend(later.into_iter().filter(|movement| movement.from_site_id == site_id).map(|movement| movement.lot_id));
     let mut came = movements::table
         .filter(movements::to_site_id.eq(site_id))
         .filter(movements::to_state.eq_any(states(seed)))
@@ -281,26 +353,24 @@ fn possibly_at(
     Ok(found)
 }
 
-/// The lots that moved at a site by new entries, at a time that matters.
+/// The lots that moved at a site by new entries, at a time that matters. Asked by the entries alone: with the site in the question,
+/// SQLite goes through all that ever moved there.
 fn moved_at(
     conn: &mut AnyConnection,
     seed: &RecallSeedRow,
     site_id: i64,
-    after: i64,
-    until: i64,
+    (after, until): (i64, i64),
 ) -> Result<BTreeSet<i64>, StorageError> {
-    let mut query = movements::table
-        .filter(movements::entry.gt(after))
-        .filter(movements::entry.le(until))
-        .filter(movements::from_site_id.eq(site_id).or(movements::to_site_id.eq(site_id)))
-        .into_boxed();
-    if let Some(last) = seed.time_until {
-        query = query.filter(movements::occurred_at.le(last));
-    }
-    Ok(query.select(movements::lot_id).distinct().load::<i64>(conn)?.into_iter().collect())
+    let new: Vec<MovementRow> =
+        movements::table.filter(movements::entry.gt(after)).filter(movements::entry.le(until)).load(conn)?;
+    let there = |movement: &MovementRow| movement.from_site_id == site_id || movement.to_site_id == site_id;
+    let in_time = |movement: &MovementRow| seed.time_until.is_none_or(|last| movement.occurred_at <= last);
+    let matters = new.into_iter().filter(|movement| there(movement) && in_time(movement));
+    Ok(matters.map(|movement| movement.lot_id).collect())
 }
 
-/// Those of some lots that lay at a site within the time: they were there when it began, or came meanwhile.
+/// Those of some lots that lay at a site within the time: they were there when it began, or came meanwhile. Asked by the lots alone, as
+/// above.
 fn lay_at(
     conn: &mut AnyConnection,
     seed: &RecallSeedRow,
@@ -312,16 +382,13 @@ fn lay_at(
     let lot_ids: Vec<i64> = lot_ids.iter().copied().collect();
     let states = states(seed);
     for chunk in lot_ids.chunks(CHUNK) {
-        let mut query = movements::table
+        let moved: Vec<MovementRow> = movements::table
             .filter(movements::lot_id.eq_any(chunk.to_vec()))
             .filter(movements::entry.le(until))
-            .filter(movements::from_site_id.eq(site_id).or(movements::to_site_id.eq(site_id)))
-            .into_boxed();
-        if let Some(last) = seed.time_until {
-            query = query.filter(movements::occurred_at.le(last));
-        }
+            .load(conn)?;
         let mut before = std::collections::HashMap::new();
-        for movement in query.load::<crate::stock::MovementRow>(conn)? {
+        let in_time = |movement: &MovementRow| seed.time_until.is_none_or(|last| movement.occurred_at <= last);
+        for movement in moved.into_iter().filter(in_time) {
             let came = movement.to_site_id == site_id && states.contains(&movement.to_state);
             let left = movement.from_site_id == site_id && states.contains(&movement.from_state);
             if seed.time_from.is_none_or(|from| movement.occurred_at >= from) {

@@ -13,6 +13,7 @@ use super::report::{Line, Report, Target};
 use super::scale::Scale;
 use super::worlds::{Picked, add_owner, filled};
 use super::{answers, wire::Wire};
+use crate::client::fresh_key;
 use crate::reference::{SUPPLIERS, Size, first_day};
 use crate::{Backend, TestDatabase};
 
@@ -132,14 +133,19 @@ pub fn take_answers(
     Ok(())
 }
 
-/// Recalls all that a supplier brought in the last days of a world, and reads what became of it; microseconds a line.
-fn recalled(wire: &mut Wire, size: Size) -> Result<f64, Failure> {
+/// Recalls all that a supplier brought in the last days of a world: the number of the recall.
+pub fn recall_a_supplier(wire: &mut Wire, size: Size, kind: &str) -> Result<i64, Failure> {
     let day = |day: u32| first_day() + chrono::Days::new(day.into());
     let (from, until) = (day(size.days.saturating_sub(DAYS[1])), day(size.days.saturating_sub(1)));
     let seed = json!({"by": "supplier_days", "supplier": "supplier-0", "from": from, "until": until});
-    let new = json!({"kind": "drill", "class": 1, "hazard": "measured", "seeds": [seed]}).to_string();
-    let begun: Value = serde_json::from_slice(wire.post("/v1/recalls", "a-recall-to-measure", &new, 201)?)?;
-    let recall = begun["recall"].as_i64().ok_or("a recall's number")?;
+    let new = json!({"kind": kind, "class": 1, "hazard": "measured", "seeds": [seed]}).to_string();
+    let begun: Value = serde_json::from_slice(wire.post("/v1/recalls", &fresh_key(), &new, 201)?)?;
+    Ok(begun["recall"].as_i64().ok_or("a recall's number")?)
+}
+
+/// Does so, and reads what became of it; microseconds a line.
+fn recalled(wire: &mut Wire, size: Size) -> Result<f64, Failure> {
+    let recall = recall_a_supplier(wire, size, "drill")?;
     let mut lines = 0;
     let turns = seconds_by_turns(
         RECALLED,

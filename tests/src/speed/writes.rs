@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
+use serde_json::json;
 use tubtrail_operations::holds::Because;
 use tubtrail_operations::{Request, Tubtrail};
 use tubtrail_storage::connection::connect_to_write;
@@ -15,6 +16,7 @@ use tubtrail_storage::{AnyConnection, Fact, standing};
 
 use super::busy::Busy;
 use super::clock::{figures_by_turns, median, per_second};
+use super::growth::recall_a_supplier;
 use super::launched::Served;
 use super::report::{Line, Report, Target};
 use super::scale::Scale;
@@ -22,6 +24,7 @@ use super::wire::Wire;
 use super::worlds::{Named, Picked};
 use super::{Failure, crowd, statements};
 use crate::client::fresh_key;
+use crate::reference::Size;
 use crate::{Backend, TestDatabase};
 
 /// Who writes at the same time.
@@ -220,12 +223,41 @@ pub fn measure_served(
         ratio: turns.ratio(0, 1),
         target: Target::None,
     });
+    let holds = |wires: &mut [Wire]| crowd::per_second(scale.turn, wires, 201, |wire| hold_over(wire, &next));
+    let turns = figures_by_turns(scale.rounds, 2, |which| match which {
+        0 => while_recalled(scale.world, served, || holds(&mut ours)),
+        _ => holds(&mut ours),
+    })?;
+    report.add(Line {
+        id: if sqlite { "writes-recalled-sqlite" } else { "writes-recalled-postgres" },
+        what: "the same, while a supplier's lots of 90 days are recalled".into(),
+        ours: turns.median(0),
+        unit: "a second",
+        other: "without a recall",
+        others: turns.median(1),
+        ratio: turns.ratio(0, 1),
+        target: Target::AtLeast(0.8),
+    });
     Ok(())
+}
+
+/// Measures while a recall is in force, which is withdrawn afterwards.
+fn while_recalled(
+    world: Size,
+    served: &Served,
+    measure: impl FnOnce() -> Result<f64, Failure>,
+) -> Result<f64, Failure> {
+    let mut wire = served.wire()?;
+    let recall = recall_a_supplier(&mut wire, world, "recall")?;
+    let figure = measure()?;
+    let over = json!({ "name": "Olga Owner", "reason": "measured" }).to_string();
+    wire.post(&format!("/v1/recalls/{recall}/withdrawal"), &fresh_key(), &over, 201)?;
+    Ok(figure)
 }
 
 fn hold_over(wire: &mut Wire, next: &Next<'_>) -> Result<(), Failure> {
     let path = format!("/v1/lots/{}/holds", next.lot().number);
-    let body = serde_json::json!({ "reason": REASON }).to_string();
+    let body = json!({ "reason": REASON }).to_string();
     wire.begin_post(&path, &fresh_key(), &body)
 }
 

@@ -7,7 +7,7 @@ use serde_json::Value;
 use tubtrail_tests::binary;
 
 /// Every line that `tests/speed` prints. Whoever adds one adds it here, so that none is lost without anyone noticing.
-const LINES: [&str; 64] = [
+const LINES: [&str; 66] = [
     "allergens-anew-postgres",
     "allergens-anew-sqlite",
     "allergens-bare-postgres",
@@ -70,6 +70,8 @@ const LINES: [&str; 64] = [
     "writes-http-postgres",
     "writes-http-sqlite",
     "writes-postgres",
+    "writes-recalled-postgres",
+    "writes-recalled-sqlite",
     "writes-sqlite",
     "writes-two-servers",
 ];

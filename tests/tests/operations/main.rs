@@ -1,6 +1,7 @@
 //! The operations, on both backends: a module a noun.
 
 mod allergens;
+mod asked;
 mod batch_orders;
 mod batches;
 mod bench;

@@ -89,7 +89,7 @@ fn run(equipment: &str, from: u32, until: u32) -> NewEquipmentRun {
 }
 
 /// A batch of one tub on equipment, from hour to hour of the 2nd.
-fn ran(house: &TestHouse, equipment: &str, from: u32, until: u32) -> String {
+pub fn ran(house: &TestHouse, equipment: &str, from: u32, until: u32) -> String {
     let paste = house.receive("nut-mill", "hazelnut-paste", &format!("P-{equipment}-{from}"), 1000);
     let batch = house.start("gianduja");
     house.add(batch, vec![of(&paste, 1000)]).expect("it is used");

@@ -147,26 +147,37 @@ impl News {
         }
         let mut seeds = BTreeMap::new();
         for (id, recalled) in known.by_id.iter().filter(|(id, _)| !freed.contains(id)) {
-            seeds.insert(*id, SeedsChanged::read(conn, recalled, after, until)?);
+            seeds.insert(*id, SeedsChanged::read(conn, recalled, touched, (after, until))?);
         }
         Ok(Self { begun, freed, seeds })
     }
 }
 
 impl SeedsChanged {
-    fn read(conn: &mut AnyConnection, recalled: &Recalled, after: i64, until: i64) -> Result<Self, StorageError> {
-        let known: HashSet<LotIx> = recalled.reach.seeds().iter().copied().collect();
-        let mut changed = Self::default();
-        let mut left = false;
+    fn read(
+        conn: &mut AnyConnection,
+        recalled: &Recalled,
+        touched: &Touched,
+        (after, until): (i64, i64),
+    ) -> Result<Self, StorageError> {
+        let (mut joined, mut left) = (Vec::new(), Vec::new());
         for seed in &recalled.seeds {
-            let news = news_of_seed(conn, seed, after, until)?;
-            changed.joined.extend(lots(&news.joined)?.into_iter().filter(|lot| !known.contains(lot)));
-            left |= lots(&news.left)?.iter().any(|lot| known.contains(lot));
+            let news = news_of_seed(conn, seed, touched, (after, until))?;
+            joined.extend(lots(&news.joined)?);
+            left.extend(lots(&news.left)?);
         }
-        if left {
-            changed.all = Some(lots_of_seeds(conn, &recalled.seeds, until)?);
+        // Most commits bring nothing: then the seeds, which may be very many, are not gone through.
+        if joined.is_empty() && left.is_empty() {
+            return Ok(Self::default());
         }
-        Ok(changed)
+        let known: HashSet<LotIx> = recalled.reach.seeds().iter().copied().collect();
+        joined.retain(|lot| !known.contains(lot));
+        let all = if left.iter().any(|lot| known.contains(lot)) {
+            Some(lots_of_seeds(conn, &recalled.seeds, until)?)
+        } else {
+            None
+        };
+        Ok(Self { joined, all })
     }
 }
 

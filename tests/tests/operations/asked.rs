@@ -1,0 +1,134 @@
+//! What a commit asks of the database while recalls are in force: of what it brought, and never through all that a supplier sent, a
+//! machine made or a site held. Nobody sees the difference but in a large house, so that the plans are looked at.
+
+use std::collections::BTreeSet;
+use std::sync::Mutex;
+
+use diesel::connection::{InstrumentationEvent, set_default_instrumentation};
+use diesel::sql_types::Text;
+use diesel::{QueryableByName, RunQueryDsl, sql_query};
+use tubtrail_operations::Request;
+use tubtrail_operations::holds::Because;
+use tubtrail_operations::items::ItemKind;
+use tubtrail_operations::recalls::SeedAsked;
+use tubtrail_tests::Backend;
+use tubtrail_tests::house::{SHOP, day};
+
+use crate::recall_seeds::ran;
+use crate::recalled::{begin, codes, lots};
+use crate::shelf::{bring, done, house, tub};
+
+/// What was asked by the thread that writes.
+static ASKED: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
+
+fn hear(event: InstrumentationEvent<'_>) {
+    if let InstrumentationEvent::StartQuery { query, .. } = event
+        && std::thread::current().name() == Some("writer")
+    {
+        let text = query.to_string();
+        let text = text.split(" -- binds").next().unwrap_or_default();
+        ASKED.lock().unwrap().insert(text.to_owned());
+    }
+}
+
+#[derive(QueryableByName)]
+struct Step {
+    #[diesel(sql_type = Text)]
+    detail: String,
+}
+
+/// Tables that grow with what is made and moved.
+const GROWING: [&str; 20] = [
+    "balances",
+    "batch_equipment",
+    "batches",
+    "completions",
+    "deliveries",
+    "delivery_lines",
+    "equipment_voids",
+    "hold_releases",
+    "holds",
+    "journal",
+    "lots",
+    "movements",
+    "readings",
+    "receipt_lines",
+    "receipts",
+    "transfer_lines",
+    "transfers",
+    "untracked_inputs",
+    "use_voids",
+    "uses",
+];
+
+/// What few rows of such a table have in common. All that a supplier sent, or that happened at a site, are not few.
+const SHARED_BY_FEW: [&str; 15] = [
+    "(actor=? AND idempotency_key=?",
+    "(batch_equipment_id=?",
+    "(batch_id=?",
+    "(day=?",
+    "(delivery_id=?",
+    "(entry=?",
+    "(entry>? AND entry<?",
+    "(hold_id=?",
+    "(id=?",
+    "(id>? AND id<?",
+    "(lot_id=?",
+    "(receipt_id=?",
+    "(supplier_id=? AND document=?",
+    "(transfer_id=?",
+    "(use_id=?",
+];
+
+/// Whether a step goes through more of a growing table the larger the house is.
+fn is_wide(step: &str) -> bool {
+    let mut words = step.split(' ').skip_while(|word| !["SCAN", "SEARCH"].contains(word)).skip(1);
+    let grows = words.next().is_some_and(|table| GROWING.contains(&table));
+    grows && !SHARED_BY_FEW.iter().any(|shared| step.contains(shared))
+}
+
+#[test]
+fn a_commit_looks_at_what_it_brought() {
+    set_default_instrumentation(|| Some(Box::new(hear))).unwrap();
+    let house = house(Backend::Sqlite);
+    house.clock.set(day(2, 20));
+    house.equipment("freezer", &[ItemKind::Flavour]);
+    let recalled = house.receive("nut-mill", "hazelnut-paste", "24-118", 1000);
+    ran(&house, "freezer", 9, 10);
+    let (held, sent) = (tub(&house, 1000), tub(&house, 1000));
+    bring(&house, SHOP, &[&sent]);
+    let days = SeedAsked::SupplierDays {
+        supplier: "nut-mill".into(),
+        item: Some("hazelnut-paste".into()),
+        from: day(1, 0).date_naive(),
+        until: day(3, 0).date_naive(),
+    };
+    let swab = SeedAsked::Equipment { equipment: "freezer".into(), from: day(2, 9), until: Some(day(2, 11)) };
+    let place = SeedAsked::Place { site: SHOP.into(), state: None, from: day(2, 19), until: None };
+    for seed in [days, codes(&["24-118"]), lots(&[&recalled]), swab, place] {
+        begin(&house, vec![seed]);
+    }
+    ASKED.lock().unwrap().clear();
+
+    house.clock.set(day(4, 20));
+    done(house.tubtrail.hold_lot(&Request::system(), &held, Because { reason: Some("a dent".into()) }));
+    ran(&house, "freezer", 12, 13);
+    let late = tub(&house, 1000);
+    bring(&house, SHOP, &[&late]);
+
+    let asked = ASKED.lock().unwrap().clone();
+    let looked_up = |text: &&String| ["SELECT", "UPDATE"].iter().any(|verb| text.starts_with(verb));
+    // Of an empty list nothing is looked up, whatever the plan.
+    let asked: Vec<&String> = asked.iter().filter(looked_up).filter(|text| !text.contains("(1=0)")).collect();
+    for table in ["batch_equipment", "equipment_voids", "lots", "movements"] {
+        let by_entry = format!("FROM `{table}` WHERE ((`{table}`.`entry` >");
+        assert!(asked.iter().any(|text| text.contains(&by_entry)), "news of {table} are not asked for: {asked:#?}");
+    }
+    let conn = &mut house.database().connect();
+    for text in asked {
+        let steps: Vec<Step> = sql_query(format!("EXPLAIN QUERY PLAN {text}")).load(conn).unwrap();
+        for step in steps {
+            assert!(!is_wide(&step.detail), "{}\n{text}", step.detail);
+        }
+    }
+}
