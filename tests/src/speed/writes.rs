@@ -248,7 +248,7 @@ fn while_recalled(
     measure: impl FnOnce() -> Result<f64, Failure>,
 ) -> Result<f64, Failure> {
     let mut wire = served.wire()?;
-    let recall = recall_a_supplier(&mut wire, world, "recall")?;
+    let recall = recall_a_supplier(&mut wire, world, "real")?;
     let figure = measure()?;
     let over = json!({ "name": "Olga Owner", "reason": "measured" }).to_string();
     wire.post(&format!("/v1/recalls/{recall}/withdrawal"), &fresh_key(), &over, 201)?;

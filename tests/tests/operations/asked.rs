@@ -8,15 +8,20 @@ use diesel::connection::{InstrumentationEvent, set_default_instrumentation};
 use diesel::sql_types::Text;
 use diesel::{QueryableByName, RunQueryDsl, sql_query};
 use tubtrail_operations::Request;
+use tubtrail_operations::discards::Discard;
 use tubtrail_operations::holds::Because;
 use tubtrail_operations::items::ItemKind;
 use tubtrail_operations::recalls::SeedAsked;
+use tubtrail_operations::tubs::Emptying;
+use tubtrail_operations::voids::UseVoid;
 use tubtrail_tests::Backend;
-use tubtrail_tests::house::{SHOP, day};
+use tubtrail_tests::batches::of;
+use tubtrail_tests::house::{KITCHEN, OTHER_SHOP, SHOP, day};
 
+use crate::counts::{count, found};
 use crate::recall_seeds::ran;
-use crate::recalled::{begin, codes, lots};
-use crate::shelf::{bring, done, house, tub};
+use crate::recalled::{begin, codes, lots, serve};
+use crate::shelf::{bring, done, house, open_at, tub};
 
 /// What was asked by the thread that writes.
 static ASKED: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
@@ -62,7 +67,7 @@ const GROWING: [&str; 20] = [
 ];
 
 /// What few rows of such a table have in common. All that a supplier sent, or that happened at a site, are not few.
-const SHARED_BY_FEW: [&str; 15] = [
+const SHARED_BY_FEW: [&str; 16] = [
     "(actor=? AND idempotency_key=?",
     "(batch_equipment_id=?",
     "(batch_id=?",
@@ -75,6 +80,7 @@ const SHARED_BY_FEW: [&str; 15] = [
     "(id>? AND id<?",
     "(lot_id=?",
     "(receipt_id=?",
+    "(seq=?",
     "(supplier_id=? AND document=?",
     "(transfer_id=?",
     "(use_id=?",
@@ -95,8 +101,8 @@ fn a_commit_looks_at_what_it_brought() {
     house.equipment("freezer", &[ItemKind::Flavour]);
     let recalled = house.receive("nut-mill", "hazelnut-paste", "24-118", 1000);
     ran(&house, "freezer", 9, 10);
-    let (held, sent) = (tub(&house, 1000), tub(&house, 1000));
-    bring(&house, SHOP, &[&sent]);
+    let sent = tub(&house, 1000);
+    bring(&house, OTHER_SHOP, &[&sent]);
     let days = SeedAsked::SupplierDays {
         supplier: "nut-mill".into(),
         item: Some("hazelnut-paste".into()),
@@ -104,17 +110,33 @@ fn a_commit_looks_at_what_it_brought() {
         until: day(3, 0).date_naive(),
     };
     let swab = SeedAsked::Equipment { equipment: "freezer".into(), from: day(2, 9), until: Some(day(2, 11)) };
-    let place = SeedAsked::Place { site: SHOP.into(), state: None, from: day(2, 19), until: None };
+    let place = SeedAsked::Place { site: OTHER_SHOP.into(), state: None, from: day(2, 19), until: None };
     for seed in [days, codes(&["24-118"]), lots(&[&recalled]), swab, place] {
         begin(&house, vec![seed]);
     }
     ASKED.lock().unwrap().clear();
 
     house.clock.set(day(4, 20));
-    done(house.tubtrail.hold_lot(&Request::system(), &held, Because { reason: Some("a dent".into()) }));
     ran(&house, "freezer", 12, 13);
-    let late = tub(&house, 1000);
-    bring(&house, SHOP, &[&late]);
+    let (late, held) = (tub(&house, 1000), tub(&house, 1000));
+    bring(&house, OTHER_SHOP, &[&late]);
+    let open = open_at(&house, SHOP, 1000);
+    done(serve(&house, &open, 80));
+    done(house.tubtrail.empty_tub(&Request::system(), &open, Emptying::default()));
+    let because = || Because { reason: Some("a dent".into()) };
+    let hold = done(house.tubtrail.hold_lot(&Request::system(), &held, because()));
+    done(house.tubtrail.release_hold(&Request::system(), hold.id, because()));
+    done(
+        house.tubtrail.count_site(&Request::system(), count(KITCHEN, vec![found(&held, 900, "a spoonful is missing")])),
+    );
+    let thrown =
+        Discard { site: None, state: None, quantity: None, reason: Some("it fell".into()), discarded_at: None };
+    done(house.tubtrail.discard_lot(&Request::system(), &held, thrown));
+    let paste = house.receive("nut-mill", "hazelnut-paste", "24-119", 1000);
+    let batch = house.start("gianduja");
+    let used = house.add(batch, vec![of(&paste, 1000)]).expect("it is used");
+    let void = UseVoid { reason: "it was another sack".into() };
+    done(house.tubtrail.void_use(&Request::system(), used.uses[0].id, void));
 
     let asked = ASKED.lock().unwrap().clone();
     let looked_up = |text: &&String| ["SELECT", "UPDATE"].iter().any(|verb| text.starts_with(verb));

@@ -28,7 +28,7 @@ on_both!(
     bad_counts_name_their_field,
 );
 
-fn found(lot: &str, mass: u32, reason: &str) -> NewCountLine {
+pub fn found(lot: &str, mass: u32, reason: &str) -> NewCountLine {
     NewCountLine {
         lot: lot.into(),
         state: None,
@@ -37,7 +37,7 @@ fn found(lot: &str, mass: u32, reason: &str) -> NewCountLine {
     }
 }
 
-fn count(site: &str, lines: Vec<NewCountLine>) -> NewCount {
+pub fn count(site: &str, lines: Vec<NewCountLine>) -> NewCount {
     NewCount { site: site.into(), counted_at: None, lines, complete: false, reason: None, note: None }
 }
 
