@@ -26,6 +26,7 @@ use crate::shelf::{bring, done, house, open_at, tub};
 /// What was asked by the thread that writes.
 static ASKED: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
 
+#[expect(clippy::needless_pass_by_value, reason = "diesel calls it so")]
 fn hear(event: InstrumentationEvent<'_>) {
     if let InstrumentationEvent::StartQuery { query, .. } = event
         && std::thread::current().name() == Some("writer")
@@ -118,20 +119,22 @@ fn a_commit_looks_at_what_it_brought() {
 
     house.clock.set(day(4, 20));
     ran(&house, "freezer", 12, 13);
-    let (late, held) = (tub(&house, 1000), tub(&house, 1000));
+    let (late, dented) = (tub(&house, 1000), tub(&house, 1000));
     bring(&house, OTHER_SHOP, &[&late]);
     let open = open_at(&house, SHOP, 1000);
     done(serve(&house, &open, 80));
     done(house.tubtrail.empty_tub(&Request::system(), &open, Emptying::default()));
     let because = || Because { reason: Some("a dent".into()) };
-    let hold = done(house.tubtrail.hold_lot(&Request::system(), &held, because()));
+    let hold = done(house.tubtrail.hold_lot(&Request::system(), &dented, because()));
     done(house.tubtrail.release_hold(&Request::system(), hold.id, because()));
     done(
-        house.tubtrail.count_site(&Request::system(), count(KITCHEN, vec![found(&held, 900, "a spoonful is missing")])),
+        house
+            .tubtrail
+            .count_site(&Request::system(), count(KITCHEN, vec![found(&dented, 900, "a spoonful is missing")])),
     );
     let thrown =
         Discard { site: None, state: None, quantity: None, reason: Some("it fell".into()), discarded_at: None };
-    done(house.tubtrail.discard_lot(&Request::system(), &held, thrown));
+    done(house.tubtrail.discard_lot(&Request::system(), &dented, thrown));
     let paste = house.receive("nut-mill", "hazelnut-paste", "24-119", 1000);
     let batch = house.start("gianduja");
     let used = house.add(batch, vec![of(&paste, 1000)]).expect("it is used");
