@@ -283,6 +283,11 @@ pub fn open_tubs(conn: &mut AnyConnection) -> Result<Vec<OpenTub>, Failure> {
     open.collect()
 }
 
+/// Begins to ask what is recorded of some allergens in a tub.
+pub fn begin_check(wire: &mut Wire, tub: &OpenTub) -> Result<(), Failure> {
+    wire.begin_post(CHECKS, CHECK_KEY, &tub.question)
+}
+
 /// What is recorded of some allergens in a tub.
 pub fn check<'w>(wire: &'w mut Wire, tub: &OpenTub) -> Result<&'w [u8], Failure> {
     ask(wire, &tub.question)
@@ -304,12 +309,22 @@ fn question(site: &str, number: &str, avoid: &[&str; 3]) -> String {
 }
 
 fn ask<'w>(wire: &'w mut Wire, question: &str) -> Result<&'w [u8], Failure> {
-    wire.post("/v1/allergen-checks", "asked-and-not-kept", question, 200)
+    wire.post(CHECKS, CHECK_KEY, question, 200)
 }
+
+const CHECKS: &str = "/v1/allergen-checks";
+/// A check is kept nowhere, and no key is looked at.
+const CHECK_KEY: &str = "asked-and-not-kept";
 
 /// What there is to know of a lot.
 pub fn lookup<'w>(wire: &'w mut Wire, lot: &Named) -> Result<&'w [u8], Failure> {
-    wire.get(&format!("/v1/lots/{}", lot.number))
+    begin_lookup(wire, lot)?;
+    wire.answer(200)
+}
+
+/// Begins to ask for it.
+pub fn begin_lookup(wire: &mut Wire, lot: &Named) -> Result<(), Failure> {
+    wire.begin_get(&format!("/v1/lots/{}", lot.number))
 }
 
 fn with_dice(wires: Vec<Wire>) -> Vec<(Wire, fastrand::Rng)> {

@@ -1,18 +1,20 @@
 //! How cost grows with the number of lots: it should not, but with the length of the answer.
 
+use std::cell::Cell;
+
 use serde_json::{Value, json};
 use tubtrail_lineage::{LotIx, Scratch};
 use tubtrail_operations::{Tubtrail, system_clock};
 
 use super::Failure;
-use super::clock::seconds_by_turns;
+use super::clock::{figures_by_turns, seconds_by_turns};
 use super::contenders::Told;
 use super::launched::Served;
 use super::lineage::{microseconds_of_one, trace};
 use super::report::{Line, Report, Target};
 use super::scale::Scale;
 use super::worlds::{Picked, add_owner, filled};
-use super::{answers, wire::Wire};
+use super::{answers, crowd, wire::Wire};
 use crate::client::fresh_key;
 use crate::reference::{SUPPLIERS, Size, first_day};
 use crate::{Backend, TestDatabase};
@@ -29,6 +31,8 @@ const DAYS: [u32; 2] = [9, 90];
 const MANY: usize = 20;
 /// How often a whole recall is read, which takes long.
 const RECALLED: usize = 2;
+/// Who asks at the same time.
+const CLIENTS: usize = 16;
 
 /// Traces in memory in worlds of every size, and the recall of a supplier in the largest.
 pub fn of_lineage(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
@@ -109,7 +113,7 @@ pub fn of_answers(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Answers in a world that is served, one client, on SQLite. Afterwards much of it is recalled.
+/// Answers in a world that is served on SQLite. Afterwards much of it is recalled.
 pub fn take_answers(
     scale: &Scale,
     report: &mut Report,
@@ -122,10 +126,10 @@ pub fn take_answers(
     let few = &picked.received[..picked.received.len().div_ceil(4)];
     let whole = each(scale, &mut wire, few, |wire, lot| answers::trace(wire, lot).map(drop))?;
     let tubs = &picked.tubs[..picked.tubs.len().min(scale.questions)];
-    let lookup = each(scale, &mut wire, tubs, |wire, lot| answers::lookup(wire, lot).map(drop))?;
+    let lookup = together(scale, served, tubs, answers::begin_lookup)?;
     let mut open = answers::open_tubs(&mut database.connect())?;
     open.truncate(scale.questions);
-    let check = each(scale, &mut wire, &open, |wire, tub| answers::check(wire, tub).map(drop))?;
+    let check = together(scale, served, &open, answers::begin_check)?;
     report.growth.add(WHOLE, picked.lots, whole);
     report.growth.add(LOOKUP, picked.lots, lookup);
     report.growth.add(CHECK, picked.lots, check);
@@ -166,6 +170,23 @@ fn each<T>(
 ) -> Result<f64, Failure> {
     let turns = seconds_by_turns(scale.rounds, &mut [&mut || of.iter().try_for_each(|lot| ask(wire, lot))])?;
     Ok(turns.median(0) * microseconds_of_one(of.len()))
+}
+
+/// The same of what takes less time than it takes to wake a processor: by so many clients that none falls asleep.
+fn together<T>(
+    scale: &Scale,
+    served: &Served,
+    of: &[T],
+    ask: impl Fn(&mut Wire, &T) -> Result<(), Failure>,
+) -> Result<f64, Failure> {
+    let mut wires = served.wires(CLIENTS)?;
+    let next = Cell::new(0);
+    let ask = |wire: &mut Wire| {
+        let at = next.replace((next.get() + 1) % of.len());
+        ask(wire, &of[at])
+    };
+    let turns = figures_by_turns(scale.rounds, 1, |_| crowd::per_second(scale.turn, &mut wires, 200, ask))?;
+    Ok(1e6 / turns.median(0))
 }
 
 fn grown(id: &'static str, what: &str, from: (usize, f64), to: (usize, f64), target: Target) -> Line {

@@ -32,10 +32,16 @@ impl Wire {
 
     /// Asks for a path; the answer's body, whose status must be 200.
     pub fn get(&mut self, path: &str) -> Result<&[u8], Failure> {
+        self.begin_get(path)?;
+        self.answer(200)
+    }
+
+    /// Asks for a path; what is answered must be read before anything else is asked.
+    pub fn begin_get(&mut self, path: &str) -> Result<(), Failure> {
         self.request.clear();
         write!(self.request, "GET {path} HTTP/1.1\r\n{}\r\n", self.always)?;
         self.send();
-        self.answer(200)
+        Ok(())
     }
 
     /// Posts JSON under a key for retrying; the answer's body, whose status must be this one.
