@@ -1,10 +1,11 @@
 //! What a commit asks of the database while recalls are in force: of what it brought, and never through all that a supplier sent, a
 //! machine made or a site held. Nobody sees the difference but in a large house, so that the plans are looked at.
 
+use std::cell::Cell;
 use std::collections::BTreeSet;
 use std::sync::Mutex;
 
-use diesel::connection::{InstrumentationEvent, set_default_instrumentation};
+use diesel::connection::{Instrumentation, InstrumentationEvent, set_default_instrumentation};
 use diesel::sql_types::Text;
 use diesel::{QueryableByName, RunQueryDsl, sql_query};
 use tubtrail_operations::Request;
@@ -25,6 +26,15 @@ use crate::shelf::{bring, done, house, open_at, tub};
 
 /// What was asked by the thread that writes.
 static ASKED: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
+
+thread_local! {
+    /// Whether the connections that are made here are listened to: other tests may run beside.
+    static LISTENS: Cell<bool> = const { Cell::new(false) };
+}
+
+fn listen() -> Option<Box<dyn Instrumentation>> {
+    if LISTENS.get() { Some(Box::new(hear)) } else { None }
+}
 
 #[expect(clippy::needless_pass_by_value, reason = "diesel calls it so")]
 fn hear(event: InstrumentationEvent<'_>) {
@@ -96,7 +106,8 @@ fn is_wide(step: &str) -> bool {
 
 #[test]
 fn a_commit_looks_at_what_it_brought() {
-    set_default_instrumentation(|| Some(Box::new(hear))).unwrap();
+    LISTENS.set(true);
+    set_default_instrumentation(listen).unwrap();
     let house = house(Backend::Sqlite);
     house.clock.set(day(2, 20));
     house.equipment("freezer", &[ItemKind::Flavour]);
