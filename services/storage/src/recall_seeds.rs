@@ -217,7 +217,7 @@ fn made_in(
     mut runs: Vec<BatchEquipmentRow>,
     (after, until): (i64, i64),
 ) -> Result<BTreeSet<i64>, StorageError> {
-    runs.retain(|run| seed.time_until.is_none_or(|last| run.used_from <= last));
+    runs.retain(|run| is_not_after(seed, run.used_from));
     let voided = voided_runs(conn, &runs, until)?;
     runs.retain(|run| !voided.contains(&run.id));
     let ended = ended_before(conn, seed.time_from, &runs, until)?;
@@ -306,6 +306,11 @@ fn outputs(conn: &mut AnyConnection, batches: &[i64], after: i64, until: i64) ->
     Ok(found)
 }
 
+/// Whether a moment lies before the end of a seed's time, where it has one.
+fn is_not_after(seed: &RecallSeedRow, moment: NaiveDateTime) -> bool {
+    seed.time_until.is_none_or(|last| moment <= last)
+}
+
 fn states(seed: &RecallSeedRow) -> Vec<String> {
     match &seed.state {
         Some(state) => vec![state.clone()],
@@ -364,8 +369,7 @@ fn moved_at(
     let new: Vec<MovementRow> =
         movements::table.filter(movements::entry.gt(after)).filter(movements::entry.le(until)).load(conn)?;
     let there = |movement: &MovementRow| movement.from_site_id == site_id || movement.to_site_id == site_id;
-    let in_time = |movement: &MovementRow| seed.time_until.is_none_or(|last| movement.occurred_at <= last);
-    let matters = new.into_iter().filter(|movement| there(movement) && in_time(movement));
+    let matters = new.into_iter().filter(|movement| there(movement) && is_not_after(seed, movement.occurred_at));
     Ok(matters.map(|movement| movement.lot_id).collect())
 }
 
@@ -387,8 +391,7 @@ fn lay_at(
             .filter(movements::entry.le(until))
             .load(conn)?;
         let mut before = std::collections::HashMap::new();
-        let in_time = |movement: &MovementRow| seed.time_until.is_none_or(|last| movement.occurred_at <= last);
-        for movement in moved.into_iter().filter(in_time) {
+        for movement in moved.into_iter().filter(|movement| is_not_after(seed, movement.occurred_at)) {
             let came = movement.to_site_id == site_id && states.contains(&movement.to_state);
             let left = movement.from_site_id == site_id && states.contains(&movement.from_state);
             if seed.time_from.is_none_or(|from| movement.occurred_at >= from) {

@@ -78,11 +78,13 @@ const GROWING: [&str; 20] = [
 ];
 
 /// What few rows of such a table have in common. All that a supplier sent, or that happened at a site, are not few.
-const SHARED_BY_FEW: [&str; 16] = [
+const SHARED_BY_FEW: [&str; 17] = [
     "(actor=? AND idempotency_key=?",
     "(batch_equipment_id=?",
     "(batch_id=?",
-    "(day=?",
+    // The last number of a day is found at the end of that index.
+    "COVERING INDEX sqlite_autoindex_lots_2 (day=?)",
+    "(day=? AND serial=?",
     "(delivery_id=?",
     "(entry=?",
     "(entry>? AND entry<?",

@@ -172,11 +172,8 @@ impl SeedsChanged {
         }
         let known: HashSet<LotIx> = recalled.reach.seeds().iter().copied().collect();
         joined.retain(|lot| !known.contains(lot));
-        let all = if left.iter().any(|lot| known.contains(lot)) {
-            Some(lots_of_seeds(conn, &recalled.seeds, until)?)
-        } else {
-            None
-        };
+        let has_left = left.iter().any(|lot| known.contains(lot));
+        let all = has_left.then(|| lots_of_seeds(conn, &recalled.seeds, until)).transpose()?;
         Ok(Self { joined, all })
     }
 }
