@@ -1,19 +1,24 @@
 //! Lists of neighbours, all of one kind in one pool.
+//!
+//! What is kept beside each neighbour, such as a mass, has a pool of its own in the same order: whoever only follows the
+//! lists does not read it.
 
 use crate::index::narrow;
 
-/// A growable list of `T` for each of many nodes.
+/// A growable list of `T` for each of many nodes, and a `B` beside each entry.
 ///
 /// A million small `Vec`s would cost 24 bytes and an allocation each, and scatter a trace over the heap. Here every
 /// list is a run in one pool, with room for a power of two. A full run at the end of the pool grows where it is (the
 /// usual case while a day is written down in order); any other moves to a larger run, and the one it leaves is kept for
 /// the next list that needs that size. Lists that were made all at once have no room to spare until something is added.
-pub(crate) struct Adjacency<T> {
+pub(crate) struct Adjacency<T, B = ()> {
     runs: Vec<Run>,
     /// By node: 0 for no run, [`TIGHT`] for one that is full, otherwise one more than the binary logarithm of the room in
     /// its run. Apart from `runs`, because a trace never reads it.
     classes: Vec<u8>,
     pool: Vec<T>,
+    /// As long as `pool`.
+    beside: Vec<B>,
     /// By class: where the abandoned runs of that size begin.
     vacant: Vec<Vec<u32>>,
 }
@@ -37,18 +42,18 @@ impl Run {
     }
 }
 
-impl<T> Default for Adjacency<T> {
+impl<T, B> Default for Adjacency<T, B> {
     fn default() -> Self {
-        Self { runs: Vec::new(), classes: Vec::new(), pool: Vec::new(), vacant: Vec::new() }
+        Self { runs: Vec::new(), classes: Vec::new(), pool: Vec::new(), beside: Vec::new(), vacant: Vec::new() }
     }
 }
 
-impl<T: Copy> Adjacency<T> {
-    /// The lists of so many nodes, with all their entries: the node and the entry, in the order of adding. It is gone through
-    /// twice.
-    pub(crate) fn whole(nodes: usize, entries: impl Iterator<Item = (u32, T)> + Clone) -> Self {
+impl<T: Copy, B: Copy> Adjacency<T, B> {
+    /// The lists of so many nodes, with all their entries: the node, the entry and what is beside it, in the order of adding.
+    /// They are gone through twice.
+    pub(crate) fn whole(nodes: usize, entries: impl Iterator<Item = (u32, T, B)> + Clone) -> Self {
         let mut runs = vec![Run { start: 0, len: 0 }; nodes];
-        for (node, _) in entries.clone() {
+        for (node, ..) in entries.clone() {
             runs[node as usize].len += 1;
         }
         let (mut end, mut classes) = (0, vec![0; nodes]);
@@ -59,16 +64,21 @@ impl<T: Copy> Adjacency<T> {
             run.len = 0;
         }
         narrow(end);
-        let mut pool = Vec::new();
-        if let Some((_, filler)) = entries.clone().next() {
-            pool = vec![filler; end];
+        let (mut pool, mut beside) = (Vec::new(), Vec::new());
+        if let Some((_, filler, beside_it)) = entries.clone().next() {
+            (pool, beside) = (vec![filler; end], vec![beside_it; end]);
         }
-        for (node, entry) in entries {
+        for (node, entry, beside_it) in entries {
             let run = &mut runs[node as usize];
             pool[run.end()] = entry;
+            beside[run.end()] = beside_it;
             run.len += 1;
         }
-        Self { runs, classes, pool, vacant: Vec::new() }
+        Self { runs, classes, pool, beside, vacant: Vec::new() }
+    }
+
+    pub(crate) fn nodes(&self) -> usize {
+        self.runs.len()
     }
 
     /// Adds a node with an empty list; nodes are numbered from 0.
@@ -83,15 +93,27 @@ impl<T: Copy> Adjacency<T> {
         &self.pool[run.start()..run.end()]
     }
 
-    /// Appends `entry` to the list of `node`.
-    pub(crate) fn push(&mut self, node: u32, entry: T) {
+    /// What is beside each entry of the list of `node`.
+    pub(crate) fn beside(&self, node: u32) -> &[B] {
+        let run = self.runs[node as usize];
+        &self.beside[run.start()..run.end()]
+    }
+
+    /// The list of `node`, each entry with what is beside it.
+    pub(crate) fn both(&self, node: u32) -> impl ExactSizeIterator<Item = (T, B)> {
+        self.of(node).iter().copied().zip(self.beside(node).iter().copied())
+    }
+
+    /// Appends `entry` to the list of `node`, and `beside` beside it.
+    pub(crate) fn push(&mut self, node: u32, entry: T, beside: B) {
         let run = self.runs[node as usize];
         let class = self.classes[node as usize];
         if class == TIGHT || run.len == room(class) {
-            self.enlarge(node, entry);
+            self.enlarge(node, entry, beside);
         }
         let run = &mut self.runs[node as usize];
         self.pool[run.end()] = entry;
+        self.beside[run.end()] = beside;
         run.len += 1;
     }
 
@@ -106,6 +128,7 @@ impl<T: Copy> Adjacency<T> {
         let run = self.runs[node as usize];
         let gap = run.start() + position;
         self.pool.copy_within(gap + 1..run.end(), gap);
+        self.beside.copy_within(gap + 1..run.end(), gap);
         let left = run.len - 1;
         self.runs[node as usize].len = left;
         match self.classes[node as usize] {
@@ -119,8 +142,9 @@ impl<T: Copy> Adjacency<T> {
         }
     }
 
-    /// Gives `node`, which is full, room for more: double, or if it was tight, up to the next power of two. `filler` is what fresh room holds until something is pushed there.
-    fn enlarge(&mut self, node: u32, filler: T) {
+    /// Gives `node`, which is full, room for more: double, or if it was tight, up to the next power of two. `filler` and
+    /// `beside` are what fresh room holds until something is pushed there.
+    fn enlarge(&mut self, node: u32, filler: T, beside: B) {
         let run = self.runs[node as usize];
         let class = self.classes[node as usize];
         let larger = class_for(run.len + 1);
@@ -133,10 +157,11 @@ impl<T: Copy> Adjacency<T> {
             });
         let end = self.pool.len() + fresh as usize;
         narrow(end);
-        reserve_tight(&mut self.pool, fresh as usize);
-        self.pool.resize(end, filler);
+        resize_tight(&mut self.pool, end, filler);
+        resize_tight(&mut self.beside, end, beside);
         if start != run.start || class == 0 {
             self.pool.copy_within(run.start()..run.end(), start as usize);
+            self.beside.copy_within(run.start()..run.end(), start as usize);
             match class {
                 0 => {}
                 TIGHT => self.vacate_tight(run),
@@ -192,6 +217,11 @@ pub(crate) fn insert_tight<T>(column: &mut Vec<T>, at: usize, value: T) {
     column.insert(at, value);
 }
 
+fn resize_tight<T: Clone>(column: &mut Vec<T>, len: usize, filler: T) {
+    reserve_tight(column, len - column.len());
+    column.resize(len, filler);
+}
+
 fn reserve_tight<T>(column: &mut Vec<T>, extra: usize) {
     if column.capacity() - column.len() < extra {
         column.reserve_exact(extra.max(column.len() / 8).max(8));
@@ -218,16 +248,22 @@ mod tests {
             let plain: Vec<Vec<u32>> = lengths.iter().map(|length| (0..*length).collect()).collect();
             // By turns, as they would come.
             let by_turns = (0..13).flat_map(|turn| (0..).zip(&plain).map(move |(node, list)| (node, list.get(turn))));
-            let entries = by_turns.filter_map(|(node, entry)| Some((node, *entry?)));
+            let entries = by_turns.filter_map(|(node, entry)| Some((node, *entry?, twice(*entry?))));
             let lists = Adjacency::whole(plain.len(), entries);
             for (node, list) in (0..).zip(&plain) {
                 assert_eq!(lists.of(node), list);
+                assert!(lists.both(node).eq(list.iter().map(|entry| (*entry, twice(*entry)))));
             }
             grow_and_shrink(lists, plain);
         }
     }
 
-    fn grow_and_shrink(mut lists: Adjacency<u32>, mut plain: Vec<Vec<u32>>) {
+    /// What the tests keep beside an entry.
+    fn twice(entry: u32) -> u64 {
+        u64::from(entry) * 2
+    }
+
+    fn grow_and_shrink(mut lists: Adjacency<u32, u64>, mut plain: Vec<Vec<u32>>) {
         for turn in 0_u32..4_000 {
             let node = turn * turn % 7;
             let list = &mut plain[node as usize];
@@ -237,10 +273,11 @@ mod tests {
                 lists.remove(node, position);
             } else {
                 list.push(turn);
-                lists.push(node, turn);
+                lists.push(node, turn, twice(turn));
             }
             for (node, list) in (0..).zip(&plain) {
                 assert_eq!(lists.of(node), list, "list {node} after turn {turn}");
+                assert!(lists.both(node).eq(list.iter().map(|entry| (*entry, twice(*entry)))));
             }
         }
     }
@@ -250,13 +287,13 @@ mod tests {
         let mut lists = Adjacency::default();
         for node in 0..100 {
             lists.add_node();
-            lists.push(node, node);
+            lists.push(node, node, ());
         }
         for node in 0..100 {
             lists.remove(node, 0);
         }
         for node in (0..100).rev() {
-            lists.push(node, node);
+            lists.push(node, node, ());
             assert_eq!(lists.of(node), [node]);
         }
         assert_eq!(lists.pool.len(), 100);

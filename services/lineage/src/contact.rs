@@ -30,8 +30,8 @@ impl Graph {
         }
         let (to, from) = (Contact { other: after, carries, via }, Contact { other: before, carries, via });
         let Some((at_before, at_after)) = known else {
-            self.contacts_after.push(before.0, to);
-            self.contacts_before.push(after.0, from);
+            self.contacts_after.push(before.0, to, ());
+            self.contacts_before.push(after.0, from, ());
             self.gain(after, self.content[before.0 as usize].carried(carries));
             return;
         };

@@ -146,8 +146,7 @@ impl<'a> Search<'a> {
         let graph = self.graph;
         let Hop { batch, over_contact, .. } = self.scratch.hops[at];
         let from = narrow(at);
-        for entry in graph.uses_in.of(batch.0) {
-            let lot = LotIx(entry.other);
+        for &lot in graph.uses_in.of(batch.0) {
             if self.sought.is_in(graph.lot_own.of(lot.0), over_contact) {
                 return Some(lot);
             }

@@ -3,8 +3,10 @@
 use std::fmt;
 
 use crate::adjacency::{Adjacency, push_tight};
+use crate::bits::Bits;
 use crate::content::Declared;
 use crate::index::narrow;
+use crate::yields::Yields;
 use crate::{BatchIx, Contact, Content, Loop, LotIx, NoSuchUse, Scratch};
 
 /// Stands for "no batch" in the column of makers: this lot was received.
@@ -34,12 +36,14 @@ pub struct Graph {
     pub(crate) untracked: Vec<i64>,
     /// By batch, the mass of all the lots it yielded, milligrams.
     pub(crate) output: Vec<i64>,
-    /// By lot, the batches it went into.
-    pub(crate) used_in: Adjacency<Use>,
-    /// By batch, the lots that went into it.
-    pub(crate) uses_in: Adjacency<Use>,
+    /// By lot, the batches it went into, and milligrams.
+    pub(crate) used_in: Adjacency<BatchIx, i64>,
+    /// The lots of which something was ever used. Most never are, and a trace passes by these without looking further.
+    pub(crate) ever_used: Bits,
+    /// By batch, the lots that went into it, and milligrams.
+    pub(crate) uses_in: Adjacency<LotIx, i64>,
     /// By batch, the lots it yielded.
-    pub(crate) outputs: Adjacency<LotIx>,
+    pub(crate) outputs: Yields,
     /// By batch, those it was in contact with that came before it.
     pub(crate) contacts_before: Adjacency<Contact>,
     /// By batch, those it was in contact with that came after it.
@@ -54,15 +58,6 @@ pub struct Graph {
     pub(crate) live_uses: usize,
     /// For the loop check of [`Graph::add_use`] and for changes of contents, so that recording need not allocate.
     pub(crate) scratch: Scratch,
-}
-
-/// One end of a use. Packed to 12 bytes, since there are two for every use.
-#[derive(Copy, Clone, PartialEq, Eq)]
-#[repr(C, packed(4))]
-pub(crate) struct Use {
-    /// The lot or batch at the other end.
-    pub(crate) other: u32,
-    pub(crate) mg: i64,
 }
 
 impl Graph {
@@ -103,7 +98,7 @@ impl Graph {
         push_tight(&mut self.untracked, 0);
         push_tight(&mut self.output, 0);
         self.uses_in.add_node();
-        self.outputs.add_node();
+        self.outputs.add_batch();
         self.contacts_before.add_node();
         self.contacts_after.add_node();
         self.batch_own.add_nothing();
@@ -171,8 +166,9 @@ impl Graph {
         let input = sum(self.input[batch.0 as usize], mass_mg);
         self.used[lot.0 as usize] = used;
         self.input[batch.0 as usize] = input;
-        self.used_in.push(lot.0, Use { other: batch.0, mg: mass_mg });
-        self.uses_in.push(batch.0, Use { other: lot.0, mg: mass_mg });
+        self.ever_used.insert(lot.0);
+        self.used_in.push(lot.0, batch, mass_mg);
+        self.uses_in.push(batch.0, lot, mass_mg);
         self.live_uses += 1;
         self.gain(batch, self.content(lot));
         Ok(())
@@ -187,9 +183,8 @@ impl Graph {
     pub fn void_use(&mut self, lot: LotIx, batch: BatchIx, mass_mg: i64) -> Result<(), NoSuchUse> {
         self.check_lot(lot);
         self.check_batch(batch);
-        let find = |list: &[Use], other, mg| list.iter().position(|entry| *entry == Use { other, mg });
-        let at_lot = find(self.used_in.of(lot.0), batch.0, mass_mg);
-        let at_batch = find(self.uses_in.of(batch.0), lot.0, mass_mg);
+        let at_lot = self.used_in.both(lot.0).position(|entry| entry == (batch, mass_mg));
+        let at_batch = self.uses_in.both(batch.0).position(|entry| entry == (lot, mass_mg));
         let (Some(at_lot), Some(at_batch)) = (at_lot, at_batch) else {
             return Err(NoSuchUse { lot, batch, mass_mg });
         };
@@ -223,19 +218,19 @@ impl Graph {
     /// The live uses of `lot`: the batch it went into and the milligrams, in the order they were recorded.
     pub fn uses_of(&self, lot: LotIx) -> impl ExactSizeIterator<Item = (BatchIx, i64)> {
         self.check_lot(lot);
-        self.used_in.of(lot.0).iter().map(|entry| (BatchIx(entry.other), entry.mg))
+        self.used_in.both(lot.0)
     }
 
     /// The live uses in `batch`: the lot that went in and the milligrams, in the order they were recorded.
     pub fn uses_in(&self, batch: BatchIx) -> impl ExactSizeIterator<Item = (LotIx, i64)> {
         self.check_batch(batch);
-        self.uses_in.of(batch.0).iter().map(|entry| (LotIx(entry.other), entry.mg))
+        self.uses_in.both(batch.0)
     }
 
     /// The lots that `batch` yielded, in the order they were added.
     pub fn outputs(&self, batch: BatchIx) -> impl ExactSizeIterator<Item = LotIx> {
         self.check_batch(batch);
-        self.outputs.of(batch.0).iter().copied()
+        self.outputs.of(batch.0)
     }
 
     /// The untracked mass in `batch`, in milligrams.

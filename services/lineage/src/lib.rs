@@ -85,6 +85,7 @@ mod share;
 mod timeline;
 mod trace;
 mod whole;
+mod yields;
 
 pub use contact::Contact;
 pub use content::{Answer, Changed, Content};

@@ -46,8 +46,8 @@ impl Graph {
                 let Some(batch) = up.pop() else { return false };
                 let uses = self.uses_in.of(batch);
                 seen_up += 1 + uses.len();
-                for entry in uses {
-                    let maker = self.maker[entry.other as usize];
+                for used in uses {
+                    let maker = self.maker[used.0 as usize];
                     if maker != RECEIVED && enter(&mut batch_marks[maker as usize], above, below, maker, up) {
                         return true;
                     }
@@ -59,8 +59,8 @@ impl Graph {
                 for output in outputs {
                     let uses = self.used_in.of(output.0);
                     seen_down += uses.len();
-                    for entry in uses {
-                        if enter(&mut batch_marks[entry.other as usize], below, above, entry.other, down) {
+                    for into in uses {
+                        if enter(&mut batch_marks[into.0 as usize], below, above, into.0, down) {
                             return true;
                         }
                     }

@@ -1,7 +1,7 @@
 //! A look around for what still accounts for the content of a batch.
 
 use crate::ripple::Ripple;
-use crate::{BatchIx, Content, LotIx};
+use crate::{BatchIx, Content};
 
 /// How many batches a proof may be looked for in. Where equipment is never cleaned out, everything hangs together over
 /// it and hardly a substance has one reason only; the next is found within a few batches, or is not worth the search.
@@ -73,8 +73,7 @@ impl<'a, 'g> Proof<'a, 'g> {
     fn look(&mut self, batch: BatchIx, wanted: Wanted) {
         let ripple = self.ripple;
         self.find(wanted.within(ripple.batch_own(batch)));
-        for entry in ripple.graph.uses_in.of(batch.0) {
-            let lot = LotIx(entry.other);
+        for &lot in ripple.graph.uses_in.of(batch.0) {
             self.find(wanted.within(ripple.lot_own(lot)));
             if let Some(maker) = ripple.graph.made_by(lot) {
                 self.ask(maker, wanted);

@@ -121,11 +121,11 @@ impl Reach {
         loop {
             // Uses first, so that hardly anything is entered by contact and then again by use.
             if let Some(lot) = self.used.pop() {
-                for entry in graph.used_in.of(lot.0) {
-                    self.enter_batch_by_use(graph, BatchIx(entry.other));
+                for batch in graph.used_in.of(lot.0) {
+                    self.enter_batch_by_use(graph, *batch);
                 }
             } else if let Some(batch) = self.touched.pop() {
-                graph.outputs.of(batch.0).iter().for_each(|lot| self.enter_lot(graph, *lot));
+                graph.outputs.of(batch.0).for_each(|lot| self.enter_lot(graph, lot));
                 if self.with_contact {
                     graph.contacts_after.of(batch.0).iter().for_each(|contact| self.enter_batch(contact.other));
                 }
@@ -144,7 +144,7 @@ impl Reach {
 
     fn enter_batch_by_use(&mut self, graph: &Graph, batch: BatchIx) {
         if self.batches_by_use.insert(batch.0) {
-            graph.outputs.of(batch.0).iter().for_each(|lot| self.enter_lot_by_use(*lot));
+            graph.outputs.of(batch.0).for_each(|lot| self.enter_lot_by_use(lot));
             self.enter_batch(batch);
         }
     }
@@ -152,7 +152,7 @@ impl Reach {
     fn enter_lot(&mut self, graph: &Graph, lot: LotIx) {
         if self.lots.insert(lot.0) {
             self.len += 1;
-            graph.used_in.of(lot.0).iter().for_each(|entry| self.enter_batch(BatchIx(entry.other)));
+            graph.used_in.of(lot.0).iter().for_each(|batch| self.enter_batch(*batch));
         }
     }
 

@@ -52,14 +52,14 @@ impl<'a> Ripple<'a> {
         let (graph, Supposed { lots, batches }) = (self.graph, self.supposed);
         for &(lot, own) in lots {
             let less = graph.lot_own.of(lot.0).minus(own);
-            graph.used_in.of(lot.0).iter().for_each(|entry| self.lose(BatchIx(entry.other), less));
+            graph.used_in.of(lot.0).iter().for_each(|into| self.lose(*into, less));
         }
         for &(batch, own) in batches {
             self.lose(batch, graph.batch_own.of(batch.0).minus(own));
         }
         self.settle();
         for &(lot, own) in lots {
-            graph.used_in.of(lot.0).iter().for_each(|entry| self.gain(BatchIx(entry.other), own));
+            graph.used_in.of(lot.0).iter().for_each(|into| self.gain(*into, own));
         }
         for &(batch, own) in batches {
             self.gain(batch, own);
@@ -160,9 +160,9 @@ impl<'a> Ripple<'a> {
             for lot in graph.outputs.of(batch.0) {
                 let uses = graph.used_in.of(lot.0);
                 if !uses.is_empty() {
-                    let content = now.union(self.lot_own(*lot));
-                    for entry in uses {
-                        self.gain(BatchIx(entry.other), content);
+                    let content = now.union(self.lot_own(lot));
+                    for into in uses {
+                        self.gain(*into, content);
                     }
                 }
             }
@@ -190,7 +190,7 @@ impl<'a> Ripple<'a> {
             let place = &mut self.scratch.touched[at as usize];
             place.now = place.now.minus(lost);
             for lot in graph.outputs.of(batch.0) {
-                graph.used_in.of(lot.0).iter().for_each(|entry| self.lose(BatchIx(entry.other), lost));
+                graph.used_in.of(lot.0).iter().for_each(|into| self.lose(*into, lost));
             }
             for contact in graph.contacts_after.of(batch.0) {
                 self.lose(contact.other, lost.carried(contact.carries));
@@ -207,8 +207,8 @@ impl<'a> Ripple<'a> {
     /// What is in `batch` by declarations of it and of what went into it, whatever becomes of the batches before it.
     fn declared(&self, batch: BatchIx) -> Content {
         let mut sum = self.batch_own(batch);
-        for entry in self.graph.uses_in.of(batch.0) {
-            sum = sum.union(self.lot_own(LotIx(entry.other)));
+        for lot in self.graph.uses_in.of(batch.0) {
+            sum = sum.union(self.lot_own(*lot));
         }
         sum
     }
@@ -216,8 +216,8 @@ impl<'a> Ripple<'a> {
     /// What is in `batch` by all that is now in what went into it and in what it was in contact with.
     fn gathered(&self, batch: BatchIx) -> Content {
         let mut sum = self.batch_own(batch);
-        for entry in self.graph.uses_in.of(batch.0) {
-            sum = sum.union(self.lot_content(LotIx(entry.other)));
+        for lot in self.graph.uses_in.of(batch.0) {
+            sum = sum.union(self.lot_content(*lot));
         }
         for contact in self.graph.contacts_before.of(batch.0) {
             sum = sum.union(self.now(contact.other).carried(contact.carries));

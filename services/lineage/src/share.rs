@@ -61,8 +61,8 @@ impl Graph {
             }
             balance.lost_mg += found.mg * totals.rest();
             if found.yields_seed {
-                let of_seeds = outputs.iter().filter(|lot| scratch.is_seed(**lot));
-                balance.in_seeds_mg += of_seeds.map(|lot| totals.divide(found.mg) * mg(self.mass(*lot))).sum::<f64>();
+                let of_seeds = outputs.filter(|lot| scratch.is_seed(*lot));
+                balance.in_seeds_mg += of_seeds.map(|lot| totals.divide(found.mg) * mg(self.mass(lot))).sum::<f64>();
             }
         }
         balance
@@ -91,9 +91,9 @@ impl Graph {
                 continue;
             }
             let part = self.batch_totals(batch).divide(found.mg);
-            for entry in self.uses_in.of(batch.0) {
-                let at = lot_marks[entry.other as usize].at;
-                shares[at as usize].mg += part * mg(entry.mg);
+            for (used, used_mg) in self.uses_in.both(batch.0) {
+                let at = lot_marks[used.0 as usize].at;
+                shares[at as usize].mg += part * mg(used_mg);
                 pending[at as usize] -= 1;
                 if pending[at as usize] == 0 {
                     ready.push(at);
@@ -105,7 +105,7 @@ impl Graph {
 
     /// Fills `shares` going forward, and `mg` of the batches found; gives the number of seeds, which stand first.
     fn divide(&self, scratch: &mut Scratch, seeds: &[LotIx]) -> usize {
-        let seeds = self.find_forward(scratch, seeds);
+        let seeds = self.find_forward::<true>(scratch, seeds);
         let reached = scratch.epoch;
         let Scratch { lot_marks, batch_marks, lots, batches, ready, shares, .. } = scratch;
         shares.clear();
@@ -116,9 +116,9 @@ impl Graph {
         while let Some(at) = ready.pop() {
             let share = shares[at as usize];
             let part = self.lot_totals(share.lot).divide(share.mg);
-            for entry in self.used_in.of(share.lot.0) {
-                let found = &mut batches[batch_marks[entry.other as usize].at as usize];
-                found.mg += part * mg(entry.mg);
+            for (into, used_mg) in self.used_in.both(share.lot.0) {
+                let found = &mut batches[batch_marks[into.0 as usize].at as usize];
+                found.mg += part * mg(used_mg);
                 found.pending -= 1;
                 if found.pending > 0 {
                     continue;
@@ -129,7 +129,7 @@ impl Graph {
                     if found.yields_seed && lot_marks[output.0 as usize].epoch == reached {
                         continue;
                     }
-                    shares[at as usize].mg = part * mg(self.mass(*output));
+                    shares[at as usize].mg = part * mg(self.mass(output));
                     ready.push(at);
                     at += 1;
                 }

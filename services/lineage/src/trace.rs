@@ -2,6 +2,7 @@
 
 use crate::index::narrow;
 use crate::scratch::{Found, Mark};
+use crate::yields::Yielded;
 use crate::{BatchIx, Graph, LotIx, Scratch};
 
 /// One lot on the way from one lot to another.
@@ -19,7 +20,7 @@ impl Graph {
     ///
     /// A use of 0 mg counts: something was written down, and a recall had better look at it.
     pub fn forward<'s>(&self, scratch: &'s mut Scratch, seeds: &[LotIx]) -> &'s [LotIx] {
-        self.find_forward(scratch, seeds);
+        self.find_forward::<false>(scratch, seeds);
         &scratch.lots
     }
 
@@ -38,15 +39,15 @@ impl Graph {
         Some(scratch.chain(found).map(|at| Step { lot: scratch.lots[at as usize], batch: batch_after(at) }).collect())
     }
 
-    /// Fills `lots` and `batches` with what holds any of the seeds. Afterwards `pending` of each batch is the number of
-    /// uses of found lots in it, and the marks of batches lead to their positions. Gives the number of seeds, each
-    /// counted once.
+    /// Fills `lots` with what holds any of the seeds, and if they are `COUNTED` also `batches`: afterwards `pending` of each
+    /// batch is then the number of uses of found lots in it, and the marks of batches lead to their positions. Gives the
+    /// number of seeds, each counted once.
     ///
     /// A lot has one maker and a batch is entered once, so no lot is met twice and none needs a mark, except the
     /// seeds: they stand first in any case. The batches that yielded one are marked with the lower number beforehand.
-    pub(crate) fn find_forward(&self, scratch: &mut Scratch, seeds: &[LotIx]) -> usize {
+    pub(crate) fn find_forward<const COUNTED: bool>(&self, scratch: &mut Scratch, seeds: &[LotIx]) -> usize {
         let (yields_seed, reached) = scratch.begin(self);
-        let Scratch { lot_marks, batch_marks, lots, batches, .. } = scratch;
+        let Scratch { lot_marks, batch_marks, lots, batches, ready, .. } = scratch;
         for &seed in seeds {
             let maker = self.made_by(seed);
             if lot_marks[seed.0 as usize].epoch == reached {
@@ -54,32 +55,40 @@ impl Graph {
             }
             lot_marks[seed.0 as usize].epoch = reached;
             lots.push(seed);
+            if self.ever_used.holds(seed.0) {
+                ready.push(seed.0);
+            }
             if let Some(maker) = maker {
                 batch_marks[maker.0 as usize].epoch = yields_seed;
             }
         }
         let seeds = lots.len();
         let mut next = 0;
-        while let Some(lot) = lots.get(next) {
+        while let Some(lot) = ready.get(next) {
             next += 1;
-            for entry in self.used_in.of(lot.0) {
-                let mark = &mut batch_marks[entry.other as usize];
+            for &batch in self.used_in.of(*lot) {
+                let mark = &mut batch_marks[batch.0 as usize];
                 if mark.epoch == reached {
-                    batches[mark.at as usize].pending += 1;
+                    if COUNTED {
+                        batches[mark.at as usize].pending += 1;
+                    }
                     continue;
                 }
                 let yields_seed = mark.epoch == yields_seed;
                 *mark = Mark { epoch: reached, at: narrow(batches.len()) };
-                let batch = BatchIx(entry.other);
-                batches.push(Found { batch, first: narrow(lots.len()), pending: 1, yields_seed, mg: 0.0 });
+                if COUNTED {
+                    batches.push(Found { batch, first: narrow(lots.len()), pending: 1, yields_seed, mg: 0.0 });
+                }
                 let outputs = self.outputs.of(batch.0);
                 if yields_seed {
-                    lots.extend(outputs.iter().filter(|lot| lot_marks[lot.0 as usize].epoch != reached));
+                    let new = outputs.filter(|lot| lot_marks[lot.0 as usize].epoch != reached);
+                    new.for_each(|lot| Yielded::List(&[lot]).append_to(lots, &self.ever_used, ready));
                 } else {
-                    lots.extend_from_slice(outputs);
+                    outputs.append_to(lots, &self.ever_used, ready);
                 }
             }
         }
+        ready.clear();
         seeds
     }
 
@@ -114,18 +123,18 @@ impl Graph {
             }
             *mark = Mark { epoch: reached, at: narrow(batches.len()) };
             batches.push(Found { batch, first: 0, pending: 1, yields_seed: false, mg: 0.0 });
-            for entry in self.uses_in.of(batch.0) {
-                let mark = &mut lot_marks[entry.other as usize];
+            for &used in self.uses_in.of(batch.0) {
+                let mark = &mut lot_marks[used.0 as usize];
                 if mark.epoch == reached {
                     pending[mark.at as usize] += 1;
                     continue;
                 }
                 let at = narrow(lots.len());
                 *mark = Mark { epoch: reached, at };
-                lots.push(LotIx(entry.other));
+                lots.push(used);
                 pending.push(1);
                 via.push(from);
-                if wanted(LotIx(entry.other)) {
+                if wanted(used) {
                     return Some(at);
                 }
             }

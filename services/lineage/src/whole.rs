@@ -1,9 +1,11 @@
 //! A graph from all its facts at once.
 
 use crate::adjacency::Adjacency;
+use crate::bits::Bits;
 use crate::content::Declared;
-use crate::graph::{self, RECEIVED, check_mass, sum};
+use crate::graph::{RECEIVED, check_mass, sum};
 use crate::index::narrow;
+use crate::yields::Yields;
 use crate::{BatchIx, Contact, Content, Graph, Loop, LotIx, Scratch};
 
 /// All the facts of a graph.
@@ -132,16 +134,18 @@ impl Graph {
         let lots = self.mass.len();
         let (mass, maker) = (&self.mass, &self.maker);
         let by_lot = || {
-            let entries = uses.iter().map(|one| (one.lot.0, graph::Use { other: one.batch.0, mg: one.mass_mg }));
-            (Adjacency::whole(lots, entries), added(lots, uses.iter().map(|one| (one.lot.0, one.mass_mg))))
+            let entries = uses.iter().map(|one| (one.lot.0, one.batch, one.mass_mg));
+            let used_in = Adjacency::whole(lots, entries);
+            let ever_used: Bits = (0..narrow(lots)).filter(|lot| !used_in.of(*lot).is_empty()).collect();
+            (used_in, ever_used, added(lots, uses.iter().map(|one| (one.lot.0, one.mass_mg))))
         };
         let by_batch = || {
-            let entries = uses.iter().map(|one| (one.batch.0, graph::Use { other: one.lot.0, mg: one.mass_mg }));
+            let entries = uses.iter().map(|one| (one.batch.0, one.lot, one.mass_mg));
             (Adjacency::whole(batches, entries), added(batches, uses.iter().map(|one| (one.batch.0, one.mass_mg))))
         };
         let yielded = || {
             let made = (0_u32..).zip(maker).filter(|(_, maker)| **maker != RECEIVED);
-            let outputs = Adjacency::whole(batches, made.clone().map(|(lot, maker)| (*maker, LotIx(lot))));
+            let outputs = Yields::whole(batches, made.clone().map(|(lot, maker)| (*maker, LotIx(lot))));
             (outputs, added(batches, made.map(|(lot, maker)| (*maker, mass[lot as usize]))))
         };
         let (of_lots, of_batches, of_yields) = std::thread::scope(|scope| {
@@ -150,7 +154,7 @@ impl Graph {
             let by_lot = by_lot.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
             (by_lot, rest.0, rest.1)
         });
-        (self.used_in, self.used) = of_lots;
+        (self.used_in, self.ever_used, self.used) = of_lots;
         (self.uses_in, self.input) = of_batches;
         (self.outputs, self.output) = of_yields;
         self.untracked = vec![0; batches];
@@ -162,9 +166,9 @@ impl Graph {
     fn meet(&mut self, contacts: &[WholeContact]) {
         let real = contacts.iter().filter(|one| one.before != one.after && one.carries != 0);
         let end = |other, one: &WholeContact| Contact { other, carries: one.carries, via: one.via };
-        let before = real.clone().map(|one| (one.after.0, end(one.before, one)));
+        let before = real.clone().map(|one| (one.after.0, end(one.before, one), ()));
         self.contacts_before = Adjacency::whole(self.batches(), before);
-        self.contacts_after = Adjacency::whole(self.batches(), real.map(|one| (one.before.0, end(one.after, one))));
+        self.contacts_after = Adjacency::whole(self.batches(), real.map(|one| (one.before.0, end(one.after, one), ())));
     }
 
     /// Works out what is in every batch: once forward through all, in the order they were recorded in, then through those
@@ -172,7 +176,7 @@ impl Graph {
     fn fill(&mut self) {
         for batch in 0..narrow(self.batches()) {
             let used = self.uses_in.of(batch).iter();
-            let own = used.fold(self.batch_own.of(batch), |sum, one| sum.union(self.lot_own.of(one.other)));
+            let own = used.fold(self.batch_own.of(batch), |sum, lot| sum.union(self.lot_own.of(lot.0)));
             self.content[batch as usize] = own;
         }
         let (mut again, mut queued) = (Vec::new(), vec![false; self.batches()]);
@@ -205,7 +209,7 @@ impl Graph {
             }
         };
         for lot in self.outputs.of(batch) {
-            self.used_in.of(lot.0).iter().for_each(|one| give(one.other, now));
+            self.used_in.of(lot.0).iter().for_each(|into| give(into.0, now));
         }
         for contact in self.contacts_after.of(batch) {
             give(contact.other.0, now.carried(contact.carries));
@@ -215,23 +219,23 @@ impl Graph {
     /// Finds the lot that would contain itself, if there is one. What was written down in the order it happened cannot
     /// have one, and is only looked over.
     fn refuse_circles(&self) -> Result<(), Loop> {
-        let maker_of = |one: &graph::Use| self.maker[one.other as usize];
+        let maker_of = |lot: &LotIx| self.maker[lot.0 as usize];
         let is_late =
-            |batch: u32| self.uses_in.of(batch).iter().any(|one| maker_of(one) != RECEIVED && maker_of(one) >= batch);
+            |batch: u32| self.uses_in.of(batch).iter().any(|lot| maker_of(lot) != RECEIVED && maker_of(lot) >= batch);
         let batches = narrow(self.batches());
         let Some(first) = (0..batches).find(|batch| is_late(*batch)) else { return Ok(()) };
         // Batch by batch, each once all that it is made of came before.
-        let made_of = |batch: u32| self.uses_in.of(batch).iter().filter(|one| maker_of(one) != RECEIVED).count();
+        let made_of = |batch: u32| self.uses_in.of(batch).iter().filter(|lot| maker_of(lot) != RECEIVED).count();
         let mut left: Vec<usize> = (0..batches).map(made_of).collect();
         let mut ready: Vec<u32> = (0..batches).filter(|batch| left[*batch as usize] == 0).collect();
         let mut settled = ready.len();
         while let Some(batch) = ready.pop() {
-            let uses = self.outputs.of(batch).iter().flat_map(|lot| self.used_in.of(lot.0));
-            for one in uses {
-                let left = &mut left[one.other as usize];
+            let uses = self.outputs.of(batch).flat_map(|lot| self.used_in.of(lot.0));
+            for into in uses {
+                let left = &mut left[into.0 as usize];
                 *left -= 1;
                 if *left == 0 {
-                    ready.push(one.other);
+                    ready.push(into.0);
                     settled += 1;
                 }
             }
@@ -240,8 +244,7 @@ impl Graph {
             return Ok(());
         }
         let unsettled = (first..batches).filter(|batch| left[*batch as usize] > 0);
-        let mut uses =
-            unsettled.flat_map(|batch| self.uses_in.of(batch).iter().map(move |one| (LotIx(one.other), batch)));
+        let mut uses = unsettled.flat_map(|batch| self.uses_in.of(batch).iter().map(move |lot| (*lot, batch)));
         let mut scratch = Scratch::new();
         Err(uses
             .find_map(|(lot, batch)| self.would_loop(&mut scratch, lot, BatchIx(batch)))
