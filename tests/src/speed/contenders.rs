@@ -57,7 +57,7 @@ impl Told {
         u32::try_from(self.lots.len()).unwrap_or(u32::MAX)
     }
 
-    /// Our graph, filled as a server fills it when it starts: batches, lots, uses.
+    /// Our graph, one fact after the other. What a server makes of all at once when it starts is a little quicker to trace.
     pub fn graph(&self) -> Graph {
         let mut graph = Graph::new();
         for _ in 0..self.batches {
@@ -143,21 +143,23 @@ impl Search {
         Self { marks: vec![0; nodes], ..Self::default() }
     }
 
-    /// Every node that can be reached in static rows.
-    pub fn in_rows(&mut self, rows: &Rows, from: u32) -> &[u32] {
+    /// Every node that can be reached in static rows from any of some, each of which is named once.
+    pub fn in_rows(&mut self, rows: &Rows, from: &[u32]) -> &[u32] {
         self.go(from, |node| rows.of_node(node).iter().copied())
     }
 
     /// Every node that can be reached in petgraph.
     pub fn in_petgraph(&mut self, graph: &DiGraph<(), ()>, from: u32, direction: Direction) -> &[u32] {
-        self.go(from, |node| graph.neighbors_directed(NodeIndex::new(node as usize), direction).map(narrow))
+        self.go(&[from], |node| graph.neighbors_directed(NodeIndex::new(node as usize), direction).map(narrow))
     }
 
-    fn go<I: Iterator<Item = u32>>(&mut self, from: u32, neighbours: impl Fn(u32) -> I) -> &[u32] {
+    fn go<I: Iterator<Item = u32>>(&mut self, from: &[u32], neighbours: impl Fn(u32) -> I) -> &[u32] {
         self.mark += 1;
         self.queue.clear();
-        self.queue.push(from);
-        self.marks[from as usize] = self.mark;
+        self.queue.extend_from_slice(from);
+        for node in from {
+            self.marks[*node as usize] = self.mark;
+        }
         let mut next = 0;
         while let Some(node) = self.queue.get(next) {
             next += 1;

@@ -3,12 +3,12 @@
 use std::cell::Cell;
 
 use serde_json::{Value, json};
-use tubtrail_lineage::{LotIx, Scratch};
+use tubtrail_lineage::{Graph, LotIx, Scratch};
 use tubtrail_operations::{Tubtrail, system_clock};
 
 use super::Failure;
 use super::clock::{figures_by_turns, seconds_by_turns};
-use super::contenders::Told;
+use super::contenders::{Rows, Search, Told};
 use super::launched::Served;
 use super::lineage::{microseconds_of_one, trace};
 use super::report::{Line, Report, Target};
@@ -26,7 +26,10 @@ const CHECK: &str = "an allergen answer over HTTP";
 const RECALL: &str = "a line of a supplier's recall over HTTP";
 
 /// How far back a recall of all that a supplier brought goes, in days.
-const DAYS: [u32; 2] = [9, 90];
+const DAYS: u32 = 90;
+/// And how far for comparison: what nine days touch a processor may have close by, what 900 do it has not.
+const FEW_DAYS: u32 = 9;
+const MANY_DAYS: u32 = 900;
 /// How often each is asked: a single one is easily disturbed.
 const MANY: usize = 20;
 /// How often a whole recall is read, which takes long.
@@ -63,38 +66,87 @@ pub fn of_lineage(scale: &Scale, report: &mut Report) -> Result<(), Failure> {
     Ok(())
 }
 
-/// All that a supplier brought in the last days of the world, traced together.
+/// All that a supplier brought in the last days of the world, traced together: beside static arrays, and beside fewer and
+/// more days.
 fn recall(scale: &Scale, report: &mut Report, told: &Told) -> Result<(), Failure> {
-    let graph = told.graph();
-    let mut scratch = Scratch::new();
-    let mut costs = [(0, 0.0); 2];
-    for (cost, days) in costs.iter_mut().zip(DAYS) {
-        let first = scale.world.days.saturating_sub(days);
-        let of_supplier = told.received.iter().filter(|(_, day, item)| *day >= first && item % SUPPLIERS == 0);
-        let seeds: Vec<LotIx> = of_supplier.map(|(lot, ..)| LotIx::from_index(*lot)).collect();
-        let mut found = 0;
+    let mut traced = Recall { scale, told, graph: told.graph(), scratch: Scratch::new() };
+    let (few, some, many) = (traced.of_days(FEW_DAYS)?, traced.of_days(DAYS)?, traced.of_days(MANY_DAYS)?);
+    let in_arrays = traced.in_arrays(DAYS, some.lots)?;
+    let line = |id, days, recalled: &Recalled, other, others| Line {
+        id,
+        what: format!("recall of a supplier's {days} days, {} lots, each", recalled.lots),
+        ours: recalled.ns,
+        unit: "ns",
+        other,
+        others,
+        ratio: recalled.ns / others,
+        target: Target::AtMost(2.0),
+    };
+    report.add(line("recall-of-a-supplier-arrays", DAYS, &some, "static arrays", in_arrays));
+    report.add(line("recall-of-a-supplier", DAYS, &some, "of its last 9 days", few.ns));
+    report.add(line("recall-of-a-supplier-long", MANY_DAYS, &many, "of its last 90 days", some.ns));
+    Ok(())
+}
+
+struct Recall<'a> {
+    scale: &'a Scale,
+    told: &'a Told,
+    graph: Graph,
+    scratch: Scratch,
+}
+
+/// What a recall found, and the nanoseconds a lot that it took.
+struct Recalled {
+    lots: usize,
+    ns: f64,
+}
+
+impl Recall<'_> {
+    fn seeds(&self, days: u32) -> impl Iterator<Item = u32> {
+        let first = self.scale.world.days.saturating_sub(days);
+        let of_supplier =
+            self.told.received.iter().filter(move |(_, day, item)| *day >= first && item % SUPPLIERS == 0);
+        of_supplier.map(|(lot, ..)| *lot)
+    }
+
+    fn of_days(&mut self, days: u32) -> Result<Recalled, Failure> {
+        let seeds: Vec<LotIx> = self.seeds(days).map(LotIx::from_index).collect();
+        let mut lots = 0;
+        let seconds = self.seconds(|recall| lots = recall.graph.forward(&mut recall.scratch, &seeds).len())?;
+        Ok(Recalled { lots, ns: seconds * nanoseconds_of_one(lots) })
+    }
+
+    /// Nanoseconds for each of so many lots, which static arrays must find too.
+    fn in_arrays(&mut self, days: u32, lots: usize) -> Result<f64, Failure> {
+        let seeds: Vec<u32> = self.seeds(days).collect();
+        let rows = Rows::of(self.told.nodes(), self.told.edges());
+        let mut search = Search::new(self.told.nodes());
+        let first_batch = self.told.first_batch();
+        let found = search.in_rows(&rows, &seeds).iter().filter(|node| **node < first_batch).count();
+        if found != lots {
+            return Err(format!("static arrays found {found} lots where ours found {lots}").into());
+        }
+        let mut nodes = 0;
+        let seconds = self.seconds(|_| nodes += search.in_rows(&rows, &seeds).len())?;
+        Ok(seconds * nanoseconds_of_one(lots))
+    }
+
+    /// How long it takes, by the middle of many times.
+    fn seconds(&mut self, mut trace: impl FnMut(&mut Self)) -> Result<f64, Failure> {
+        let turns = self.scale.rounds * MANY;
         let turns = seconds_by_turns(
-            scale.rounds * MANY,
+            turns,
             &mut [&mut || {
-                found = graph.forward(&mut scratch, &seeds).len();
+                trace(self);
                 Ok(())
             }],
         )?;
-        // Nanoseconds a lot.
-        *cost = (found, turns.median(0) * microseconds_of_one(found.max(1)) * 1000.0);
+        Ok(turns.median(0))
     }
-    let [(_, short), (lots, long)] = costs;
-    report.add(Line {
-        id: "recall-of-a-supplier",
-        what: format!("recall of a supplier's {} days, {lots} lots, each", DAYS[1]),
-        ours: long,
-        unit: "ns",
-        other: "of its last 9 days",
-        others: short,
-        ratio: long / short,
-        target: Target::AtMost(2.0),
-    });
-    Ok(())
+}
+
+fn nanoseconds_of_one(count: usize) -> f64 {
+    microseconds_of_one(count.max(1)) * 1e3
 }
 
 /// Answers in the smaller worlds, beside what was taken in the large one.
@@ -140,7 +192,7 @@ pub fn take_answers(
 /// Recalls all that a supplier brought in the last days of a world: the number of the recall.
 pub fn recall_a_supplier(wire: &mut Wire, size: Size, kind: &str) -> Result<i64, Failure> {
     let day = |day: u32| first_day() + chrono::Days::new(day.into());
-    let (from, until) = (day(size.days.saturating_sub(DAYS[1])), day(size.days.saturating_sub(1)));
+    let (from, until) = (day(size.days.saturating_sub(DAYS)), day(size.days.saturating_sub(1)));
     let seed = json!({"by": "supplier_days", "supplier": "supplier-0", "from": from, "until": until});
     let new = json!({"kind": kind, "class": 1, "hazard": "measured", "seeds": [seed]}).to_string();
     let begun: Value = serde_json::from_slice(wire.post("/v1/recalls", &fresh_key(), &new, 201)?)?;

@@ -87,7 +87,7 @@ impl<'t> Contest<'t> {
             Ok(())
         };
         let arrays: &mut dyn FnMut() -> Result<(), Failure> = &mut || {
-            sum_of_rows += from.iter().map(|lot| search.in_rows(rows, *lot).len()).sum::<usize>();
+            sum_of_rows += from.iter().map(|lot| search.in_rows(rows, &[*lot]).len()).sum::<usize>();
             Ok(())
         };
         let direction = if way.forward { Direction::Outgoing } else { Direction::Incoming };
@@ -132,7 +132,7 @@ impl<'t> Contest<'t> {
             let count = |nodes: &[u32]| nodes.iter().filter(|node| **node < first_batch).count();
             let count_rows = |nodes: Vec<i32>| nodes.iter().filter(|node| node.unsigned_abs() < first_batch).count();
             let others = [
-                count(self.search.in_rows(&self.rows[usize::from(!way.forward)], *lot)),
+                count(self.search.in_rows(&self.rows[usize::from(!way.forward)], &[*lot])),
                 count(self.other_search.in_petgraph(&self.petgraph, *lot, direction)),
                 count_rows(postgres.reached(*lot, way.forward)?),
                 count_rows(sqlite.reached(*lot, way.forward)?),

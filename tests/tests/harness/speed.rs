@@ -7,7 +7,7 @@ use serde_json::Value;
 use tubtrail_tests::binary;
 
 /// Every line that `tests/speed` prints. Whoever adds one adds it here, so that none is lost without anyone noticing.
-const LINES: [&str; 66] = [
+const LINES: [&str; 68] = [
     "allergens-anew-postgres",
     "allergens-anew-sqlite",
     "allergens-bare-postgres",
@@ -44,6 +44,8 @@ const LINES: [&str; 66] = [
     "memory",
     "memory-at-start",
     "recall-of-a-supplier",
+    "recall-of-a-supplier-arrays",
+    "recall-of-a-supplier-long",
     "refusals-postgres",
     "refusals-sqlite",
     "servings-postgres",
