@@ -19,6 +19,8 @@ pub enum Sort {
     NotFound,
     /// There, but not to be asked in this way.
     WrongMethod,
+    /// Sent as something that is not taken there.
+    WrongType,
     /// Well said, but the state of things speaks against it.
     Refused,
     /// Can be read, but makes no sense.
@@ -60,6 +62,7 @@ problems! {
     FORBIDDEN = Forbidden "forbidden" "Your role does not allow this.";
     NOT_FOUND = NotFound "not-found" "There is no such thing, or it is out of your reach.";
     WRONG_METHOD = WrongMethod "wrong-method" "This address is not to be asked in this way.";
+    WRONG_TYPE = WrongType "wrong-content-type" "What was sent is not of a type that is taken here.";
     TOO_LARGE = TooLarge "too-large" "The request is larger than is taken.";
     TOO_MANY_ATTEMPTS = TooMany "too-many-attempts" "Too many wrong attempts; wait before the next.";
     BUSY = TooMany "busy" "Too many commands are waiting; try again in a moment.";

@@ -73,6 +73,9 @@ fn complete_operation(operation: &mut Operation, is_command: bool) {
                 if status == "201" { "Written down; this is how it stands." } else { "As it stands." }.into();
         }
     }
+    if operation.request_body.is_some() {
+        add_problems(operation, &[415]);
+    }
     let id = operation.operation_id.clone().unwrap_or_default();
     if operation.description.is_none() {
         operation.description.clone_from(&operation.summary);
@@ -140,7 +143,7 @@ fn add_problems(operation: &mut Operation, statuses: &[u16]) {
 }
 
 /// Every status a problem can have.
-const PROBLEM_STATUSES: [u16; 10] = [400, 401, 403, 404, 409, 413, 422, 429, 500, 503];
+const PROBLEM_STATUSES: [u16; 11] = [400, 401, 403, 404, 409, 413, 415, 422, 429, 500, 503];
 
 fn problem_name(status: u16) -> String {
     format!("Problem{status}")

@@ -179,7 +179,7 @@ fn expect_content_type(request: &HttpRequest, expected: &[&str]) -> Result<(), P
     let types = expected.iter().map(|one| Saying::as_it_is(*one));
     let types = Saying::joined(types, |one, other| say!("{one} or {other}", one, other)).unwrap_or(say!("nothing"));
     let detail = say!("send it as Content-Type: {types}", types);
-    Err(OperationError::new(&problems::MALFORMED, detail).into())
+    Err(OperationError::new(&problems::WRONG_TYPE, detail).into())
 }
 
 fn parse<T: DeserializeOwned>(request: &HttpRequest, bytes: &[u8]) -> Result<T, Problem> {

@@ -96,6 +96,7 @@ impl Problem {
             Sort::Forbidden => StatusCode::FORBIDDEN,
             Sort::NotFound => StatusCode::NOT_FOUND,
             Sort::WrongMethod => StatusCode::METHOD_NOT_ALLOWED,
+            Sort::WrongType => StatusCode::UNSUPPORTED_MEDIA_TYPE,
             Sort::Refused => StatusCode::CONFLICT,
             Sort::Invalid => StatusCode::UNPROCESSABLE_ENTITY,
             Sort::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,

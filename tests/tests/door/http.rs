@@ -29,7 +29,7 @@ fn what_cannot_be_read_is_blamed_on_its_place(backend: Backend) {
     send(json, "{").refused(400, "/problems/malformed");
     send(json, "").refused(400, "/problems/malformed");
     send(json, "{} {}").refused(422, "/problems/invalid");
-    send("text/plain", &site("x").to_string()).refused(400, "/problems/malformed");
+    send("text/plain", &site("x").to_string()).refused(415, "/problems/wrong-content-type");
     send("application/json; charset=utf-8", &site("x").to_string()).expect(201).done();
     let unknown = send(json, r#"{"code":"a","name":"a","kind":"shop","time_zone":"UTC","colour":"red"}"#);
     assert_eq!(unknown.refused(422, "/problems/invalid").field(), Some("colour"));

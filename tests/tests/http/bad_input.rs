@@ -140,7 +140,7 @@ fn unreadable() -> Vec<Case> {
         raw("application/json", "", 400, "malformed"),
         Case { field: Some("supplier"), ..raw("application/json", "{} {}", 422, "invalid") },
         raw("application/json", b"\xff\xfe".to_vec(), 400, "malformed"),
-        raw("text/plain", "{}", 400, "malformed"),
+        raw("text/plain", "{}", 415, "wrong-content-type"),
         raw("application/json", "[]", 422, "invalid"),
         raw("application/json", "null", 422, "invalid"),
         raw("application/json", "[".repeat(5000), 400, "malformed"),

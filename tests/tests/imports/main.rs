@@ -79,7 +79,7 @@ fn a_file_is_taken_over_http(backend: Backend) {
     let bad = send("sites", "text/csv", &SITES.replace("Europe/Lisbon", "Lisbon"));
     assert_eq!(bad.refused(422, "/problems/invalid").field(), Some("line 2: time_zone"));
     send("shoes", "text/csv", SITES).refused(404, "/problems/not-found");
-    send("sites", "application/json", "{}").refused(400, "/problems/malformed");
+    send("sites", "application/json", "{}").refused(415, "/problems/wrong-content-type");
     assert_eq!(world.owner.get("/v1/sites/quay").expect(200).json["name"], "Kitchen on the old quay");
 }
 

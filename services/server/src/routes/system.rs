@@ -135,6 +135,7 @@ fn meaning(sort: Sort) -> &'static str {
         Sort::Forbidden => "You are known, and your roles do not allow this anywhere, or not there; nothing was done.",
         Sort::NotFound => "It is not there, or at a site where you have no role; nothing was done.",
         Sort::WrongMethod => "The Allow header names the methods that are taken here; nothing was done.",
+        Sort::WrongType => "The detail names the content types that are taken here; nothing was done.",
         Sort::Refused => "The request is well said, but the state of things speaks against it; nothing was done.",
         Sort::Invalid => "The request was read and makes no sense; nothing was done. `field` names what is at fault.",
         Sort::TooLarge => "Nothing was done. Send less at a time.",
