@@ -4,7 +4,7 @@ use tubtrail_documents::report::{Cell, Column, ColumnKind, Row};
 use tubtrail_operations::Tubtrail;
 use tubtrail_operations::exports::{EventKind, Goods, PaperKind, Party, TrackingEvent, TrackingEvents};
 
-use super::{Gaps, head, lot_code, summary};
+use super::{Gaps, head, lot_code, party, summary};
 use crate::reports::{Source, column, text};
 
 const NOTICES: [&str; 2] = [
@@ -136,13 +136,9 @@ fn row(event: &TrackingEvent, name: &'static str, goods: &Goods) -> Row {
 }
 
 /// Name, address and location number.
-fn place(party: Option<&Party>) -> [Cell; 3] {
-    let one_line = |address: &String| address.lines().map(str::trim).collect::<Vec<_>>().join(", ");
-    [
-        text(party.map(|party| party.name.clone())),
-        text(party.and_then(|party| party.address.as_ref()).map(one_line)),
-        text(party.and_then(|party| party.gln.clone())),
-    ]
+fn place(place: Option<&Party>) -> [Cell; 3] {
+    let [name, address] = party(place);
+    [name, address, text(place.and_then(|place| place.gln.clone()))]
 }
 
 const fn paper_kind(kind: PaperKind) -> &'static str {

@@ -13,6 +13,8 @@ use tubtrail_documents::report::{Cell, Column, ColumnKind, Head, Table, TableFoo
 use tubtrail_operations::exports::{Goods, Party, TrackingEvents};
 use tubtrail_operations::trace::CAUTION;
 
+use crate::reports::text;
+
 /// What such a file is about.
 fn head(title: &str, notices: &[&str], events: &TrackingEvents) -> Head {
     let day = |day: Option<chrono::NaiveDate>| day.map_or_else(|| "not bounded".to_owned(), |day| day.to_string());
@@ -49,6 +51,12 @@ fn summary(title: &str, rows: &[(&str, &str)]) -> Table {
 /// The code of a lot as whoever gave it writes it: the supplier's own, or our number for what is made here.
 fn lot_code(goods: &Goods) -> Option<String> {
     goods.supplier_lot_code.clone().or_else(|| goods.lot.clone())
+}
+
+/// Name and address, each on one line.
+fn party(party: Option<&Party>) -> [Cell; 2] {
+    let one_line = |address: &String| address.lines().map(str::trim).collect::<Vec<_>>().join(", ");
+    [text(party.map(|party| party.name.clone())), text(party.and_then(|party| party.address.as_ref()).map(one_line))]
 }
 
 /// What is not recorded of a row, in words, so that nothing is taken for known that is not.

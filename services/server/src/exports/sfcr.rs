@@ -3,9 +3,9 @@
 
 use tubtrail_documents::report::{Cell, Column, ColumnKind, Row};
 use tubtrail_operations::Tubtrail;
-use tubtrail_operations::exports::{EventKind, Goods, PaperKind, Party, TrackingEvent, TrackingEvents};
+use tubtrail_operations::exports::{EventKind, Goods, PaperKind, TrackingEvent, TrackingEvents};
 
-use super::{Gaps, head, lot_code, summary};
+use super::{Gaps, head, lot_code, party, summary};
 use crate::reports::{Source, column, text};
 
 /// The file of some events.
@@ -108,10 +108,4 @@ fn row(event: &TrackingEvent, record: &'static str, goods: &Goods) -> Row {
     row.extend([batch, document].map(|paper| text(paper.map(|paper| paper.number.clone()))));
     row.push(gaps.cell());
     row
-}
-
-/// Name and address, each on one line.
-fn party(party: Option<&Party>) -> [Cell; 2] {
-    let one_line = |address: &String| address.lines().map(str::trim).collect::<Vec<_>>().join(", ");
-    [text(party.map(|party| party.name.clone())), text(party.and_then(|party| party.address.as_ref()).map(one_line))]
 }
