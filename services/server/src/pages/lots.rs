@@ -19,6 +19,7 @@ use tubtrail_operations::{OperationError, QuantityEntered, Request, Tubtrail, pr
 use super::fields::Fields;
 use super::figures::{Wall, number, weight};
 use super::forms::{Form, see_said};
+use super::names::Names;
 use super::page::{Frame, Shown, Unable, render};
 use super::rights::may_at;
 use super::texts::Texts;
@@ -63,6 +64,7 @@ struct Page {
 /// Where some of it lies.
 struct Place {
     site: String,
+    site_name: String,
     state: String,
     told: String,
     mass: String,
@@ -83,6 +85,8 @@ struct Beside {
 struct Found {
     lot: Lot,
     wall: Wall,
+    sites: Names,
+    partners: Names,
     /// None where somebody may not trace.
     beside: Option<[Beside; 2]>,
 }
@@ -184,13 +188,14 @@ fn find(tubtrail: &Tubtrail, asks: &Request, number: &str) -> Result<Found, Oper
         Err(error) if error.problem == &problems::FORBIDDEN => None,
         beside => Some(beside?),
     };
-    Ok(Found { lot, wall, beside })
+    let (sites, partners) = (Names::of_sites(tubtrail, asks)?, Names::of_partners(tubtrail, asks)?);
+    Ok(Found { lot, wall, sites, partners, beside })
 }
 
 async fn show(house: House, visitor: &Visitor, request: &HttpRequest, number: String, forms: Forms) -> Shown {
     let asks = visitor.asks();
     let found = off_thread(move || Ok((house.tubtrail.show_me(&asks)?, find(&house.tubtrail, &asks, &number)?)));
-    let (me, Found { lot, wall, beside }) = found.await.map_err(Unable::of(request))?;
+    let (me, Found { lot, wall, sites: names, partners, beside }) = found.await.map_err(Unable::of(request))?;
     let texts = visitor.texts;
     let status = [&forms.hold, &forms.release, &forms.discard].into_iter().map(Form::status).find(|one| *one != 200);
     let lies = lot.places.iter().filter(|holding| ON_HAND.contains(&holding.state.as_str()));
@@ -199,6 +204,7 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, number: St
         mass: weight(texts, holding.grams),
         may_send: holding.state == "available" && may_at(&me, &reach::DISPATCH_TRANSFER, &holding.site),
         may_discard: holding.state != "in_transit" && may_at(&me, &reach::DISCARD_LOT, &holding.site),
+        site_name: names.of(&holding.site).to_owned(),
         site: holding.site.clone(),
         state: holding.state.clone(),
     });
@@ -211,14 +217,14 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, number: St
         may_release: may(&reach::RELEASE_HOLD),
         may_trace: may(&reach::TRACE_LOT),
         may_label: lot.kind.word() != "received" && may(&reach::SHOW_LABEL),
-        came: came(texts, &lot.came_from),
+        came: came(texts, &lot.came_from, &partners),
         made_at: wall.day_and_time(lot.came_to_be_at),
         rests_until: lot.mature_at.map(|at| wall.day_and_time(at)),
         last_day: lot.expiry.map(|expiry| {
             texts.say_of(&format!("last-day-{}", expiry.kind.word()), "day", expiry.on.to_string()).into_owned()
         }),
         halt: halt(texts, &lot),
-        gone: gone(texts, &lot),
+        gone: gone(texts, &lot, &names),
         here,
         made_of,
         made_into,
@@ -232,11 +238,11 @@ async fn show(house: House, visitor: &Visitor, request: &HttpRequest, number: St
     Ok(render(status.unwrap_or_default(), &page))
 }
 
-fn came(texts: &Texts, origin: &Origin) -> String {
+fn came(texts: &Texts, origin: &Origin, partners: &Names) -> String {
     match origin {
-        Origin::Delivery { supplier, supplier_lot_code, .. } => {
-            texts.say_with("lot-from-supplier", &[("supplier", supplier), ("code", supplier_lot_code)]).into_owned()
-        }
+        Origin::Delivery { supplier, supplier_lot_code, .. } => texts
+            .say_with("lot-from-supplier", &[("supplier", partners.of(supplier)), ("code", supplier_lot_code)])
+            .into_owned(),
         Origin::Batch { batch, name, .. } => {
             texts.say_with("lot-from-batch", &[("name", name), ("batch", &batch.to_string())]).into_owned()
         }
@@ -258,10 +264,10 @@ fn halt(texts: &Texts, lot: &Lot) -> Vec<String> {
 }
 
 /// What became of what is gone.
-fn gone(texts: &Texts, lot: &Lot) -> Vec<String> {
+fn gone(texts: &Texts, lot: &Lot, sites: &Names) -> Vec<String> {
     let told = |holding: &Holding| {
         let what = texts.say(&format!("lies-{}", holding.state));
-        let told = format!("{} ({})", weight(texts, holding.grams), holding.site);
+        let told = format!("{} ({})", weight(texts, holding.grams), sites.of(&holding.site));
         named(texts, &what, &told)
     };
     let mut gone: Vec<String> =

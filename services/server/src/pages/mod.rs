@@ -17,6 +17,7 @@ mod live;
 mod lots;
 mod making;
 mod marks;
+mod names;
 mod page;
 mod pictures;
 mod places;

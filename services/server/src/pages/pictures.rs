@@ -1,22 +1,20 @@
 //! The picture of a trace on a page: what an operation tells, laid out by `documents`, with words in somebody's language.
 
-use std::collections::{BTreeSet, HashMap, HashSet};
+use std::collections::{BTreeSet, HashSet};
 
 use askama::Template;
 use tubtrail_documents::picture::{
     BY_CONTACT, BoxWords, Group, GroupSort, Picture, PictureLot, PictureWords, lay_out, write,
 };
 use tubtrail_operations::recalls::ReachedByContact;
-use tubtrail_operations::sites::Site;
 use tubtrail_operations::trace::{TraceHead, TraceStream, TraceTotals, TracedLot};
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
 use super::addresses::Address;
 use super::figures::{in_grams, in_thousands, micrograms, share};
+use super::names::Names;
 use super::texts::Texts;
 
-/// Most sites whose names are looked up.
-const MOST_SITES: u32 = 500;
 /// Most lots listed below a picture.
 pub const MOST_LISTED: usize = 100;
 
@@ -32,7 +30,7 @@ pub struct Gathered {
     /// Pairs of batches, the second on the same equipment after the first.
     contacts: Vec<(i64, i64)>,
     /// Names of the sites in reach, by code.
-    pub sites: HashMap<String, String>,
+    pub sites: Names,
 }
 
 /// A picture with the list that says the same, as part of a page.
@@ -87,14 +85,13 @@ pub fn drawn_alone(
 
 /// Reads a trace to its end.
 pub fn gather(tubtrail: &Tubtrail, asks: &Request, mut stream: TraceStream) -> Result<Gathered, OperationError> {
-    let sites = tubtrail.list::<Site>(asks, "", MOST_SITES)?.items;
     let mut gathered = Gathered {
         head: stream.head.clone(),
         totals: TraceTotals::default(),
         lots: Vec::new(),
         drawn: Vec::new(),
         contacts: Vec::new(),
-        sites: sites.into_iter().map(|site| (site.code, site.name)).collect(),
+        sites: Names::of_sites(tubtrail, asks)?,
     };
     let seeds: BTreeSet<String> = gathered.head.of.iter().cloned().collect();
     while !stream.is_at_its_end() {
@@ -143,7 +140,7 @@ impl Gathered {
 
     /// The name of a site; its code, where that is all there is.
     pub fn site<'a>(&'a self, code: &'a str) -> &'a str {
-        self.sites.get(code).map_or(code, String::as_str)
+        self.sites.of(code)
     }
 
     /// The picture for a page at an address, whose `open` says what is opened and whose `box` which lots are listed.

@@ -17,6 +17,7 @@ use tubtrail_operations::{OperationError, Request, Tubtrail, problems};
 use super::fields::Fields;
 use super::figures::in_grams;
 use super::forms::{Form, same_name};
+use super::names::Names;
 use super::page::{Frame, Shown, Unable, render, see};
 use super::places;
 use super::texts::Texts;
@@ -78,10 +79,11 @@ async fn find_lot(house: House, visitor: Visitor, request: HttpRequest) -> Shown
     let work = off_thread(move || {
         let me = house.tubtrail.show_me(&asks)?;
         let mut suppliers = house.tubtrail.list::<Partner>(&asks, "", MOST_SUPPLIERS)?.items;
+        let names: Names = suppliers.iter().map(|one| (one.code.clone(), one.name.clone())).collect();
         suppliers.retain(|partner| partner.supplies);
-        Ok((me, suppliers, look(&house.tubtrail, &asks, &wanted)))
+        Ok((me, suppliers, names, look(&house.tubtrail, &asks, &wanted)))
     });
-    let (me, suppliers, found) = work.await.map_err(Unable::of(&request))?;
+    let (me, suppliers, names, found) = work.await.map_err(Unable::of(&request))?;
     let (form, found) = match found.map_err(Problem::from) {
         Ok(Found::One(lot)) => return Ok(see(&format!("/tracing/lots/{lot}"))),
         Ok(found) => (Form::new(&visitor, asked.clone()), found),
@@ -96,7 +98,7 @@ async fn find_lot(house: House, visitor: Visitor, request: HttpRequest) -> Shown
         Found::Lots { lots, has_more } => (Some(lots), has_more),
         _ => (None, false),
     };
-    let found = lots.map(|lots| lots.into_iter().map(|lot| FoundLot::of(visitor.texts, lot)).collect());
+    let found = lots.map(|lots| lots.into_iter().map(|lot| FoundLot::of(visitor.texts, lot, &names)).collect());
     let status = form.status();
     let page = Finding { frame: Frame::of(&visitor, &request, me), form, suppliers, found, has_more, together };
     Ok(render(status, &page))
@@ -175,9 +177,11 @@ fn look_for(tubtrail: &Tubtrail, asks: &Request, text: &str) -> Result<Found, Op
 }
 
 impl FoundLot {
-    fn of(texts: &Texts, lot: Lot) -> Self {
+    fn of(texts: &Texts, lot: Lot, partners: &Names) -> Self {
         let from = match lot.came_from {
-            Origin::Delivery { supplier, supplier_lot_code, .. } => format!("{supplier}, {supplier_lot_code}"),
+            Origin::Delivery { supplier, supplier_lot_code, .. } => {
+                format!("{}, {supplier_lot_code}", partners.of(&supplier))
+            }
             Origin::Batch { name, .. } => name,
         };
         Self {

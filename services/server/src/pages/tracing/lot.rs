@@ -13,6 +13,7 @@ use crate::house::{House, off_thread};
 use crate::pages::addresses::Address;
 use crate::pages::fields::Fields;
 use crate::pages::figures::{in_grams, micrograms, share};
+use crate::pages::names::Names;
 use crate::pages::page::{Frame, Shown, Unable, render, see};
 use crate::pages::pictures::{Drawn, Gathered, gather};
 use crate::pages::texts::{Said, Texts};
@@ -65,9 +66,10 @@ async fn lot_trace(house: House, visitor: Visitor, request: HttpRequest, lot: we
         let direction = question.direction.unwrap_or_else(|| usual(&lot));
         let traced = read(&house.tubtrail, &asks, &question.lot, direction)?;
         drop(seat);
-        Ok((me, lot, direction, traced, question.address))
+        let partners = Names::of_partners(&house.tubtrail, &asks)?;
+        Ok((me, lot, partners, direction, traced, question.address))
     });
-    let (me, lot, direction, traced, address) = found.await.map_err(Unable::of(&request))?;
+    let (me, lot, partners, direction, traced, address) = found.await.map_err(Unable::of(&request))?;
     let texts = visitor.texts;
     let may_begin = me.roles.iter().any(|at| matches!(at.role, Role::Owner | Role::Kitchen) && at.site.is_none());
     let way = way(direction);
@@ -79,7 +81,9 @@ async fn lot_trace(house: House, visitor: Visitor, request: HttpRequest, lot: we
         part: format!("/tracing/lots/{}/picture", lot.lot),
         begin: may_begin.then(|| format!("/recalls/begin?by=lots&lots={}", lot.lot)),
         from: match &lot.came_from {
-            Origin::Delivery { supplier, supplier_lot_code, .. } => format!("{supplier}, {supplier_lot_code}"),
+            Origin::Delivery { supplier, supplier_lot_code, .. } => {
+                format!("{}, {supplier_lot_code}", partners.of(supplier))
+            }
             Origin::Batch { name, started_at, .. } => format!("{name}, {}", started_at.format("%Y-%m-%d")),
         },
         last_day: lot.expiry.as_ref().map(|expiry| {

@@ -23,6 +23,7 @@ use crate::house::{House, off_thread};
 use crate::pages::fields::Fields;
 use crate::pages::figures::number;
 use crate::pages::forms::{Form, same_name, see_said};
+use crate::pages::names::Names;
 use crate::pages::page::{Frame, Shown, Unable, render};
 use crate::pages::rights::may_anywhere;
 use crate::pages::texts::Texts;
@@ -58,6 +59,8 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 struct Overview {
     frame: Frame,
     gaps: StatementGaps,
+    items: Names,
+    suppliers: Names,
     statements: Vec<Statement>,
     next: Option<String>,
     may_write: bool,
@@ -93,13 +96,19 @@ async fn statements_page(house: House, visitor: Visitor, request: HttpRequest) -
         let tubtrail = &house.tubtrail;
         let asked = StatementsAsked { item: None, supplier: None, lot: None, corrected_too: false, after, limit: ROWS };
         let gaps = tubtrail.list_statement_gaps(&asks, &GapsAsked::default())?;
-        Ok((tubtrail.show_me(&asks)?, gaps, tubtrail.list_statements(&asks, &asked)?))
+        let statements = tubtrail.list_statements(&asks, &asked)?;
+        let items = gaps.lots.iter().map(|lot| &lot.item).chain(statements.items.iter().map(|one| &one.item));
+        let items = Names::of_items(tubtrail, &asks, items.map(String::as_str))?;
+        let suppliers = Names::of_partners(tubtrail, &asks)?;
+        Ok((tubtrail.show_me(&asks)?, gaps, items, suppliers, statements))
     });
-    let (me, gaps, found) = found.await.map_err(Unable::of(&request))?;
+    let (me, gaps, items, suppliers, found) = found.await.map_err(Unable::of(&request))?;
     let page = Overview {
         may_write: may_anywhere(&me, &reach::CREATE_STATEMENT),
         frame: Frame::of(&visitor, &request, me),
         gaps,
+        items,
+        suppliers,
         statements: found.items,
         next: found.next,
     };
