@@ -195,6 +195,9 @@ fn what_needs_deciding_is_seen_at_once(backend: Backend) {
         let near = text(&mut browser, "section[aria-labelledby=stock-soon]");
         assert!(near.contains(&paste) && soon(house), "{path}: {near}");
     }
+    browser.ask("go", json!({"path": format!("/lots/{paste}")}));
+    let lot = text(&mut browser, "main");
+    assert!(lot.contains("Dairy"), "who brought it, by name: {lot}");
     browser.close();
     house.owner.post(&format!("/v1/lots/{base}/holds"), json!({"reason": "look again"})).expect(201).done();
     let transfer = house.owner.get("/v1/transfers").expect(200).json["items"][0]["id"].clone();

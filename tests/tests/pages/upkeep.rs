@@ -67,7 +67,9 @@ fn an_owner_lets_somebody_in_and_closes_a_gap(backend: Backend) {
     assert_eq!(stated.json["items"][0]["lists"], json!(["eu"]));
     let protein = json!([{"allergen": "milk", "percent": "3.3"}]);
     assert_eq!(stated.json["items"][0]["proteins"], protein);
-    assert!(text(&mut browser, "main").contains("3.3 g protein of milk in a hundred"));
+    let listed = text(&mut browser, "main");
+    assert!(listed.contains("3.3 g protein of milk in a hundred"), "{listed}");
+    assert!(listed.contains("Specification 3, Dairy"), "whose it is, by name: {listed}");
     // It left out soy: put right with a reason.
     let id = stated.json["items"][0]["id"].clone();
     browser.ask("press_link", json!({"name": format!("Put it right: {id}")}));

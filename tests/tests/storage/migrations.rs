@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use diesel::connection::SimpleConnection;
 use diesel_migrations::{FileBasedMigrations, MigrationHarness};
-use tubtrail_storage::{AnyConnection, Database, StorageError, migrations};
+use tubtrail_storage::{AnyConnection, Database, StorageError, audit, migrations};
 use tubtrail_tests::{Backend, TestDatabase, on_both};
 
 use crate::house::{House, numbers, open_site};
@@ -14,6 +14,7 @@ use crate::{every_fact, schema};
 on_both!(
     a_second_run_applies_nothing,
     down_and_up_again,
+    the_last_one_keeps_what_was_written,
     a_written_world_stands_a_second_start,
     a_database_without_its_tables_is_not_read,
     an_unknown_migration_is_noticed,
@@ -65,6 +66,23 @@ fn down_and_up_again(backend: Backend) {
     }
     migrations::run(&mut conn).unwrap();
     assert_eq!(schema::tables(&mut conn), before);
+}
+
+fn the_last_one_keeps_what_was_written(backend: Backend) {
+    let database = TestDatabase::new(backend);
+    every_fact::write(&House::open(&database));
+    let mut conn = database.connect();
+    let before = audit::check(&mut conn).unwrap();
+    assert!(before.wrong.is_none() && before.balances > 0, "{before:?}");
+    let files = FileBasedMigrations::from_path(folder(backend)).unwrap();
+    match &mut conn {
+        AnyConnection::Sqlite(conn) => conn.revert_last_migration(files).map(drop),
+        AnyConnection::Postgres(conn) => conn.revert_last_migration(files).map(drop),
+    }
+    .unwrap();
+    assert_eq!(audit::check(&mut conn).unwrap(), before);
+    assert_eq!(migrations::run(&mut conn).unwrap().len(), 1);
+    assert_eq!(audit::check(&mut conn).unwrap(), before);
 }
 
 fn a_written_world_stands_a_second_start(backend: Backend) {
