@@ -21,7 +21,7 @@ pub struct Scratch {
     pub(crate) pending: Vec<u32>,
     /// Backward only, by position in `lots`: the position of the lot from which it was found.
     pub(crate) via: Vec<u32>,
-    /// Work that can be done now, as positions or batches.
+    /// Work that can be done now, as positions, lots or batches.
     pub(crate) ready: Vec<u32>,
     /// The same for the other side of a search from both ends.
     pub(crate) ready_up: Vec<u32>,

@@ -39,9 +39,9 @@ impl Graph {
         Some(scratch.chain(found).map(|at| Step { lot: scratch.lots[at as usize], batch: batch_after(at) }).collect())
     }
 
-    /// Fills `lots` with what holds any of the seeds, and if they are `COUNTED` also `batches`: afterwards `pending` of each
-    /// batch is then the number of uses of found lots in it, and the marks of batches lead to their positions. Gives the
-    /// number of seeds, each counted once.
+    /// Fills `lots` with what holds any of the seeds, and `batches` too if these are to be `COUNTED`: `pending` of each is then
+    /// the number of uses of found lots in it, and their marks lead to their positions. Gives the number of seeds, each
+    /// counted once.
     ///
     /// A lot has one maker and a batch is entered once, so no lot is met twice and none needs a mark, except the
     /// seeds: they stand first in any case. The batches that yielded one are marked with the lower number beforehand.

@@ -195,9 +195,14 @@ fn what_needs_deciding_is_seen_at_once(backend: Backend) {
         let near = text(&mut browser, "section[aria-labelledby=stock-soon]");
         assert!(near.contains(&paste) && soon(house), "{path}: {near}");
     }
+    let mut kitchen = house.owner.get("/v1/sites/kitchen").expect(200).json;
+    kitchen["name"] = json!("Kitchen on the old quay");
+    house.owner.put("/v1/sites/kitchen", kitchen).expect(200).done();
     browser.ask("go", json!({"path": format!("/lots/{paste}")}));
     let lot = text(&mut browser, "main");
-    assert!(lot.contains("Dairy"), "who brought it, by name: {lot}");
+    for name in ["Dairy", "Kitchen on the old quay"] {
+        assert!(lot.contains(name), "who brought it and where it lies, by name: {lot}");
+    }
     browser.close();
     house.owner.post(&format!("/v1/lots/{base}/holds"), json!({"reason": "look again"})).expect(201).done();
     let transfer = house.owner.get("/v1/transfers").expect(200).json["items"][0]["id"].clone();

@@ -9,7 +9,6 @@ use tubtrail_operations::sites::Site;
 use tubtrail_operations::{OperationError, Request, Tubtrail};
 
 /// Names of some noun, by code.
-#[derive(Default)]
 pub struct Names(HashMap<String, String>);
 
 impl Names {
@@ -39,6 +38,7 @@ impl Names {
         codes.into_iter().map(named).collect()
     }
 
+    /// Of as many as a page lists.
     fn listed<T: Master>(
         tubtrail: &Tubtrail,
         asks: &Request,
