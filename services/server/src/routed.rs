@@ -52,7 +52,7 @@ static ROUTES: LazyLock<HashMap<String, Vec<Route>>> = LazyLock::new(|| {
 const NOUN: usize = 2;
 
 /// The routes that may fit a path.
-fn likely(segments: &[&str]) -> impl Iterator<Item = &'static Route> + Clone {
+fn likely(segments: &[&str]) -> impl Iterator<Item = &'static Route> {
     let of = |noun: &str| ROUTES.get(noun).into_iter().flatten();
     let noun = segments.get(NOUN).copied().unwrap_or_default();
     let named = (!noun.is_empty()).then(|| of(noun));
@@ -63,10 +63,10 @@ fn likely(segments: &[&str]) -> impl Iterator<Item = &'static Route> + Clone {
 /// one with fewer parameters is meant (OpenAPI 3.1.0, "Path Templating Matching"): `/v1/batches/write-up` is no batch.
 pub fn find(method: &Method, path: &str) -> Routed {
     let segments: Vec<_> = path.split('/').collect();
-    let fitting = || likely(&segments).filter(|route| fits(&route.segments, &segments));
-    let fewest = fitting().map(Route::parameters).min();
+    let fitting: Vec<_> = likely(&segments).filter(|route| fits(&route.segments, &segments)).collect();
+    let fewest = fitting.iter().map(|route| route.parameters()).min();
     let mut others = Vec::new();
-    for route in fitting().filter(|route| Some(route.parameters()) == fewest) {
+    for route in fitting.into_iter().filter(|route| Some(route.parameters()) == fewest) {
         if route.method == method {
             return Routed::To(route);
         }
@@ -78,9 +78,10 @@ pub fn find(method: &Method, path: &str) -> Routed {
     if others.is_empty() { Routed::Nowhere } else { Routed::OtherMethods(others.join(", ")) }
 }
 
+/// Paths of one noun begin alike: they are compared from their ends.
 fn fits(pattern: &[Option<String>], segments: &[&str]) -> bool {
     pattern.len() == segments.len()
-        && pattern.iter().zip(segments).all(|(pattern, segment)| match pattern {
+        && pattern.iter().zip(segments).rev().all(|(pattern, segment)| match pattern {
             Some(literal) => literal == segment,
             None => !segment.is_empty(),
         })

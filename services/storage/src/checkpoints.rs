@@ -4,10 +4,13 @@
 //! SQLite begins its log anew only where all of it is copied as a commit begins. Under load the thread never comes to that end: each
 //! copying leaves what was committed meanwhile. And a log that grows is slower to look anything up in. So when it is long, the thread
 //! stands aside, and the writer copies the rest, which is little, between two commits.
+//!
+//! Seldom is better: a page that many commits changed is copied once, and the writer meets the rest as seldom. When it is quiet all
+//! is copied, and whoever reads need not look into the log at all.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
@@ -19,14 +22,16 @@ use diesel::sqlite::SqliteConnection;
 
 use crate::{AnyConnection, Database, StorageError};
 
-/// Pages of 4 KiB that are worth copying: as many as SQLite takes by itself.
-const ENOUGH: i32 = 1000;
+/// Pages of 4 KiB that are worth copying while more are being written; tried, no source.
+const ENOUGH: i32 = 16_000;
 /// How long to wait for more of them; tried, no source.
 const PAUSE: Duration = Duration::from_millis(20);
-/// So long the log grows, in pages, before the writer copies the rest. 32 MiB; tried, no source.
-const LONG: i32 = 8000;
+/// It is quiet when nothing was committed for so long.
+const QUIET: Duration = Duration::from_secs(1);
+/// So long the log grows, in pages, before the writer copies the rest. 250 MiB; tried, no source.
+const LONG: i32 = 4 * ENOUGH;
 /// So long, should the thread be gone: then the writer copies by itself, whatever that takes.
-const LONGEST: i32 = 16 * LONG;
+const LONGEST: i32 = 4 * LONG;
 
 const STAYS: &str = "what was committed stays in the log for now";
 /// Waits for nobody who reads.
@@ -91,22 +96,30 @@ impl Drop for Checkpoints {
 }
 
 fn copy_after(commits: &Receiver<()>, mut conn: SqliteConnection, is_due: &AtomicBool) {
-    while commits.recv().is_ok() {
+    let mut worth = ENOUGH;
+    loop {
+        // When all was copied there is nothing to do until the next commit.
+        let heard = if worth == 1 { commits.recv().map_err(Into::into) } else { commits.recv_timeout(QUIET) };
+        worth = match heard {
+            Ok(()) => ENOUGH,
+            Err(RecvTimeoutError::Timeout) => 1,
+            Err(RecvTimeoutError::Disconnected) => return,
+        };
         std::thread::sleep(PAUSE);
         if is_due.load(Ordering::Acquire) {
             continue;
         }
-        match copy(&mut conn) {
+        match copy(&mut conn, worth) {
             Ok(is_long) => is_due.store(is_long, Ordering::Release),
             Err(error) => tracing::warn!(%error, "{STAYS}"),
         }
     }
 }
 
-/// Copies what is worth it; whether the log is long now.
-fn copy(conn: &mut SqliteConnection) -> Result<bool, StorageError> {
+/// Copies what is there, if it is so many pages; whether the log is long now.
+fn copy(conn: &mut SqliteConnection, worth: i32) -> Result<bool, StorageError> {
     let Log { log, checkpointed } = sql_query("PRAGMA wal_checkpoint(NOOP)").get_result(conn)?;
-    if log - checkpointed < ENOUGH {
+    if log - checkpointed < worth {
         return Ok(false);
     }
     let Log { log, .. } = sql_query(COPY).get_result(conn)?;
