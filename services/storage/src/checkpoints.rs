@@ -24,6 +24,8 @@ use crate::{AnyConnection, Database, StorageError};
 
 /// Pages of 4 KiB that are worth copying while more are being written; tried, no source.
 const ENOUGH: i32 = 16_000;
+/// As many, when it is quiet.
+const ANY: i32 = 1;
 /// How long to wait for more of them; tried, no source.
 const PAUSE: Duration = Duration::from_millis(20);
 /// It is quiet when nothing was committed for so long.
@@ -98,15 +100,16 @@ impl Drop for Checkpoints {
 fn copy_after(commits: &Receiver<()>, mut conn: SqliteConnection, is_due: &AtomicBool) {
     let mut worth = ENOUGH;
     loop {
-        // When all was copied there is nothing to do until the next commit.
-        let heard = if worth == 1 { commits.recv().map_err(Into::into) } else { commits.recv_timeout(QUIET) };
+        // After quiet nothing is to be done until the next commit.
+        let heard = if worth == ANY { commits.recv().map_err(Into::into) } else { commits.recv_timeout(QUIET) };
         worth = match heard {
             Ok(()) => ENOUGH,
-            Err(RecvTimeoutError::Timeout) => 1,
+            Err(RecvTimeoutError::Timeout) => ANY,
             Err(RecvTimeoutError::Disconnected) => return,
         };
         std::thread::sleep(PAUSE);
-        if is_due.load(Ordering::Acquire) {
+        // The writer will, after its next commit; when it is quiet there is none.
+        if worth == ENOUGH && is_due.load(Ordering::Acquire) {
             continue;
         }
         match copy(&mut conn, worth) {
